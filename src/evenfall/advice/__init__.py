@@ -1,0 +1,1 @@
+"""What a senior colleague would say: advice, noise headroom, the meter report."""

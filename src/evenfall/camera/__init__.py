@@ -1,0 +1,1 @@
+"""The camera: metering, exposure, white balance."""

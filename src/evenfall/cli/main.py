@@ -1,0 +1,81 @@
+"""The command `evenfall`: commands are loaded only when they are called."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from typing import Any
+
+import click
+
+from evenfall.errors import EvenfallError
+
+__all__ = ["main"]
+
+_COMMANDS = {
+    "survey": "Look at a folder of passes and write a starter recipe.",
+    "check": "Report all faults of a recipe, and advice, without writing anything.",
+    "run": "Make the deliverables of all moods, or of chosen ones.",
+    "meter": "Show gains, tints, ratios, exposure and noise headroom of every mood.",
+    "prove": "Show whether the passes add up to the beauty.",
+    "sheet": "Print which passes to render, before anything is rendered.",
+    "daylight": "Show sun and sky by the hour, as gains and tints.",
+    "schema": "Print the recipe's JSON Schema, for editors.",
+}
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command's file only when that command runs."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in _COMMANDS:
+            return None
+        module = importlib.import_module(f"evenfall.cli.{cmd_name}_command")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(_COMMANDS.items()))
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        name = args[0]
+        if name not in _COMMANDS and not name.startswith("-"):
+            from difflib import get_close_matches
+
+            close = get_close_matches(name, _COMMANDS, n=1)
+            hint = f" Did you mean '{close[0]}'?" if close else ""
+            ctx.fail(f"No such command '{name}'.{hint} Commands: {', '.join(_COMMANDS)}.")
+        return super().resolve_command(ctx, args)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except EvenfallError as error:
+            click.echo(str(error), err=True)
+            ctx.exit(error.exit_code)
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="evenfall")
+def main() -> None:
+    r"""Balance the light of a rendered view after it was rendered.
+
+    One scene-linear pass a light goes in; day, dusk and night come out, from one recipe file and
+    without rendering again.
+
+    \b
+    Usual order of work:
+      evenfall survey passes/ --write view.toml    find the lights, write a recipe
+      evenfall check view.toml                     faults and advice
+      evenfall run view.toml --proof               quick small pictures
+      evenfall run view.toml                       the deliverables
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")

@@ -1,0 +1,1 @@
+"""Deliverables: quantising, profiles, file formats, contact sheet, report, provenance."""

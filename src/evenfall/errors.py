@@ -1,0 +1,134 @@
+"""The tree of errors a person may see, and the faults and advice they carry.
+
+::
+
+    EvenfallError            exit 1
+    ├── RecipeError          exit 2   everything wrong with a recipe, all at once
+    ├── UsageError           exit 2   a command or a call asked for something impossible
+    ├── PassError            exit 1   a pass cannot be used (missing, damaged, mismatched)
+    ├── PixelSourceError     exit 1   another picture cannot be used (plate, mask, overlay, LUT)
+    └── OutputError          exit 1   a deliverable cannot be written
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+__all__ = [
+    "Advice",
+    "EvenfallError",
+    "Fault",
+    "OutputError",
+    "PassError",
+    "PixelSourceError",
+    "RecipeError",
+    "UsageError",
+]
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing that is wrong, said so that a person can put it right.
+
+    Parameters
+    ----------
+    file : str
+        The file in which the fault lies, as the person named it.
+    place : str
+        Dotted place inside the file (``moods.dusk.lights.sun.stops``), or empty.
+    found : str
+        What was found there.
+    allowed : str
+        What is allowed there, or empty.
+    hint : str
+        What to do next, or empty.
+    line : int or None
+        Line number in the file, from 1.
+
+    Examples
+    --------
+    >>> print(Fault("villa.toml", "moods.dusk.lights.sky.stops", 'found "two"',
+    ...             "expected stops such as -2 or '+1 1/3'", line=31))
+    villa.toml:31: moods.dusk.lights.sky.stops: found "two"; expected stops such as -2 or '+1 1/3'
+    """
+
+    file: str
+    place: str
+    found: str
+    allowed: str = ""
+    hint: str = ""
+    line: int | None = None
+
+    def __str__(self) -> str:
+        where = self.file if self.line is None else f"{self.file}:{self.line}"
+        head = ": ".join(part for part in (where, self.place) if part)
+        tail = "; ".join(part for part in (self.found, self.allowed, self.hint) if part)
+        return f"{head}: {tail}" if head else tail
+
+
+@dataclass(frozen=True)
+class Advice:
+    """Something a senior colleague would say; nothing is refused because of it.
+
+    Parameters
+    ----------
+    code : str
+        Short stable name, also the word that silences it (``fill-over-key``).
+    place : str
+        Dotted recipe place or mood it speaks of.
+    message : str
+        What was noticed.
+    reason : str
+        Why it matters, and what usually helps.
+    """
+
+    code: str
+    place: str
+    message: str
+    reason: str
+
+    def __str__(self) -> str:
+        return f"{self.place}: {self.message} ({self.reason}) [{self.code}]"
+
+
+class EvenfallError(Exception):
+    """Base of every error that a person may see."""
+
+    exit_code = 1
+
+
+class FaultyError(EvenfallError):
+    """An error that carries one or more faults and prints them a line each."""
+
+    def __init__(self, faults: Iterable[Fault] | Fault | str) -> None:
+        if isinstance(faults, str):
+            faults = [Fault("", "", faults)]
+        elif isinstance(faults, Fault):
+            faults = [faults]
+        self.faults: tuple[Fault, ...] = tuple(faults)
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+class RecipeError(FaultyError):
+    """Everything that is wrong with a recipe."""
+
+    exit_code = 2
+
+
+class UsageError(FaultyError):
+    """A command or a call asked for something that cannot be."""
+
+    exit_code = 2
+
+
+class PassError(FaultyError):
+    """One or more passes cannot be used."""
+
+
+class PixelSourceError(FaultyError):
+    """A plate, mask, overlay, LUT or other side file cannot be used."""
+
+
+class OutputError(FaultyError):
+    """A deliverable cannot be written."""

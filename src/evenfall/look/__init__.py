@@ -1,0 +1,1 @@
+"""The look: everything from the exposed mix to display light."""

@@ -1,0 +1,1 @@
+"""The mix: balance, plan and the engine that sums passes into moods."""

@@ -1,0 +1,1 @@
+"""What the renderer wrote: finding, reading, proving and cleaning passes."""

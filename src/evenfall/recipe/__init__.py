@@ -1,0 +1,1 @@
+"""What the person wrote: the recipe, read, checked and written back."""

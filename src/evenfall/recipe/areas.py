@@ -1,0 +1,71 @@
+"""Areas of the picture: where to meter, to balance, or to change something only there."""
+
+from __future__ import annotations
+
+from typing import Self
+
+from pydantic import Field, model_validator
+
+from evenfall.recipe.base import Fraction01, Part, Point
+
+__all__ = ["Area", "Gradient"]
+
+
+class Gradient(Part):
+    """A straight ramp from nothing to everything."""
+
+    start: Point = Field(description="Where the weight is 0: shares of width and height.")
+    end: Point = Field(description="Where the weight reaches 1.")
+
+
+class Area(Part):
+    """A part of the picture: one shape, feathered and inverted as asked.
+
+    Places are shares of the picture's width and height from the top left, so that an area means
+    the same on a proof and at full size.
+    """
+
+    rectangle: tuple[Fraction01, Fraction01, Fraction01, Fraction01] | None = Field(
+        None, description="Left, top, right, bottom, as shares of width and height."
+    )
+    ellipse: tuple[Fraction01, Fraction01, Fraction01, Fraction01] | None = Field(
+        None,
+        description="Centre x, centre y, half width, half height, as shares of width and height.",
+    )
+    gradient: Gradient | None = Field(None, description="A straight ramp between two points.")
+    mask: str | None = Field(
+        None, description="Picture file whose values 0 to 1 are the weight; scaled to the view."
+    )
+    channel: str | None = Field(
+        None, description="Channel of the mask or of the object-id file; R or the first otherwise."
+    )
+    ids: str | None = Field(None, description="File with an object-id pass.")
+    id: tuple[int, ...] = Field((), description="Object numbers that belong to the area.")
+    feather: Fraction01 = Field(
+        0.0, description="Width of the soft edge, as a share of the picture's width."
+    )
+    invert: bool = Field(False, description="Everything but the shape.")
+
+    @model_validator(mode="after")
+    def _one_shape(self) -> Self:
+        shapes = {
+            name
+            for name in ("rectangle", "ellipse", "gradient", "mask", "ids")
+            if getattr(self, name) is not None
+        }
+        if len(shapes) != 1:
+            named = " and ".join(sorted(shapes)) or "none"
+            raise ValueError(
+                f"an area is exactly one of rectangle, ellipse, gradient, mask, ids; found {named}"
+            )
+        if "ids" in shapes and not self.id:
+            raise ValueError("an area by object ids needs id = [number, ...]")
+        if self.id and "ids" not in shapes:
+            raise ValueError("id goes with ids = 'file of the object-id pass'")
+        if self.rectangle is not None:
+            left, top, right, bottom = self.rectangle
+            if left >= right or top >= bottom:
+                raise ValueError(
+                    "a rectangle is left, top, right, bottom with left < right, top < bottom"
+                )
+        return self

@@ -1,0 +1,89 @@
+"""Shared ground of the recipe's model: strictness, and the small values that recur in it."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+
+__all__ = ["Fraction01", "Part", "Percent", "Point", "Stops", "parse_stops"]
+
+_STOPS = re.compile(
+    r"""^\s*(?P<sign>[+-])?\s*
+        (?:(?P<whole>\d+(?:\.\d+)?)(?![\d/]))?
+        \s*(?:(?P<num>\d+)\s*/\s*(?P<den>\d+))?
+        \s*(?:stops?)?\s*$""",
+    re.VERBOSE,
+)
+
+
+def parse_stops(value: Any) -> float:
+    """Read stops as a photographer writes them.
+
+    Parameters
+    ----------
+    value : int, float or str
+        A number, or text such as ``"-2"``, ``"+1 1/3"``, ``"2/3"`` or ``"-0.5 stops"``.
+
+    Returns
+    -------
+    float
+        Stops; +1 is twice the light.
+
+    Raises
+    ------
+    ValueError
+        When the text is no number of stops.
+
+    Examples
+    --------
+    >>> parse_stops("+1 1/3")
+    1.3333333333333333
+    >>> parse_stops("-2/3")
+    -0.6666666666666666
+    """
+    if isinstance(value, bool):
+        raise ValueError("expected stops, a number or text such as '+1 1/3'")
+    if isinstance(value, int | float):
+        return float(value)
+    match = _STOPS.match(value) if isinstance(value, str) else None
+    if match is None or (match["whole"] is None and match["num"] is None):
+        raise ValueError("expected stops, a number or text such as '+1 1/3'")
+    size = Fraction(match["whole"] or "0")
+    if match["num"] is not None:
+        if int(match["den"]) == 0:
+            raise ValueError("expected stops, but the fraction divides by zero")
+        size += Fraction(int(match["num"]), int(match["den"]))
+    return float(-size if match["sign"] == "-" else size)
+
+
+Stops = Annotated[
+    float,
+    BeforeValidator(parse_stops, json_schema_input_type=float | str),
+    Field(ge=-30, le=30, allow_inf_nan=False),
+]
+"""Stops: a number or text with thirds, from -30 to 30."""
+
+Fraction01 = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
+"""A share from 0 to 1."""
+
+Percent = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
+"""A percentage above 0, up to 100."""
+
+Point = tuple[Fraction01, Fraction01]
+"""A point of the picture: shares of width and height from the top left."""
+
+Rgb = tuple[float, float, float]
+"""Three numbers R, G, B."""
+
+Adaptation = Literal["CAT16", "Bradford"]
+
+
+class Part(BaseModel):
+    """A part of a recipe: frozen, and strict about keys it does not know."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, allow_inf_nan=False, str_strip_whitespace=True
+    )

@@ -1,0 +1,126 @@
+"""The camera of a recipe: metering, exposure, white balance."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, field_validator, model_validator
+
+from evenfall.recipe.areas import Area
+from evenfall.recipe.base import Adaptation, Part, Percent, Point, Stops
+
+__all__ = ["Camera", "CameraSettings", "Meter", "WhiteBalance"]
+
+
+class Meter(Part):
+    """How exposure is measured: of what, where, and to which grey."""
+
+    of: str | tuple[str, ...] = Field(
+        "key",
+        description="What the meter sees: 'key' (every light with that role), 'mix' (all of the "
+        "mood), or names of lights and groups.",
+    )
+    mood: str | None = Field(
+        None,
+        description="The mood that is metered; its exposure is held for the others. The first "
+        "mood in which the key is on, otherwise.",
+    )
+    method: Literal["average", "centre", "spot", "highlights"] = Field(
+        "average",
+        description="average: the log average; centre: the same, weighted to the middle; spot: a "
+        "circle of 1/20 of the width around `at`; highlights: holds the percentile below white.",
+    )
+    area: Area | None = Field(None, description="Meter only here.")
+    at: Point = Field((0.5, 0.5), description="Middle of the spot.")
+    grey_percent: Percent = Field(
+        18.0, description="The metered light is brought to this reflectance of grey."
+    )
+    percentile: Percent = Field(
+        99.0, description="For highlights: this percentile is brought to highlight_percent."
+    )
+    highlight_percent: float = Field(
+        100.0,
+        gt=0,
+        le=10000,
+        description="For highlights: where the percentile is put, 100 is white.",
+    )
+
+
+class CameraSettings(Part):
+    """Exposure as set on a camera; needs passes whose scale in cd/m2 is known."""
+
+    iso: float = Field(100.0, gt=0, le=1_000_000, description="Film speed, ISO.")
+    aperture: float = Field(8.0, gt=0.3, le=256, description="f-number.")
+    shutter: str | float = Field("1/125", description="Exposure time in seconds; '1/125' or 0.5.")
+
+    @field_validator("shutter")
+    @classmethod
+    def _shutter_reads(cls, value: str | float) -> str | float:
+        try:
+            seconds = shutter_seconds(value)
+        except (ValueError, ZeroDivisionError):
+            seconds = 0.0
+        if seconds <= 0:
+            raise ValueError("expected an exposure time in seconds such as '1/125' or 0.5")
+        return value
+
+    @property
+    def shutter_seconds(self) -> float:
+        """Exposure time in seconds."""
+        return shutter_seconds(self.shutter)
+
+
+def shutter_seconds(value: str | float) -> float:
+    """Read an exposure time.
+
+    Examples
+    --------
+    >>> shutter_seconds("1/125")
+    0.008
+    """
+    if isinstance(value, int | float):
+        return float(value)
+    top, slash, bottom = value.strip().removesuffix("s").strip().partition("/")
+    return float(top) / float(bottom) if slash else float(top)
+
+
+class WhiteBalance(Part):
+    """Which light is to look neutral."""
+
+    kelvin: Annotated[float, Field(ge=1000, le=25000)] | None = Field(
+        None, description="Light of this colour temperature is rendered neutral."
+    )
+    duv: float = Field(0.0, ge=-0.05, le=0.05, description="Off the Planckian locus; + is green.")
+    neutral: Point | None = Field(None, description="A spot of the picture that is to be neutral.")
+    neutral_radius: float = Field(
+        0.01, gt=0, le=0.5, description="Radius of that spot, as a share of the width."
+    )
+    neutral_mood: str | None = Field(
+        None, description="The mood in which the spot is measured; each mood itself otherwise."
+    )
+    adaptation: Adaptation = Field("CAT16", description="Chromatic adaptation transform.")
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        if self.kelvin is not None and self.neutral is not None:
+            raise ValueError("white balance is by kelvin or by a neutral spot, not both")
+        return self
+
+
+class Camera(Part):
+    """Exposure and white balance; every mood shares it unless the mood says otherwise."""
+
+    exposure_stops: Stops = Field(
+        0.0, description="Stops on top of what the meter or the settings say; + is brighter."
+    )
+    meter: Meter | Literal["off"] = Field(
+        default_factory=Meter,
+        description="How exposure is measured; 'off' leaves pass values as they are, times "
+        "exposure_stops.",
+    )
+    settings: CameraSettings | None = Field(
+        None, description="ISO, aperture and shutter instead of the meter."
+    )
+    white_balance: WhiteBalance | None = Field(
+        None, description="Which light looks neutral; the passes' own white otherwise."
+    )

@@ -1,0 +1,128 @@
+"""What goes to somebody: pictures, the contact sheet, proofs."""
+
+from __future__ import annotations
+
+import re
+from typing import Literal, Self
+
+from pydantic import Field, field_validator, model_validator
+
+from evenfall.recipe.base import Part
+
+__all__ = ["Deliverable", "Print", "Proof", "Sheet"]
+
+_ASPECT = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*[:/]\s*(\d+(?:\.\d+)?)\s*$")
+_BITS = {
+    "png": (8, 16),
+    "jpeg": (8,),
+    "tiff": (8, 16),
+    "exr": (16, 32),
+    "avif": (10, 12),
+    "gain-map jpeg": (8,),
+}
+
+
+def aspect_ratio(text: str) -> float:
+    """Width over height of an aspect such as '16:9'.
+
+    Examples
+    --------
+    >>> aspect_ratio("3:2")
+    1.5
+    """
+    match = _ASPECT.match(text)
+    if match is None or float(match[1]) <= 0 or float(match[2]) <= 0:
+        raise ValueError("expected an aspect ratio such as '16:9'")
+    return float(match[1]) / float(match[2])
+
+
+class Print(Part):
+    """Size on paper."""
+
+    width_mm: float = Field(gt=0, le=20000, description="Width on paper in millimetres.")
+    dpi: float = Field(300.0, ge=30, le=2400, description="Pixels per inch.")
+
+
+class Deliverable(Part):
+    """One kind of file, made for every mood or for those named."""
+
+    format: Literal["png", "jpeg", "tiff", "exr", "avif", "gain-map jpeg"] = Field(
+        "png",
+        description="exr is the scene-linear mix with the camera applied, before the look; avif "
+        "is an HDR still (PQ); a gain-map jpeg shows HDR where it can be shown.",
+    )
+    bits: Literal[8, 10, 12, 16, 32] | None = Field(
+        None,
+        description="Bits per channel: png and tiff 8 or 16, exr 16 (half) or 32 (float), "
+        "avif 10 or 12.",
+    )
+    space: Literal["sRGB", "Display P3", "Adobe RGB (1998) compatible", "BT.709"] = Field(
+        "sRGB", description="Colour space of display pictures; the profile is embedded."
+    )
+    camera: bool = Field(
+        True, description="For exr: apply exposure and white balance; false is the plain mix."
+    )
+    name: str = Field(
+        "{recipe}_{mood}{suffix}",
+        description="File name without its ending; {recipe}, {mood}, {format}, {space}, {width}, "
+        "{suffix}.",
+    )
+    suffix: str = Field("", description="Added to the name, to tell deliverables apart.")
+    moods: tuple[str, ...] = Field((), description="Only these moods; all when empty.")
+    crop: str | None = Field(None, description="Crop to an aspect ratio such as '4:5'.")
+    crop_position: tuple[float, float] = Field(
+        (0.5, 0.5), description="Which part the crop keeps; 0.5, 0.5 is the middle."
+    )
+    width: int | None = Field(None, ge=16, le=65535, description="Width in pixels.")
+    height: int | None = Field(None, ge=16, le=65535, description="Height in pixels.")
+    print: Print | None = Field(None, description="Size on paper; sets pixels and dpi.")
+    quality: int = Field(92, ge=1, le=100, description="For jpeg and avif.")
+    max_kilobytes: int | None = Field(
+        None, ge=10, description="For jpeg: quality is lowered until the file is no larger."
+    )
+    dither: bool = Field(True, description="For 8 bits: fair dithering, so gradients do not band.")
+    peak_nits: float = Field(
+        1000.0, ge=200, le=10000, description="For HDR: luminance of the peak."
+    )
+
+    @field_validator("crop")
+    @classmethod
+    def _crop_reads(cls, value: str | None) -> str | None:
+        if value is not None:
+            aspect_ratio(value)
+        return value
+
+    @model_validator(mode="after")
+    def _fits(self) -> Self:
+        if self.bits is not None and self.bits not in _BITS[self.format]:
+            allowed = " or ".join(str(bits) for bits in _BITS[self.format])
+            raise ValueError(f"{self.format} takes {allowed} bits, found {self.bits}")
+        if self.print is not None and (self.width or self.height):
+            raise ValueError("say the size by print or by width and height, not both")
+        if self.max_kilobytes is not None and self.format != "jpeg":
+            raise ValueError("max_kilobytes goes with format = 'jpeg'")
+        return self
+
+    @property
+    def bit_depth(self) -> int:
+        """Bits per channel, the format's first when not said."""
+        return self.bits or _BITS[self.format][0]
+
+
+class Sheet(Part):
+    """The contact sheet: all moods side by side with their names and settings."""
+
+    make: bool = Field(True, description="false: no contact sheet.")
+    columns: int | None = Field(None, ge=1, le=12, description="Pictures in a row.")
+    picture_width: int = Field(960, ge=160, le=4096, description="Width of a picture in pixels.")
+    format: Literal["png", "jpeg"] = Field("png", description="File format.")
+    name: str = Field("{recipe}_contact_sheet", description="File name without its ending.")
+
+
+class Proof(Part):
+    """Quick reduced pictures, with composition guides if asked."""
+
+    width: int = Field(1280, ge=64, le=8192, description="Width of a proof in pixels.")
+    guides: tuple[Literal["thirds", "diagonals", "centre", "golden"], ...] = Field(
+        (), description="Composition guides, drawn on proofs only."
+    )

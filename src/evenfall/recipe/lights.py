@@ -1,0 +1,182 @@
+"""Lights as rendered, and what a mood asks of them: gain and tint in the units of the trade."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, field_validator, model_validator
+
+from evenfall.recipe.areas import Area
+from evenfall.recipe.base import Part, Rgb, Stops
+
+__all__ = ["GAIN_KEYS", "TINT_KEYS", "Light", "LightSetting", "Match", "Rendered", "Role"]
+
+Role = Literal["key", "fill", "sky", "fixture", "outdoor fixture", "glow"]
+Kelvin = Annotated[float, Field(ge=1000, le=25000, description="Colour temperature in kelvin.")]
+Duv = Annotated[float, Field(ge=-0.05, le=0.05)]
+
+GAIN_KEYS = ("off", "stops", "factor", "lumens", "watts", "match")
+"""The keys of a light setting that say how strong; a setting holds at most one of them."""
+
+TINT_KEYS = ("kelvin", "mired_shift", "xy", "hex", "rgb", "lamp_class")
+"""The keys of a light setting that say what colour; a setting holds at most one of them."""
+
+_HEX = re.compile(r"^#[0-9a-fA-F]{6}$")
+_RATIO = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)\s*$")
+
+
+class Rendered(Part):
+    """How a light was rendered, as far as known; gains and tints are relative to it."""
+
+    kelvin: Kelvin | None = Field(None, description="Colour temperature it was rendered at.")
+    duv: Duv = Field(
+        0.0, description="Distance from the Planckian locus in CIE 1960 uv; + is green."
+    )
+    xy: tuple[float, float] | None = Field(
+        None, description="CIE 1931 chromaticity instead of kelvin."
+    )
+    lumens: float | None = Field(None, gt=0, description="Luminous flux it was rendered with.")
+    sun_altitude_degrees: float | None = Field(
+        None, ge=-90, le=90, description="Altitude of the sun for which sun or sky was rendered."
+    )
+
+    @model_validator(mode="after")
+    def _one_colour(self) -> Self:
+        if self.kelvin is not None and self.xy is not None:
+            raise ValueError("say either kelvin or xy, not both")
+        return self
+
+
+class Light(Part):
+    """One light (or group of lights) of the view, and where its pass lies."""
+
+    file: str = Field(description="Picture file of the pass, relative to the passes' folder.")
+    layer: str | None = Field(None, description="Layer inside the file, for files of many layers.")
+    part: str | None = Field(None, description="Part inside the file, for files of many parts.")
+    role: Role = Field("fixture", description="What the light does in the picture.")
+    title: str | None = Field(None, description="Name for people; the key is used otherwise.")
+    rendered: Rendered = Field(default_factory=Rendered, description="How it was rendered.")
+
+
+class Match(Part):
+    """A gain that is solved from the pixels, so that two lights stand in a ratio."""
+
+    to: str = Field(description="The light or group it is measured against.")
+    ratio: str = Field(
+        "1:1",
+        description="'A:B', A for the light named in `to`, B for this one: 4:1 makes this light "
+        "a quarter of the other.",
+    )
+    convention: Literal["key:fill", "(key+fill):fill"] = Field(
+        "key:fill",
+        description="What the ratio compares: the two lights alone, or the side lit by both "
+        "against the side lit by this one only.",
+    )
+    area: Area | None = Field(None, description="Where to compare; the whole picture otherwise.")
+
+    @field_validator("ratio")
+    @classmethod
+    def _ratio_reads(cls, value: str) -> str:
+        match = _RATIO.match(value)
+        if match is None or float(match[1]) <= 0 or float(match[2]) <= 0:
+            raise ValueError("expected a ratio such as '4:1' with both numbers above 0")
+        return value
+
+    @model_validator(mode="after")
+    def _ratio_possible(self) -> Self:
+        if self.convention == "(key+fill):fill" and self.ratio_value <= 1:
+            raise ValueError("a (key+fill):fill ratio must be above 1:1")
+        return self
+
+    @property
+    def ratio_value(self) -> float:
+        """The ratio as one number, the other light over this one."""
+        match = _RATIO.match(self.ratio)
+        assert match is not None  # held by the validator
+        return float(match[1]) / float(match[2])
+
+
+class LightSetting(Part):
+    """What a mood asks of a light: one gain at most, one tint at most.
+
+    A light that a mood does not mention stays as rendered, or as in the mood it builds on.
+    """
+
+    off: Literal[True] | None = Field(None, description="true: the light is off; not even read.")
+    on: Literal[True] | None = Field(
+        None, description="true: as rendered, whatever the mood it builds on says."
+    )
+    stops: Stops | None = Field(None, description="Stops relative to how it was rendered.")
+    factor: float | None = Field(None, ge=0, description="Plain factor; 1 is as rendered.")
+    lumens: float | None = Field(None, ge=0, description="Luminous flux; needs rendered.lumens.")
+    watts: float | None = Field(None, ge=0, description="Electric power; with lumens_per_watt.")
+    lumens_per_watt: float | None = Field(None, gt=0, description="Efficacy of the lamp.")
+    match: Match | None = Field(None, description="Solved from the pixels.")
+
+    kelvin: Kelvin | None = Field(None, description="Colour temperature in kelvin.")
+    duv: Duv | None = Field(None, description="Off the Planckian locus; + is green. With kelvin.")
+    mired_shift: float | None = Field(
+        None, ge=-1000, le=1000, description="Shift in mired (10^6/K); + is warmer."
+    )
+    xy: tuple[float, float] | None = Field(None, description="CIE 1931 chromaticity of the lamp.")
+    hex: str | None = Field(None, description="Colour of the light as sRGB '#rrggbb'.")
+    rgb: Rgb | None = Field(None, description="Plain factors for R, G, B in the passes' primaries.")
+    lamp_class: Literal["2700", "3000", "3500", "4000", "4500", "5000", "5700", "6500"] | None = (
+        Field(None, description="Nominal lamp class after ANSI C78.377.")
+    )
+    hold_luminance: bool | None = Field(
+        None,
+        description="Keep the light's luminance when its colour changes (true unless said; plain "
+        "rgb factors are taken as they are unless this says true).",
+    )
+    locus: Literal["auto", "planckian", "daylight"] | None = Field(
+        None,
+        description="Which locus kelvin lies on: auto is Planckian below 4000 K, CIE daylight "
+        "above 5000 K, blended between.",
+    )
+
+    @field_validator("hex")
+    @classmethod
+    def _hex_reads(cls, value: str | None) -> str | None:
+        if value is not None and not _HEX.match(value):
+            raise ValueError("expected a colour such as '#ffd2a0'")
+        return value
+
+    @field_validator("rgb")
+    @classmethod
+    def _rgb_not_negative(cls, value: Rgb | None) -> Rgb | None:
+        if value is not None and min(value) < 0:
+            raise ValueError("expected three factors of 0 or more")
+        return value
+
+    @field_validator("xy")
+    @classmethod
+    def _xy_real(cls, value: tuple[float, float] | None) -> tuple[float, float] | None:
+        if value is not None and not (0 < value[0] < 1 and 0 < value[1] < 1 and sum(value) < 1):
+            raise ValueError("expected a CIE xy chromaticity such as [0.4476, 0.4074]")
+        return value
+
+    @model_validator(mode="after")
+    def _one_of_each(self) -> Self:
+        gains = [key for key in ("on", *GAIN_KEYS) if getattr(self, key) is not None]
+        tints = [key for key in TINT_KEYS if getattr(self, key) is not None]
+        if len(gains) > 1:
+            raise ValueError(f"one gain at a time, found {' and '.join(gains)}")
+        if len(tints) > 1:
+            raise ValueError(f"one tint at a time, found {' and '.join(tints)}")
+        if (self.watts is None) != (self.lumens_per_watt is None):
+            raise ValueError("watts and lumens_per_watt go together")
+        if self.duv is not None and self.kelvin is None:
+            raise ValueError("duv goes with kelvin")
+        return self
+
+    @property
+    def gain_key(self) -> str | None:
+        """Which key says how strong, or None for as rendered."""
+        return next((key for key in GAIN_KEYS if getattr(self, key) is not None), None)
+
+    @property
+    def tint_key(self) -> str | None:
+        """Which key says what colour, or None for as rendered."""
+        return next((key for key in TINT_KEYS if getattr(self, key) is not None), None)

@@ -1,0 +1,248 @@
+"""The look of a recipe: from the exposed mix to display light."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import BeforeValidator, Field, field_validator, model_validator
+
+from evenfall.recipe.base import Fraction01, Part, Point, Rgb, Stops
+
+__all__ = [
+    "Aces",
+    "Cdl",
+    "Clip",
+    "Filmic",
+    "Fringe",
+    "Gamut",
+    "Glare",
+    "Grade",
+    "Grain",
+    "Hable",
+    "Look",
+    "Lut",
+    "Neutral",
+    "Reinhard",
+    "Sharpen",
+    "SplitTint",
+    "Tone",
+    "View",
+    "Vignette",
+]
+
+Mode = Literal["per channel", "hue preserving"]
+_MODE = Field(
+    "per channel",
+    description="per channel: each of R, G, B through the curve, bright colours drift to white as "
+    "on film; hue preserving: the curve acts on the largest of R, G, B and the ratios are kept.",
+)
+
+
+class Filmic(Part):
+    """Our own filmic curve: grey held at 18 %, with a toe and a shoulder."""
+
+    curve: Literal["filmic"] = "filmic"
+    contrast: float = Field(1.25, ge=0.5, le=3, description="Slope at grey, log-log.")
+    toe: Fraction01 = Field(0.5, description="How early the shadows roll off; 0 is a hard toe.")
+    shoulder: Fraction01 = Field(0.6, description="How early the highlights roll off; 0 is hard.")
+    white_stops: float = Field(5.0, ge=1, le=20, description="Stops over grey that become white.")
+    black_stops: float = Field(
+        -9.0, ge=-20, le=-1, description="Stops relative to grey that become black."
+    )
+    mode: Mode = _MODE
+
+
+class Reinhard(Part):
+    """Extended curve of Reinhard et al. 2002, on luminance or per channel."""
+
+    curve: Literal["reinhard"] = "reinhard"
+    white: float = Field(4.0, gt=0, description="Scene value that becomes display white.")
+    mode: Mode = _MODE
+
+
+class Hable(Part):
+    """Hable's 2010 curve with the constants of the talk."""
+
+    curve: Literal["hable"] = "hable"
+    white: float = Field(11.2, gt=0, description="Scene value that becomes display white.")
+    mode: Mode = _MODE
+
+
+class Neutral(Part):
+    """The Khronos neutral curve: colours kept up to 0.8, highlights compressed and bleached."""
+
+    curve: Literal["neutral"] = "neutral"
+
+
+class Clip(Part):
+    """No curve: scene values as they are, white at 1."""
+
+    curve: Literal["clip"] = "clip"
+
+
+class Aces(Part):
+    """The ACES 2.0 output transform for the deliverable's display."""
+
+    curve: Literal["aces2"] = "aces2"
+
+
+def _named_curve(value: object) -> object:
+    return {"curve": value} if isinstance(value, str) else value
+
+
+Tone = Annotated[
+    Annotated[Filmic | Reinhard | Hable | Neutral | Clip | Aces, Field(discriminator="curve")],
+    BeforeValidator(_named_curve),
+]
+"""A tone curve: its name alone, or a table with `curve` and its settings."""
+
+
+class Cdl(Part):
+    """An ASC CDL, inline or from a .cc, .ccc or .cdl file."""
+
+    slope: Rgb = Field((1.0, 1.0, 1.0), description="Factor per channel.")
+    offset: Rgb = Field((0.0, 0.0, 0.0), description="Added per channel.")
+    power: Rgb = Field((1.0, 1.0, 1.0), description="Exponent per channel.")
+    saturation: float = Field(1.0, ge=0, description="Saturation, BT.709 weights.")
+    file: str | None = Field(None, description="A .cc, .ccc or .cdl file instead of numbers.")
+    id: str | None = Field(None, description="Which correction of the file; the first otherwise.")
+    clamp: bool = Field(False, description="Clamp to 0..1 as ASC CDL v1.2 asks.")
+
+    @model_validator(mode="after")
+    def _sound(self) -> Self:
+        if min(self.slope) < 0 or min(self.power) <= 0:
+            raise ValueError("slope must be 0 or more and power above 0")
+        if self.id is not None and self.file is None:
+            raise ValueError("id goes with file")
+        return self
+
+
+class Lut(Part):
+    """A 3D or 1D LUT file, at a stated place in the chain and in a stated input space."""
+
+    file: str = Field(description=".cube, or any LUT file that OpenColorIO reads.")
+    place: Literal["scene", "display"] = Field(
+        "display",
+        description="scene: before the tone curve; display: after the display encoding.",
+    )
+    input: Literal["encoded", "linear", "log"] = Field(
+        "encoded",
+        description="What the LUT expects, at place scene: linear working values, or log "
+        "(ACEScct); at place display: encoded values of the deliverable's space.",
+    )
+    strength: Fraction01 = Field(1.0, description="Blend with the picture without the LUT.")
+
+    @model_validator(mode="after")
+    def _place_fits(self) -> Self:
+        if (self.place == "display") != (self.input == "encoded"):
+            raise ValueError(
+                "a LUT at place 'display' takes input 'encoded'; at place 'scene' it takes "
+                "'linear' or 'log'"
+            )
+        return self
+
+
+class SplitTint(Part):
+    """Two colours, one for the shadows and one for the highlights, at equal luminance."""
+
+    shadows: str = Field("#808080", description="sRGB colour of the shadows, '#rrggbb'.")
+    highlights: str = Field("#808080", description="sRGB colour of the highlights, '#rrggbb'.")
+    balance_stops: Stops = Field(0.0, description="Where the two meet, in stops around grey.")
+    strength: Fraction01 = Field(0.25, description="How much of the tints is used.")
+
+    @field_validator("shadows", "highlights")
+    @classmethod
+    def _hex_reads(cls, value: str) -> str:
+        if len(value) != 7 or value[0] != "#":
+            raise ValueError("expected a colour such as '#ffd2a0'")
+        int(value[1:], 16)
+        return value
+
+
+class Grade(Part):
+    """Adjustments in scene-linear light before the tone curve."""
+
+    contrast: float = Field(1.0, ge=0.2, le=4, description="Around grey; 1 changes nothing.")
+    saturation: float = Field(1.0, ge=0, le=4, description="1 changes nothing, 0 is grey.")
+    split_tint: SplitTint | None = Field(None, description="Tints for shadows and highlights.")
+    cdl: Cdl | None = Field(None, description="ASC CDL.")
+    luts: tuple[Lut, ...] = Field((), description="LUT files, in the order given.")
+
+
+class Gamut(Part):
+    """What happens to colours that the deliverable's space cannot show."""
+
+    method: Literal["compress", "clip"] = Field(
+        "compress", description="compress: smoothly drawn inwards; clip: cut off."
+    )
+    threshold: float = Field(
+        0.8, ge=0, lt=1, description="Colours below this share of the gamut's edge stay untouched."
+    )
+
+
+class Glare(Part):
+    """Light scattered in the lens: bright things bloom; energy is kept."""
+
+    strength: Fraction01 = Field(
+        0.0, description="Share of the light that is scattered; 0.05 is a lot."
+    )
+    radius: float = Field(
+        0.012, gt=0, le=0.5, description="Half-width of the core, as a share of the width."
+    )
+
+
+class Vignette(Part):
+    """Fall-off of light towards the corners."""
+
+    natural: Fraction01 = Field(0.0, description="Share of the lens's cos^4 fall-off.")
+    focal_length_mm: float = Field(
+        28.0, gt=1, le=2000, description="Focal length for a 36 mm wide frame: the angle of view."
+    )
+    creative_stops: float = Field(
+        0.0, ge=0, le=5, description="Further darkening in the corners, in stops."
+    )
+    centre: Point = Field((0.5, 0.5), description="Middle of the creative fall-off.")
+
+
+class Sharpen(Part):
+    """Sharpening without halos."""
+
+    strength: Fraction01 = Field(0.0, description="0 is none, 1 a lot.")
+    radius: float = Field(0.0006, gt=0, le=0.05, description="As a share of the picture's width.")
+
+
+class Grain(Part):
+    """Grain as on film: more in the mid-tones than in black and white."""
+
+    strength: Fraction01 = Field(0.0, description="0 is none, 1 a pushed high-speed film.")
+    size: float = Field(0.0006, gt=0, le=0.02, description="Grain size, as a share of the width.")
+    seed: int = Field(1, ge=0, description="Another seed, another pattern.")
+
+
+class Fringe(Part):
+    """Slight chromatic fringing towards the corners."""
+
+    strength: Fraction01 = Field(0.0, description="1 shifts red and blue by 0.3 % in the corners.")
+
+
+class View(Part):
+    """A view of a whole OpenColorIO config, instead of our own tone curve and encoding."""
+
+    config: str = Field(description="Path of the config, or 'ocio://NAME' for a built-in one.")
+    display: str = Field(description="Name of the display.")
+    view: str = Field(description="Name of the view.")
+    source: str | None = Field(None, description="The config's name for the passes' colour space.")
+
+
+class Look(Part):
+    """Everything from the exposed mix to display light."""
+
+    tone: Tone = Field(default_factory=Filmic, description="Tone curve.")
+    grade: Grade = Field(default_factory=Grade, description="Contrast, saturation, tints, LUTs.")
+    gamut: Gamut = Field(default_factory=Gamut, description="Colours outside the display's gamut.")
+    glare: Glare = Field(default_factory=Glare, description="Scatter of bright light.")
+    vignette: Vignette = Field(default_factory=Vignette, description="Fall-off to the corners.")
+    sharpen: Sharpen = Field(default_factory=Sharpen, description="Sharpening.")
+    grain: Grain = Field(default_factory=Grain, description="Film-like grain.")
+    fringe: Fringe = Field(default_factory=Fringe, description="Chromatic fringing.")
+    view: View | None = Field(None, description="A studio's own OpenColorIO view.")

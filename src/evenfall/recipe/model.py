@@ -1,0 +1,106 @@
+"""The recipe as a whole: the one file a person writes."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from evenfall.recipe.base import Part
+from evenfall.recipe.camera import Camera
+from evenfall.recipe.deliverables import Deliverable, Proof, Sheet
+from evenfall.recipe.lights import Light
+from evenfall.recipe.look import Look
+from evenfall.recipe.moods import Mood
+
+__all__ = ["FORMAT_VERSION", "Beauty", "Passes", "Project", "RecipeModel", "Repair"]
+
+FORMAT_VERSION = 1
+
+
+class Project(Part):
+    """Whose picture it is; goes into sheets and metadata."""
+
+    title: str | None = Field(None, description="Name of the project.")
+    view: str | None = Field(None, description="Name of the view.")
+    author: str | None = Field(None, description="Who made it.")
+    copyright: str | None = Field(None, description="Copyright notice.")
+
+
+class Beauty(Part):
+    """The same view rendered with all lights at once; proves that the passes add up."""
+
+    file: str = Field(description="Picture file, relative to the passes' folder.")
+    layer: str | None = Field(None, description="Layer inside the file.")
+    part: str | None = Field(None, description="Part inside the file.")
+
+
+class Repair(Part):
+    """Mending of broken pixels; nothing is mended unless asked here, but NaN and Inf."""
+
+    non_finite: Literal["black", "neighbours"] = Field(
+        "black", description="What replaces NaN and Inf: 0, or the median of sound neighbours."
+    )
+    fireflies: bool = Field(False, description="Replace isolated outliers by their neighbours.")
+    negatives: bool = Field(False, description="Lift negative values to 0.")
+    denoise: bool = Field(
+        False,
+        description="Denoise every pass on its own with Open Image Denoise (extra 'denoise').",
+    )
+    albedo: str | None = Field(None, description="Albedo pass to guide the denoiser.")
+    normal: str | None = Field(None, description="Normal pass to guide the denoiser.")
+
+
+class Passes(Part):
+    """Where the passes lie and how they are to be read."""
+
+    folder: str = Field(".", description="Folder of the passes, relative to the recipe.")
+    beauty: Beauty | None = Field(None, description="All lights at once, if rendered.")
+    colour_space: (
+        Literal["BT.709", "Display P3", "BT.2020", "Adobe RGB (1998)", "ACEScg", "ACES2065-1"]
+        | None
+    ) = Field(
+        None,
+        description="Primaries of passes whose files carry no chromaticities; BT.709 otherwise.",
+    )
+    luminance_scale: float | None = Field(
+        None,
+        gt=0,
+        description="cd/m2 of a pixel of luminance 1, if the files do not say (whiteLuminance).",
+    )
+    allow_links_outside: bool = Field(
+        False, description="Follow symbolic links that leave the passes' folder."
+    )
+    frame: int | None = Field(
+        None, ge=0, description="Frame number, for file names with #### in them."
+    )
+    view: str | None = Field(
+        None, description="Camera, for file names with {view} and multi-view files."
+    )
+    name_patterns: tuple[str, ...] = Field(
+        (),
+        description="Patterns by which survey finds lights in file and layer names, instead of "
+        "the documented ones; regular expressions with a group named 'light'.",
+    )
+    repair: Repair = Field(default_factory=Repair, description="Mending of broken pixels.")
+
+
+class RecipeModel(Part):
+    """The recipe: lights, exposure, look, moods, deliverables."""
+
+    format: Literal[1] = Field(description="Version of the recipe format; 1.")
+    project: Project = Field(default_factory=Project, description="Whose picture it is.")
+    passes: Passes = Field(default_factory=Passes, description="Where the passes lie.")
+    lights: dict[str, Light] = Field(min_length=1, description="Lights by name.")
+    groups: dict[str, tuple[str, ...]] = Field(
+        default_factory=dict, description="Lights gathered under a name."
+    )
+    camera: Camera = Field(default_factory=Camera, description="Exposure and white balance.")
+    look: Look = Field(default_factory=Look, description="Tone curve, grade and finish.")
+    moods: dict[str, Mood] = Field(min_length=1, description="Moods by name.")
+    deliverables: tuple[Deliverable, ...] = Field(
+        (Deliverable(),), description="Files to make; an 8-bit sRGB PNG a mood otherwise."
+    )
+    sheet: Sheet = Field(default_factory=Sheet, description="The contact sheet.")
+    proof: Proof = Field(default_factory=Proof, description="Quick proofs.")
+    silence: tuple[str, ...] = Field((), description="Advice that is not to be given, by code.")

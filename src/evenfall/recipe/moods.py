@@ -1,0 +1,130 @@
+"""Moods: named variants of the view, each saying only what differs."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from evenfall.recipe.areas import Area
+from evenfall.recipe.base import Fraction01, Part, Rgb, Stops
+from evenfall.recipe.camera import Camera, WhiteBalance
+from evenfall.recipe.lights import LightSetting
+from evenfall.recipe.look import Look
+
+__all__ = ["Daylight", "Mood", "MoodLight", "Overlay", "Plate", "Region"]
+
+
+def _plain_word(value: object) -> object:
+    if isinstance(value, str):
+        if value in ("on", "off"):
+            return {value: True}
+        return {"stops": value}
+    return value
+
+
+MoodLight = Annotated[
+    LightSetting, BeforeValidator(_plain_word, json_schema_input_type=LightSetting | str)
+]
+"""A light's setting in a mood: 'on', 'off', stops as text, or a table."""
+
+
+class Daylight(Part):
+    """Sun and sky by the hour: starting gains and tints from published daylight models.
+
+    Lights with role key or sky that are named here get gain and tint from the model; a setting of
+    the mood for the same light changes it further.
+    """
+
+    sun: str | None = Field(None, description="The light that is the sun.")
+    sky: str | None = Field(None, description="The light that is the sky.")
+    sun_altitude_degrees: float | None = Field(
+        None, ge=-90, le=90, description="Altitude of the sun's centre above the horizon."
+    )
+    latitude: float | None = Field(None, ge=-90, le=90, description="Degrees, north positive.")
+    longitude: float | None = Field(None, ge=-180, le=180, description="Degrees, east positive.")
+    time: str | None = Field(
+        None, description="Date and time with offset, ISO 8601: 2026-06-21T21:30:00+02:00."
+    )
+    state: Literal["clear", "hazy", "overcast"] = Field("clear", description="State of the sky.")
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        place = (self.latitude, self.longitude, self.time)
+        if (self.sun_altitude_degrees is None) == all(part is None for part in place):
+            raise ValueError(
+                "say either sun_altitude_degrees, or latitude, longitude and time together"
+            )
+        if any(part is None for part in place) and not all(part is None for part in place):
+            raise ValueError("latitude, longitude and time go together")
+        if self.sun is None and self.sky is None:
+            raise ValueError("name the light that is the sun, the sky, or both")
+        return self
+
+
+class Plate(Part):
+    """A background picture behind the view's alpha."""
+
+    file: str = Field(description="JPEG, PNG, TIFF, HDR or EXR file, relative to the recipe.")
+    stops: Stops = Field(0.0, description="Its own exposure, in stops.")
+    rgb: Rgb = Field((1.0, 1.0, 1.0), description="Its own tint: factors in scene-linear light.")
+    encoding: Literal["auto", "linear", "sRGB"] = Field(
+        "auto", description="How its values are stored; auto: by the file's kind and profile."
+    )
+    fit: Literal["cover", "contain", "stretch"] = Field(
+        "cover", description="How it fills the view."
+    )
+    position: tuple[Fraction01, Fraction01] = Field(
+        (0.5, 0.5), description="Which part is kept when it is cropped; 0.5, 0.5 is the middle."
+    )
+    light_wrap: Fraction01 = Field(
+        0.0, description="How much of the plate's light spills over the edges in front of it."
+    )
+
+
+class Overlay(Part):
+    """A cut-out in front of the view: people, foliage."""
+
+    file: str = Field(description="Picture with alpha, relative to the recipe.")
+    stops: Stops = Field(0.0, description="Its own exposure, in stops.")
+    rgb: Rgb = Field((1.0, 1.0, 1.0), description="Its own tint: factors in scene-linear light.")
+    encoding: Literal["auto", "linear", "sRGB"] = Field("auto", description="As for a plate.")
+    alpha: Literal["straight", "premultiplied"] = Field(
+        "straight", description="Whether its colours are already multiplied by alpha."
+    )
+    position: tuple[float, float] = Field(
+        (0.5, 1.0), description="Where its bottom middle stands: shares of width and height."
+    )
+    height: float = Field(0.5, gt=0, le=10, description="Its height as a share of the view's.")
+    opacity: Fraction01 = Field(1.0, description="How solid it is.")
+
+
+class Region(Part):
+    """A change only in one area of the picture."""
+
+    area: Area = Field(description="Where.")
+    lights: dict[str, Stops] = Field(
+        default_factory=dict, description="Stops by which lights or groups change there."
+    )
+    exposure_stops: Stops = Field(0.0, description="Stops by which everything changes there.")
+    white_balance: WhiteBalance | None = Field(None, description="White balance there.")
+    saturation: float = Field(1.0, ge=0, le=4, description="Saturation there.")
+
+
+class Mood(Part):
+    """One variant of the view: day, dusk, night, or any other."""
+
+    title: str | None = Field(None, description="Name for people; the key is used otherwise.")
+    based_on: str | None = Field(None, description="The mood this one builds on.")
+    time_of_day: Literal["day", "dusk", "night"] | None = Field(
+        None, description="What it shows, for advice; guessed from its name otherwise."
+    )
+    daylight: Daylight | None = Field(None, description="Sun and sky from a daylight model.")
+    lights: dict[str, MoodLight] = Field(
+        default_factory=dict, description="Settings by name of light or group; only what differs."
+    )
+    camera: Camera | None = Field(None, description="What differs from the recipe's camera.")
+    look: Look | None = Field(None, description="What differs from the recipe's look.")
+    plate: Plate | None = Field(None, description="Background behind alpha.")
+    overlays: tuple[Overlay, ...] | None = Field(None, description="Cut-outs in front.")
+    regions: tuple[Region, ...] | None = Field(None, description="Changes in parts of the picture.")
