@@ -1,1 +1,45 @@
 """What the person wrote: the recipe, read, checked and written back."""
+
+from __future__ import annotations
+
+from evenfall.recipe.areas import Area, Gradient
+from evenfall.recipe.camera import Camera, CameraSettings, Meter, WhiteBalance
+from evenfall.recipe.deliverables import Deliverable, Print, Proof, Sheet
+from evenfall.recipe.lights import Light, LightSetting, Match, Rendered, Role
+from evenfall.recipe.look import Look
+from evenfall.recipe.model import Beauty, Passes, Project, RecipeModel, Repair
+from evenfall.recipe.moods import Daylight, Mood, Overlay, Plate, Region
+from evenfall.recipe.recipe import Recipe, load
+from evenfall.recipe.resolve import ResolvedMood
+
+__all__ = [
+    "Area",
+    "Beauty",
+    "Camera",
+    "CameraSettings",
+    "Daylight",
+    "Deliverable",
+    "Gradient",
+    "Light",
+    "LightSetting",
+    "Look",
+    "Match",
+    "Meter",
+    "Mood",
+    "Overlay",
+    "Passes",
+    "Plate",
+    "Print",
+    "Project",
+    "Proof",
+    "Recipe",
+    "RecipeModel",
+    "Region",
+    "Rendered",
+    "Repair",
+    "ResolvedMood",
+    "Role",
+    "Sheet",
+    "WhiteBalance",
+    "load",
+]

@@ -85,5 +85,9 @@ class Part(BaseModel):
     """A part of a recipe: frozen, and strict about keys it does not know."""
 
     model_config = ConfigDict(
-        extra="forbid", frozen=True, allow_inf_nan=False, str_strip_whitespace=True
+        extra="forbid",
+        frozen=True,
+        strict=True,
+        allow_inf_nan=False,
+        str_strip_whitespace=True,
     )

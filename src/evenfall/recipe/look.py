@@ -30,12 +30,14 @@ __all__ = [
     "Vignette",
 ]
 
-Mode = Literal["per channel", "hue preserving"]
-_MODE = Field(
-    "per channel",
-    description="per channel: each of R, G, B through the curve, bright colours drift to white as "
-    "on film; hue preserving: the curve acts on the largest of R, G, B and the ratios are kept.",
-)
+Mode = Annotated[
+    Literal["per channel", "hue preserving"],
+    Field(
+        description="per channel: each of R, G, B through the curve, bright colours drift to "
+        "white as on film; hue preserving: the curve acts on the largest of R, G, B and the "
+        "ratios are kept."
+    ),
+]
 
 
 class Filmic(Part):
@@ -49,7 +51,7 @@ class Filmic(Part):
     black_stops: float = Field(
         -9.0, ge=-20, le=-1, description="Stops relative to grey that become black."
     )
-    mode: Mode = _MODE
+    mode: Mode = "per channel"
 
 
 class Reinhard(Part):
@@ -57,7 +59,7 @@ class Reinhard(Part):
 
     curve: Literal["reinhard"] = "reinhard"
     white: float = Field(4.0, gt=0, description="Scene value that becomes display white.")
-    mode: Mode = _MODE
+    mode: Mode = "per channel"
 
 
 class Hable(Part):
@@ -65,7 +67,7 @@ class Hable(Part):
 
     curve: Literal["hable"] = "hable"
     white: float = Field(11.2, gt=0, description="Scene value that becomes display white.")
-    mode: Mode = _MODE
+    mode: Mode = "per channel"
 
 
 class Neutral(Part):

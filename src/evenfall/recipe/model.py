@@ -23,6 +23,11 @@ class Project(Part):
 
     title: str | None = Field(None, description="Name of the project.")
     view: str | None = Field(None, description="Name of the view.")
+    scene: Literal["interior", "exterior"] | None = Field(
+        None,
+        description="What the view shows, for advice; an interior if there is a light with role "
+        "fixture.",
+    )
     author: str | None = Field(None, description="Who made it.")
     copyright: str | None = Field(None, description="Copyright notice.")
 

@@ -16,17 +16,17 @@ __all__ = ["Daylight", "Mood", "MoodLight", "Overlay", "Plate", "Region"]
 
 
 def _plain_word(value: object) -> object:
-    if isinstance(value, str):
-        if value in ("on", "off"):
-            return {value: True}
+    if value in ("on", "off"):
+        return {value: True}
+    if isinstance(value, str | int | float) and not isinstance(value, bool):
         return {"stops": value}
     return value
 
 
 MoodLight = Annotated[
-    LightSetting, BeforeValidator(_plain_word, json_schema_input_type=LightSetting | str)
+    LightSetting, BeforeValidator(_plain_word, json_schema_input_type=LightSetting | str | float)
 ]
-"""A light's setting in a mood: 'on', 'off', stops as text, or a table."""
+"""A light's setting in a mood: 'on', 'off', stops as a number or text, or a table."""
 
 
 class Daylight(Part):

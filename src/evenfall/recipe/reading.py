@@ -1,0 +1,104 @@
+"""From a recipe file to its text and a plain tree of values, with syntax faults by line."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from evenfall.errors import Fault, RecipeError
+
+__all__ = ["parse_toml", "read_text"]
+
+_LARGEST_BYTES = 16 * 1024 * 1024
+_POSITION = re.compile(r"\s*\(at (?:line (?P<line>\d+), column \d+|end of document)\)$")
+
+
+def read_text(path: Path) -> str:
+    """Read a recipe file as text, line ends kept and a byte order mark dropped.
+
+    Raises
+    ------
+    RecipeError
+        When there is no such file, it is no file, it cannot be read or it is not UTF-8.
+    """
+    name = str(path)
+    try:
+        if path.is_dir():
+            raise RecipeError(Fault(name, "", "is a folder", "expected a recipe, a TOML file"))
+        if path.exists() and not path.is_file():
+            raise RecipeError(Fault(name, "", "is no ordinary file", "expected a TOML file"))
+        data = path.read_bytes() if path.stat().st_size <= _LARGEST_BYTES else None
+    except FileNotFoundError:
+        raise RecipeError(_missing(path)) from None
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise RecipeError(Fault(name, "", f"cannot be read: {reason}")) from None
+    if data is None:
+        raise RecipeError(Fault(name, "", "is over 16 MB", "expected a recipe, a small text file"))
+    return _decoded(data, name)
+
+
+def _missing(path: Path) -> Fault:
+    from difflib import get_close_matches
+
+    hint = "'evenfall survey FOLDER --write RECIPE' writes a first recipe"
+    if path.parent.is_dir():
+        others = [entry.name for entry in path.parent.glob("*.toml")]
+        close = get_close_matches(path.name, others, n=1)
+        if close:
+            hint = f"did you mean {path.with_name(close[0])}?"
+    return Fault(str(path), "", "there is no such file", hint=hint)
+
+
+def _decoded(data: bytes, name: str) -> str:
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        hint = "save it as UTF-8 in your editor"
+        if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+            raise RecipeError(
+                Fault(name, "", "is text in UTF-16", "a recipe is UTF-8 text", hint, line=1)
+            ) from None
+        raise RecipeError(
+            Fault(
+                name, "", f"found the byte 0x{data[error.start]:02x}, which is not UTF-8",
+                "a recipe is UTF-8 text", hint, line=line,
+            )
+        ) from None  # fmt: skip
+    if not text.strip():
+        raise RecipeError(
+            Fault(
+                name, "", "is empty", "expected a recipe",
+                "'evenfall survey FOLDER --write RECIPE' writes a first one",
+            )
+        )  # fmt: skip
+    return text
+
+
+def parse_toml(text: str, name: str) -> dict[str, Any]:
+    """Parse TOML into plain values.
+
+    Raises
+    ------
+    RecipeError
+        With the line of the first syntax fault.
+    """
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise RecipeError(_syntax_fault(error, text, name)) from None
+    except RecursionError:
+        raise RecipeError(Fault(name, "", "is nested too deeply to be a recipe")) from None
+
+
+def _syntax_fault(error: tomllib.TOMLDecodeError, text: str, name: str) -> Fault:
+    message = str(error)
+    match = _POSITION.search(message)
+    line = text.count("\n") + 1
+    if match is not None:
+        message = message[: match.start()]
+        line = int(match["line"]) if match["line"] else line
+    return Fault(name, "", f"is not valid TOML: {message[:1].lower()}{message[1:]}", line=line)
