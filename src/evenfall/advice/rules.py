@@ -1,0 +1,275 @@
+"""The advice of a senior colleague, each piece with its reason and a word that silences it.
+
+The rules are common practice of architectural photography and visualisation. Nothing is refused
+because of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import combinations
+
+from evenfall.advice.facts import MoodFacts
+from evenfall.errors import Advice
+from evenfall.recipe import Recipe, ResolvedMood
+from evenfall.recipe.camera import Meter
+from evenfall.recipe.lights import LightSetting
+
+__all__ = ["ADVICE_CODES", "NOISE_SHOWS_LIGHTNESS", "advise", "advise_on_facts"]
+
+ADVICE_CODES: Mapping[str, str] = {
+    "no-key": "no light has the role key, or the key is off in every mood",
+    "fixtures-metered": "exposure is metered with fixtures in",
+    "outdoor-on-by-day": "outdoor fixtures are on in a day exterior",
+    "fixtures-off-at-dusk": "no fixture is on at dusk or night",
+    "only-brightness": "a mood differs from another only in brightness",
+    "fill-over-key": "the fill is brighter than the key",
+    "noise-shows": "a mood's noise shows in the displayed picture",
+    "highlights-clipped": "much of the displayed picture is at its top",
+}
+
+NOISE_SHOWS_LIGHTNESS = 1.0
+"""Standard deviation of L* from which grain is seen; about one just noticeable difference."""
+
+_CLIPPED_SHARE = 0.05
+_SAME_BALANCE = 0.02
+_FIXTURES = ("fixture", "outdoor fixture")
+
+
+def advise(recipe: Recipe) -> list[Advice]:
+    """Say what can be said from the recipe alone, before any pass is read.
+
+    Parameters
+    ----------
+    recipe : Recipe
+
+    Returns
+    -------
+    list of Advice
+        Without what the recipe silences.
+    """
+    found = [
+        *_no_key(recipe),
+        *_fixtures_metered(recipe),
+        *_outdoor_by_day(recipe),
+        *_fixtures_off(recipe),
+        *_only_brightness(recipe),
+        *_unknown_silence(recipe),
+    ]
+    return [advice for advice in found if advice.code not in recipe.model.silence]
+
+
+def advise_on_facts(recipe: Recipe, moods: Sequence[MoodFacts]) -> list[Advice]:
+    """Say what the measured moods show.
+
+    Parameters
+    ----------
+    recipe : Recipe
+    moods : sequence of MoodFacts
+
+    Returns
+    -------
+    list of Advice
+        Without what the recipe silences.
+    """
+    found = [advice for mood in moods for advice in _measured(mood)]
+    return [advice for advice in found if advice.code not in recipe.model.silence]
+
+
+def _is_on(setting: LightSetting) -> bool:
+    return not (setting.off or 0 in (setting.factor, setting.lumens, setting.watts))
+
+
+def _lights_on(recipe: Recipe, mood: ResolvedMood, roles: Sequence[str]) -> list[str]:
+    lights = recipe.model.lights
+    return [
+        name
+        for name, setting in mood.lights.items()
+        if lights[name].role in roles and _is_on(setting)
+    ]
+
+
+def _no_key(recipe: Recipe) -> Iterator[Advice]:
+    if not any(light.role == "key" for light in recipe.model.lights.values()):
+        yield Advice(
+            "no-key",
+            "lights",
+            "no light has the role key",
+            "exposure is set to the key; give the strongest directional light role = 'key'",
+        )
+    elif not any(_lights_on(recipe, mood, ["key"]) for mood in recipe.moods.values()):
+        yield Advice(
+            "no-key",
+            "moods",
+            "the key is off in every mood",
+            "the meter has nothing to expose to and takes the mix; switch the key on in one mood, "
+            "or say what to meter in camera.meter.of",
+        )
+
+
+def _fixtures_metered(recipe: Recipe) -> Iterator[Advice]:
+    seen: set[tuple[str, ...]] = set()
+    for mood in recipe.moods.values():
+        meter = mood.camera.meter
+        if mood.camera.settings is not None or not isinstance(meter, Meter):
+            continue
+        target = recipe.moods.get(meter.mood, mood) if meter.mood else mood
+        metered = _metered_lights(recipe, target, meter)
+        fixtures = tuple(name for name in metered if recipe.model.lights[name].role in _FIXTURES)
+        if fixtures and fixtures not in seen:
+            seen.add(fixtures)
+            place = f"moods.{mood.name}.camera.meter" if mood.own_meter else "camera.meter"
+            yield Advice(
+                "fixtures-metered",
+                place,
+                f"the meter sees {_listed(fixtures)}",
+                "a bright lamp in view pulls the exposure down and changes it with every lamp you "
+                "touch; meter the key alone and add fixtures afterwards",
+            )
+
+
+def _metered_lights(recipe: Recipe, mood: ResolvedMood, meter: Meter) -> list[str]:
+    if meter.of == "key":
+        return []
+    on = _lights_on(recipe, mood, ["key", "fill", "sky", "fixture", "outdoor fixture", "glow"])
+    if meter.of == "mix":
+        return on
+    names = (meter.of,) if isinstance(meter.of, str) else meter.of
+    members = {light for name in names for light in recipe.members(name)}
+    return [name for name in on if name in members]
+
+
+def _outdoor_by_day(recipe: Recipe) -> Iterator[Advice]:
+    if recipe.model.project.scene == "interior":
+        return
+    if recipe.model.project.scene is None and any(
+        light.role == "fixture" for light in recipe.model.lights.values()
+    ):
+        return
+    for mood in recipe.moods.values():
+        on = _lights_on(recipe, mood, ["outdoor fixture"])
+        if mood.time_of_day == "day" and on:
+            yield Advice(
+                "outdoor-on-by-day",
+                f"moods.{mood.name}.lights",
+                f"{_listed(on)} on in a day exterior",
+                "outdoor fixtures stay off by day: next to the sun they look like a mistake",
+            )
+
+
+def _fixtures_off(recipe: Recipe) -> Iterator[Advice]:
+    fixtures = [n for n, light in recipe.model.lights.items() if light.role in _FIXTURES]
+    for mood in recipe.moods.values():
+        evening = mood.time_of_day in ("dusk", "night")
+        if evening and fixtures and not _lights_on(recipe, mood, _FIXTURES):
+            yield Advice(
+                "fixtures-off-at-dusk",
+                f"moods.{mood.name}.lights",
+                f"no fixture is on ({_listed(fixtures)} off)",
+                "at dusk and night nearly everything is on; warm windows against a cool sky are "
+                "what the picture is about",
+            )
+
+
+def _only_brightness(recipe: Recipe) -> Iterator[Advice]:
+    for first, second in combinations(recipe.moods.values(), 2):
+        if _same_but_for_brightness(first, second):
+            yield Advice(
+                "only-brightness",
+                f"moods.{second.name}",
+                f"differs from {first.name} only in brightness",
+                "another time of day changes how lamps stand to sky and warm to cool; change gains "
+                "and tints light by light, the white balance, or the plate",
+            )
+
+
+def _same_but_for_brightness(first: ResolvedMood, second: ResolvedMood) -> bool:
+    same_frame = (
+        first.look == second.look
+        and first.plate == second.plate
+        and first.overlays == second.overlays
+        and first.regions == second.regions
+        and first.daylight == second.daylight
+        and first.camera.white_balance == second.camera.white_balance
+    )
+    if not same_frame:
+        return False
+    ratios: list[float] = []
+    for name, one in first.lights.items():
+        other = second.lights[name]
+        if _is_on(one) != _is_on(other) or _tint(one) != _tint(other):
+            return False
+        if _is_on(one):
+            if one.gain_key == other.gain_key and one.gain_key not in (None, "stops", "factor"):
+                if one != other:
+                    return False
+                ratios.append(1.0)
+                continue
+            gains = _plain_gain(one), _plain_gain(other)
+            if None in gains:
+                return False
+            ratios.append(float(gains[1] or 0) / float(gains[0] or 1))
+    return not ratios or max(ratios) - min(ratios) <= _SAME_BALANCE * max(ratios)
+
+
+def _tint(setting: LightSetting) -> dict[str, object]:
+    keys = {"kelvin", "duv", "mired_shift", "xy", "hex", "rgb", "lamp_class"}
+    return setting.model_dump(include=keys)
+
+
+def _plain_gain(setting: LightSetting) -> float | None:
+    if setting.stops is not None:
+        return float(2.0**setting.stops)
+    if setting.factor is not None:
+        return setting.factor
+    return 1.0 if setting.gain_key is None else None
+
+
+def _unknown_silence(recipe: Recipe) -> Iterator[Advice]:
+    from difflib import get_close_matches
+
+    for code in recipe.model.silence:
+        if code not in ADVICE_CODES:
+            close = get_close_matches(code, ADVICE_CODES, n=1)
+            yield Advice(
+                "unknown-silence",
+                "silence",
+                f"'{code}' is no advice" + (f"; did you mean '{close[0]}'?" if close else ""),
+                f"known: {', '.join(ADVICE_CODES)}",
+            )
+
+
+def _measured(mood: MoodFacts) -> Iterator[Advice]:
+    place = f"moods.{mood.mood}"
+    key = sum(light.luminance for light in mood.lights if light.role == "key")
+    for light in mood.lights:
+        if light.role == "fill" and light.luminance > key > 0:
+            yield Advice(
+                "fill-over-key",
+                f"{place}.lights.{light.name}",
+                f"the fill gives {light.luminance / key:.1f} times the light of the key",
+                "a fill that outshines the key flattens the picture and turns its shadows round; "
+                "try match = { to = <the key>, ratio = '4:1' }",
+            )
+    if mood.noise_lightness is not None and mood.noise_lightness > NOISE_SHOWS_LIGHTNESS:
+        noisiest = sorted(mood.lights, key=lambda light: light.noise_share or 0.0, reverse=True)
+        names = _listed([light.name for light in noisiest[:2] if light.noise_share])
+        yield Advice(
+            "noise-shows",
+            place,
+            f"noise shows: L* varies by {mood.noise_lightness:.1f} in the worst 5 % of the picture",
+            f"render longer: {names}; or lower them, or denoise all passes alike",
+        )
+    if mood.clipped_share > _CLIPPED_SHARE:
+        yield Advice(
+            "highlights-clipped",
+            place,
+            f"{mood.clipped_share:.0%} of the picture is at its top",
+            "lower exposure_stops, raise the curve's white, or meter with method = 'highlights'",
+        )
+
+
+def _listed(names: Sequence[str]) -> str:
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} and {names[-1]}"

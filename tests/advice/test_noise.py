@@ -1,0 +1,89 @@
+"""Noise of a pass and headroom of a mood, against noise that was put in."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from evenfall.advice.headroom import MAX_HEADROOM_STOPS, predict_noise, predicted_sigma
+from evenfall.advice.noise import NoiseGrid, noise_grid
+
+# The estimator's own scatter on 196 differences a block, averaged over hundreds of blocks.
+SIGMA_TOLERANCE = 0.03
+# Texture of the pass that is no noise, and edges; stays within a fifth.
+TEXTURE_TOLERANCE = 0.2
+
+
+def _noisy(scene: np.ndarray, relative_sigma: float, seed: int) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    return (scene * (1 + relative_sigma * rng.standard_normal(scene.shape))).astype(np.float32)
+
+
+@pytest.mark.parametrize("sigma", [0.001, 0.01, 0.1])
+@pytest.mark.parametrize("dtype", [np.float32, np.float64])
+def test_white_noise_on_smooth_shading_is_found(sigma: float, dtype: type) -> None:
+    ramp = np.linspace(0.5, 1.5, 320, dtype=dtype) * np.linspace(1, 2, 240, dtype=dtype)[:, None]
+    rng = np.random.default_rng(3)
+    planes = np.stack([ramp + sigma * rng.standard_normal(ramp.shape)] * 3).astype(dtype)
+    found = float(noise_grid(planes).sigma.mean())
+    assert found == pytest.approx(sigma, rel=SIGMA_TOLERANCE)
+
+
+def test_texture_and_edges_are_not_taken_for_noise() -> None:
+    y, x = np.mgrid[0:480, 0:640]
+    planks = 0.4 + 0.2 * ((x // 41 + y // 97) % 2) + 0.05 * np.sin(x / 9.0)
+    found = noise_grid(_noisy(np.stack([planks] * 3), 0.03, seed=5))
+    relative = float(np.median(found.sigma / found.mean))
+    assert relative == pytest.approx(0.03, rel=TEXTURE_TOLERANCE)
+
+
+def test_a_noiseless_pass_has_none() -> None:
+    ramp = np.broadcast_to(np.linspace(0, 1, 256, dtype=np.float32), (3, 128, 256))
+    assert float(noise_grid(ramp).sigma.max()) < 1e-6
+
+
+def test_half_float_pass_reads_like_float() -> None:
+    planes = _noisy(np.full((3, 160, 160), 0.5), 0.05, seed=7)
+    half = noise_grid(planes.astype(np.float16)).sigma
+    np.testing.assert_allclose(half, noise_grid(planes).sigma, rtol=0.02)
+
+
+def test_picture_smaller_than_a_block_is_one_block() -> None:
+    assert noise_grid(np.ones((3, 7, 9), np.float32)).mean.shape == (3, 1, 1)
+
+
+def test_predicted_noise_of_a_mix_equals_that_of_mixed_renders() -> None:
+    """Var(sum g X) = sum g^2 Var(X) for independent X: any text on probability."""
+    first = np.stack([_noisy(np.full((256, 256), 0.2), 0.04, seed=i) for i in (1, 2, 3)])
+    second = np.stack([_noisy(np.full((256, 256), 0.6), 0.02, seed=i) for i in (4, 5, 6)])
+    factors = {"a": (2.0, 2.0, 2.0), "b": (0.5, 0.5, 0.5)}
+    grids = {"a": noise_grid(first), "b": noise_grid(second)}
+    predicted = float(predicted_sigma(grids, factors).mean())
+    mixed = first * 2.0 + second * 0.5
+    assert predicted == pytest.approx(float(mixed.std(axis=(1, 2)).mean()), rel=SIGMA_TOLERANCE)
+
+
+def _grid(mean: float, sigma: float) -> NoiseGrid:
+    return NoiseGrid(np.full((3, 4, 4), mean, np.float32), np.full((3, 4, 4), sigma, np.float32))
+
+
+def _hundredfold(planes: np.ndarray) -> np.ndarray:
+    return 100.0 * planes.mean(axis=0)
+
+
+def test_headroom_of_a_single_light_is_the_stops_to_the_limit() -> None:
+    """Display 100 times the mix: noise 0.25 reaches the limit 1 after exactly two stops."""
+    prediction = predict_noise({"lamp": _grid(0.1, 0.0025)}, {"lamp": (1, 1, 1)}, _hundredfold, 1.0)
+    assert prediction.noise_lightness == pytest.approx(0.25, rel=1e-4)
+    assert prediction.headroom_stops["lamp"] == pytest.approx(2.0, abs=0.01)
+    assert prediction.noise_share["lamp"] == pytest.approx(1.0)
+
+
+def test_clean_light_has_all_the_headroom_and_a_passed_mood_has_none() -> None:
+    grids = {"clean": _grid(0.1, 0.0), "noisy": _grid(0.1, 0.05)}
+    clean = predict_noise({"clean": grids["clean"]}, {"clean": (1, 1, 1)}, _hundredfold, 1.0)
+    assert clean.headroom_stops["clean"] == MAX_HEADROOM_STOPS
+    both = predict_noise(grids, {"clean": (1, 1, 1), "noisy": (1, 1, 1)}, _hundredfold, 1.0)
+    assert both.noise_lightness == pytest.approx(5.0, rel=1e-4)
+    assert set(both.headroom_stops.values()) == {0.0}
+    assert both.noise_share["noisy"] == pytest.approx(1.0)
