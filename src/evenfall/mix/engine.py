@@ -1,0 +1,381 @@
+"""The engine: every pass is read once and added to all moods at once.
+
+Worker threads each decode a batch of passes, then add it to the moods strip by strip, behind the
+batch before it. A value is therefore always the sum of the same float32 products in the same
+order, whatever the number of threads and the size of strips: the result has the same bytes. Numpy
+rounds each product and each sum on its own (no fused operation), on any processor.
+
+Memory is the moods' sums and one decoded batch per worker, whatever the number of lights.
+"""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.errors import Fault, PassError
+from evenfall.mix.halves import widen
+from evenfall.mix.plan import MixPlan, RegionalGain
+
+__all__ = ["Mix", "PassRead", "PassSource", "default_workers", "mix_moods"]
+
+Floats = npt.NDArray[np.float32]
+STRIP_PIXELS = 65_536  # a strip of one channel, its widened copy and its sums stay in the cache
+
+
+class Image(Protocol):
+    """A decoded pass, as far as the engine looks at it."""
+
+    @property
+    def planes(self) -> tuple[npt.NDArray[Any], npt.NDArray[Any], npt.NDArray[Any]]:
+        """R, G, B, each (H, W) float16 or float32, finite."""
+
+    @property
+    def alpha(self) -> npt.NDArray[Any] | None:
+        """Coverage, (H, W), or None."""
+
+
+class PassSource(Protocol):
+    """Where the engine gets passes from."""
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height of every pass."""
+
+    def read(self, batch: tuple[str, ...]) -> Mapping[str, Any]:
+        """Decode a batch of lights; called from several threads at once."""
+
+
+@dataclass(frozen=True)
+class PassRead:
+    """Event: a batch of passes has been decoded.
+
+    Parameters
+    ----------
+    lights : tuple of str
+        The batch.
+    images : mapping of str to PassImage
+        Its pictures; a listener looks at headers and censuses and keeps no pixels.
+    """
+
+    lights: tuple[str, ...]
+    images: Mapping[str, Any] = field(repr=False)
+
+
+@dataclass(frozen=True, eq=False)
+class Mix:
+    """The scene-linear sum of the passes under one balance.
+
+    Parameters
+    ----------
+    planes : ndarray, shape (3, H, W), float32
+        R, G, B in the passes' primaries: not exposed, not clipped.
+    alpha : ndarray, shape (H, W), float16 or float32, or None
+        Coverage: that of the first light that is on and has one, in the order of reading. All
+        passes of a view have the same; one that differs is named in `notes`.
+    notes : tuple of str
+        What a person should know about the sum.
+    """
+
+    planes: Floats
+    alpha: npt.NDArray[Any] | None = None
+    notes: tuple[str, ...] = ()
+
+    def rgb(self) -> Floats:
+        """Give the picture as (H, W, 3)."""
+        return np.ascontiguousarray(np.moveaxis(self.planes, 0, -1))
+
+
+@dataclass(frozen=True, eq=False)
+class _Term:
+    """What one light adds to one mood."""
+
+    mood: str
+    total: Floats
+    factors: Floats
+    regional: tuple[tuple[Floats, np.float32], ...]
+    first: bool
+
+
+def default_workers() -> int:
+    """Count the processors this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def mix_moods(
+    plan: MixPlan,
+    library: PassSource,
+    *,
+    held: Mapping[tuple[str, ...], Mapping[str, Any]] | None = None,
+    workers: int | None = None,
+    on_event: Callable[[PassRead], None] | None = None,
+    keep_going: bool = False,
+    strip_pixels: int = STRIP_PIXELS,
+) -> tuple[dict[str, Mix], dict[str, PassError]]:
+    """Sum passes into moods.
+
+    Parameters
+    ----------
+    plan : MixPlan
+        What is read and summed.
+    library : PassSource
+        Where passes come from, usually a `PassLibrary`.
+    held : mapping of batch to decoded passes, optional
+        Batches that are decoded already; they are not read again.
+    workers : int, optional
+        Threads; one per processor otherwise. The result does not depend on it.
+    on_event : callable, optional
+        Told of every batch read; called from one thread at a time.
+    keep_going : bool
+        True: a pass that cannot be read stops only the moods that need it.
+    strip_pixels : int
+        Pixels per step of the summing. The result does not depend on it.
+
+    Returns
+    -------
+    mixes : dict of str to Mix
+        By mood. Negative values and values over 65,504 are kept. A mood without lights is black.
+    failures : dict of str to PassError
+        Moods that could not be made; always empty unless `keep_going`.
+
+    Raises
+    ------
+    PassError
+        When a pass cannot be read, or a sum leaves the range of float32.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> from evenfall.mix.plan import plan_mix
+    >>> grey = np.full((1, 2), 0.25, np.float16)
+    >>> image = SimpleNamespace(planes=(grey, grey, grey), alpha=None)
+    >>> library = SimpleNamespace(size=(2, 1), read=lambda batch: {"lamp": image})
+    >>> plan = plan_mix({"night": {"lamp": (2.0, 1.0, 0.5)}}, [("lamp",)])
+    >>> mixes, failures = mix_moods(plan, library)
+    >>> mixes["night"].rgb().tolist()
+    [[[0.5, 0.25, 0.125], [0.5, 0.25, 0.125]]]
+    """
+    job = _Job(plan, library, dict(held or {}), on_event, keep_going, strip_pixels)
+    return job.run(min(workers or default_workers(), max(1, len(plan.batches))))
+
+
+class _Job:
+    """One run of the engine: the sums, and how far each batch has been added."""
+
+    def __init__(
+        self,
+        plan: MixPlan,
+        library: PassSource,
+        held: dict[tuple[str, ...], Mapping[str, Any]],
+        on_event: Callable[[PassRead], None] | None,
+        keep_going: bool,
+        strip_pixels: int,
+    ) -> None:
+        self.plan, self.library, self.held = plan, library, held
+        self.on_event, self.keep_going = on_event, keep_going
+        width, height = library.size
+        self.pixels = width * height
+        self.strips = [
+            slice(start, min(start + strip_pixels, self.pixels))
+            for start in range(0, self.pixels, strip_pixels)
+        ]
+        self.totals = {mood: np.empty((3, height, width), np.float32) for mood in plan.moods}
+        self.terms = _terms(plan, self.totals)
+        self.added = [0] * len(plan.batches)  # strips finished, by batch
+        self.turn = threading.Condition()
+        self.events = threading.Lock()
+        self.next_batch = 0
+        self.stopped = False
+        self.coverage = _Coverage(plan)
+        self.failures: dict[str, PassError] = {}
+
+    def run(self, workers: int) -> tuple[dict[str, Mix], dict[str, PassError]]:
+        for mood, total in self.totals.items():
+            if not self.plan.factors[mood]:
+                total.fill(0.0)
+        with ThreadPoolExecutor(workers, "mix") as pool:
+            tasks = [pool.submit(self._work) for _ in range(workers)]
+            try:
+                for task in tasks:
+                    task.result()
+            except BaseException:
+                self._stop()
+                raise
+        mixes = {
+            mood: Mix(total, self.coverage.alpha(mood), self.coverage.notes(mood))
+            for mood, total in self.totals.items()
+            if mood not in self.failures
+        }
+        return mixes, self.failures
+
+    def _work(self) -> None:
+        scratch = np.empty((2, self.strips[0].stop), np.float32)
+        try:
+            with np.errstate(over="raise", invalid="raise", under="ignore"):
+                while (index := self._take()) is not None:
+                    images = self._read(index)
+                    if images is not None:
+                        self._add(index, images, scratch)
+                    self._finish(index, len(self.strips) + 1)
+        except BaseException:
+            self._stop()
+            raise
+
+    def _take(self) -> int | None:
+        with self.turn:
+            if self.stopped or self.next_batch == len(self.plan.batches):
+                return None
+            self.next_batch += 1
+            return self.next_batch - 1
+
+    def _read(self, index: int) -> Mapping[str, Any] | None:
+        batch = self.plan.batches[index]
+        try:
+            images = self.held.pop(batch, None) or self.library.read(batch)
+        except PassError as error:
+            if not self.keep_going:
+                raise
+            self._fail(self.plan.needed_by(batch), error)
+            return None
+        with self.events:
+            if self.on_event is not None:
+                self.on_event(PassRead(batch, images))
+        return images
+
+    def _add(self, index: int, images: Mapping[str, Any], scratch: Floats) -> None:
+        """Add a batch to the sums, each strip behind the batch before."""
+        batch = self.plan.batches[index]
+        flat = {light: [plane.reshape(-1) for plane in images[light].planes] for light in batch}
+        for number, strip in enumerate(self.strips):
+            if not self._wait(index, number):
+                return
+            for light in batch:
+                terms = [term for term in self.terms[light] if term.mood not in self.failures]
+                try:
+                    _add_strip(flat[light], terms, strip, scratch)
+                except FloatingPointError:
+                    self._overflow(light, terms)
+            self._finish(index, number + 1)
+        if self._wait(index, len(self.strips)):
+            for light in batch:
+                self.coverage.see(light, images[light].alpha)
+
+    def _overflow(self, light: str, terms: Sequence[_Term]) -> None:
+        moods = [term.mood for term in terms]
+        error = PassError(
+            Fault(
+                "",
+                f"moods.{'/'.join(moods)}.lights.{light}",
+                "the pass times its factors is more than single precision holds (3.4e38)",
+                hint="look for absurd pixel values in the pass, or lower the gain",
+            )
+        )
+        if not self.keep_going:
+            raise error
+        self._fail(moods, error)
+
+    def _fail(self, moods: Iterable[str], error: PassError) -> None:
+        with self.turn:
+            for mood in moods:
+                earlier = self.failures.get(mood)
+                faults = (*earlier.faults, *error.faults) if earlier else error.faults
+                self.failures[mood] = PassError(faults)
+
+    def _wait(self, index: int, step: int) -> bool:
+        """Wait until the batch before has finished this step; False when the run has stopped."""
+        with self.turn:
+            self.turn.wait_for(lambda: self.stopped or index == 0 or self.added[index - 1] > step)
+            return not self.stopped
+
+    def _finish(self, index: int, steps: int) -> None:
+        with self.turn:
+            self.added[index] = steps
+            self.turn.notify_all()
+
+    def _stop(self) -> None:
+        with self.turn:
+            self.stopped = True
+            self.turn.notify_all()
+
+
+class _Coverage:
+    """The alpha of every mood, seen in the order of the plan."""
+
+    def __init__(self, plan: MixPlan) -> None:
+        self.plan = plan
+        self.first: dict[str, tuple[str, npt.NDArray[Any]]] = {}
+        self.differing: dict[str, list[str]] = {mood: [] for mood in plan.moods}
+
+    def see(self, light: str, alpha: npt.NDArray[Any] | None) -> None:
+        if alpha is None:
+            return
+        for mood in self.plan.needed_by([light]):
+            if mood not in self.first:
+                same = (kept for kept in self.first.values() if np.array_equal(kept[1], alpha))
+                self.first[mood] = (light, next(same, (light, alpha))[1])
+                continue
+            light_before, before = self.first[mood]
+            if before is not alpha and not np.array_equal(before, alpha):
+                gap = float(np.abs(np.subtract(before, alpha, dtype=np.float32)).max())
+                self.differing[mood].append(
+                    f"alpha of {light} differs from that of {light_before} by up to {gap:.3g}; "
+                    f"the one of {light_before} is used"
+                )
+
+    def alpha(self, mood: str) -> npt.NDArray[Any] | None:
+        return self.first[mood][1] if mood in self.first else None
+
+    def notes(self, mood: str) -> tuple[str, ...]:
+        return tuple(self.differing[mood])
+
+
+def _terms(plan: MixPlan, totals: Mapping[str, Floats]) -> dict[str, list[_Term]]:
+    """Say for every light what it adds to which mood."""
+    terms: dict[str, list[_Term]] = {light: [] for light in plan.lights}
+    begun: set[str] = set()
+    for light in plan.lights:
+        for mood in plan.needed_by([light]):
+            terms[light].append(
+                _Term(
+                    mood,
+                    totals[mood].reshape(3, -1),
+                    plan.factors[mood][light],
+                    tuple(_regional(plan.regional.get(mood, ()), light)),
+                    mood not in begun,
+                )
+            )
+            begun.add(mood)
+    return terms
+
+
+def _regional(gains: Iterable[RegionalGain], light: str) -> Iterable[tuple[Floats, np.float32]]:
+    for gain in gains:
+        if gain.gains.get(light, 1.0) != 1.0:
+            yield gain.weights.reshape(-1), np.float32(gain.gains[light] - 1.0)
+
+
+def _add_strip(
+    planes: Sequence[npt.NDArray[Any]], terms: Sequence[_Term], strip: slice, scratch: Floats
+) -> None:
+    """Add one strip of one light to every mood it is on in."""
+    length = strip.stop - strip.start
+    widened, product = scratch[0, :length], scratch[1, :length]
+    for channel, plane in enumerate(planes):
+        values = widen(plane[strip], widened)
+        for term in terms:
+            total = term.total[channel, strip]
+            target = total if term.first else product
+            np.multiply(values, term.factors[channel], out=target)
+            for weights, change in term.regional:
+                target *= weights[strip] * change + np.float32(1.0)
+            if not term.first:
+                np.add(total, product, out=total)
