@@ -1,0 +1,116 @@
+"""Scene-linear OpenEXR files through the OpenEXR library."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from io import BytesIO
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.deliver.provenance import Provenance
+
+__all__ = ["RECORD_ATTRIBUTE", "EncodedExr", "encode_exr", "to_half"]
+
+RECORD_ATTRIBUTE = "evenfallRecord"
+_LARGEST = np.float32(65504.0)  # of half floats, IEEE 754 binary16
+
+Planes = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class EncodedExr:
+    """An EXR file in memory, and how many values were brought into half range for it."""
+
+    data: bytes
+    clamped: int
+
+
+def encode_exr(
+    scene_linear: Planes,
+    alpha: Planes | None = None,
+    *,
+    bits: Literal[16, 32] = 16,
+    chromaticities: tuple[float, ...] | None = None,
+    white_luminance: float | None = None,
+    provenance: Provenance | None = None,
+    attributes: dict[str, str | float] | None = None,
+) -> EncodedExr:
+    """EXR file of scene-linear planes, ZIP-compressed.
+
+    Parameters
+    ----------
+    scene_linear : ndarray
+        Shape (3, H, W), float32; any value. As half, values beyond +/-65504 are brought to that,
+        infinities too, and counted; NaN is kept.
+    alpha : ndarray, optional
+        Shape (H, W); colour is premultiplied by it, as OpenEXR says.
+    bits : {16, 32}
+        Half or float.
+    chromaticities : tuple of 8 floats, optional
+        xy of red, green, blue, white; BT.709 is what readers assume without.
+    white_luminance : float, optional
+        cd/m2 of (1, 1, 1), if known.
+    provenance : Provenance, optional
+        Record, title, author and copyright to embed.
+    attributes : dict, optional
+        Further attributes, text or numbers.
+
+    Examples
+    --------
+    >>> encoded = encode_exr(np.full((3, 2, 2), 70000, np.float32))
+    >>> encoded.data[:4].hex(), encoded.clamped
+    ('762f3101', 12)
+    """
+    import OpenEXR
+
+    clamped = 0
+    pixels = dict(zip("RGB", scene_linear, strict=True))
+    if alpha is not None:
+        pixels["A"] = alpha
+    if bits == 16:
+        for name, plane in pixels.items():
+            pixels[name], count = to_half(plane)
+            clamped += count
+    header: dict[str, Any] = {
+        "compression": OpenEXR.ZIP_COMPRESSION,
+        "type": OpenEXR.scanlineimage,
+        **(attributes or {}),
+    }
+    if chromaticities is not None:
+        header["chromaticities"] = tuple(float(value) for value in chromaticities)
+    if white_luminance is not None:
+        header["whiteLuminance"] = float(white_luminance)
+    if provenance is not None:
+        header |= _origin(provenance)
+    channels = {name: np.ascontiguousarray(plane) for name, plane in pixels.items()}
+    stream = BytesIO()
+    OpenEXR.File(header, channels).write(stream)
+    return EncodedExr(stream.getvalue(), clamped)
+
+
+def to_half(plane: npt.NDArray[np.floating[Any]]) -> tuple[npt.NDArray[np.float16], int]:
+    """Half floats of a plane, and how many values were beyond +/-65504 and were brought there.
+
+    Examples
+    --------
+    >>> to_half(np.array([[0.5, -1e6]], np.float32))
+    (array([[ 5.00e-01, -6.55e+04]], dtype=float16), 1)
+    """
+    if plane.dtype == np.float16:
+        return np.asarray(plane, np.float16), 0
+    if not plane.size or max(np.fmax.reduce(plane, None), -np.fmin.reduce(plane, None)) <= _LARGEST:
+        return plane.astype(np.float16), 0
+    beyond = int(np.count_nonzero(np.abs(plane) > _LARGEST))
+    return np.clip(plane, -_LARGEST, _LARGEST).astype(np.float16), beyond
+
+
+def _origin(provenance: Provenance) -> dict[str, str]:
+    found = {
+        "owner": provenance.copyright or provenance.author,
+        "comments": provenance.description or provenance.title,
+        "software": provenance.software,
+        RECORD_ATTRIBUTE: provenance.to_json(),
+    }
+    return {name: text for name, text in found.items() if text}

@@ -1,0 +1,190 @@
+"""JPEG files: pixels by libjpeg-turbo, segments about colour and origin here.
+
+Segments: Exif in APP1 (CIPA DC-008), XMP in APP1 (ISO 16684-1; packets over 65,502 bytes continue
+in extended segments, XMP Specification Part 3, 1.1.3.1), ICC in APP2 (ICC.1:2022 annex B.4).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import struct
+from collections.abc import Iterator
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.deliver.exif import exif_block
+from evenfall.deliver.icc import icc_profile
+from evenfall.deliver.provenance import Provenance, xmp_packet
+from evenfall.errors import OutputError
+
+__all__ = ["encode_jpeg", "jpeg_segments", "xmp_in_jpeg"]
+
+_FULL_COLOUR_FROM = 85  # quality from which colour is kept at full resolution (4:4:4)
+_LOWEST_QUALITY = 20
+_EXIF = b"Exif\0\0"
+_XMP = b"http://ns.adobe.com/xap/1.0/\0"
+_EXTENDED_XMP = b"http://ns.adobe.com/xmp/extension/\0"
+_ICC = b"ICC_PROFILE\0"
+_LARGEST_XMP = 65502
+_EXTENDED_PIECE = 65400
+_LARGEST_ICC_PIECE = 65519
+_APP1, _APP2 = 0xE1, 0xE2
+
+Bytes8 = npt.NDArray[np.uint8]
+
+
+def encode_jpeg(
+    codes: Bytes8,
+    *,
+    space: str = "sRGB",
+    quality: int = 92,
+    max_kilobytes: int | None = None,
+    provenance: Provenance | None = None,
+    dpi: float | None = None,
+) -> bytes:
+    r"""JPEG file of display-encoded codes.
+
+    Parameters
+    ----------
+    codes : ndarray
+        uint8, shape (H, W, 3) or (H, W).
+    space : str
+        Output space; its profile goes into the file.
+    quality : int
+        1 to 100; from 85 on colour keeps its full resolution (4:4:4), below it is halved (4:2:0).
+    max_kilobytes : int, optional
+        Largest size of the file in units of 1,000 bytes, metadata included; the best quality
+        that fits, no higher than `quality`, is found.
+    provenance : Provenance, optional
+        Record, title, author and copyright to embed.
+    dpi : float, optional
+        Pixels per inch.
+
+    Raises
+    ------
+    OutputError
+        If no quality from 20 on gets the file under `max_kilobytes`.
+
+    Examples
+    --------
+    >>> data = encode_jpeg(np.zeros((16, 16, 3), np.uint8))
+    >>> data[:2], data[-2:]
+    (b'\xff\xd8', b'\xff\xd9')
+    """
+    segments = _segments(space, provenance, dpi)
+    if max_kilobytes is None:
+        return _with_segments(_compress(codes, quality), segments)
+    budget = max_kilobytes * 1000 - len(segments)
+    compressed = _largest_that_fits(codes, quality, budget)
+    if compressed is None:
+        raise OutputError(
+            f"no JPEG of this picture fits into {max_kilobytes} kB even at quality "
+            f"{_LOWEST_QUALITY}; allow more, or make it smaller with width or crop"
+        )
+    return _with_segments(compressed, segments)
+
+
+def _largest_that_fits(codes: Bytes8, quality: int, budget: int) -> bytes | None:
+    best = None
+    low, high = min(_LOWEST_QUALITY, quality), quality
+    trial = high
+    while low <= high:
+        compressed = _compress(codes, trial, progressive=True)
+        if len(compressed) <= budget:
+            best, low = compressed, trial + 1
+        else:
+            high = trial - 1
+        trial = (low + high) // 2
+    return best
+
+
+def _compress(codes: Bytes8, quality: int, *, progressive: bool = False) -> bytes:
+    """Pixels as JPEG; progressive is smaller and slower, and through another library."""
+    full_colour = quality >= _FULL_COLOUR_FROM
+    if progressive:
+        from io import BytesIO
+
+        from PIL import Image
+
+        stream = BytesIO()
+        Image.fromarray(codes).save(
+            stream, "JPEG", quality=quality, optimize=True, progressive=True,
+            subsampling=0 if full_colour else 2,
+        )  # fmt: skip
+        return stream.getvalue()
+    import imagecodecs
+
+    pixels = np.ascontiguousarray(codes)
+    subsampling = "444" if full_colour else "420"
+    if pixels.ndim == 2:
+        return bytes(imagecodecs.jpeg8_encode(pixels, quality, optimize=True))
+    return bytes(imagecodecs.jpeg8_encode(pixels, quality, subsampling=subsampling, optimize=True))
+
+
+def _with_segments(compressed: bytes, segments: bytes) -> bytes:
+    """Segments right after the start, before everything the encoder wrote (JFIF stays first)."""
+    place = 2
+    if compressed[2:4] == b"\xff\xe0":
+        place += 2 + int.from_bytes(compressed[4:6], "big")
+    return b"".join((compressed[:place], segments, compressed[place:]))
+
+
+def _segments(space: str, provenance: Provenance | None, dpi: float | None) -> bytes:
+    parts = []
+    if provenance is not None or dpi is not None:
+        exif = exif_block(provenance, space=space, dpi=dpi)
+        parts.append(_segment(_APP1, _EXIF + exif))
+    if provenance is not None:
+        parts += _xmp_segments(xmp_packet(provenance), provenance)
+    profile = icc_profile(space)
+    pieces = [
+        profile[place : place + _LARGEST_ICC_PIECE]
+        for place in range(0, len(profile), _LARGEST_ICC_PIECE)
+    ]
+    parts += [
+        _segment(_APP2, _ICC + bytes((number, len(pieces))) + piece)
+        for number, piece in enumerate(pieces, 1)
+    ]
+    return b"".join(parts)
+
+
+def _xmp_segments(packet: bytes, provenance: Provenance) -> list[bytes]:
+    if len(packet) <= _LARGEST_XMP:
+        return [_segment(_APP1, _XMP + packet)]
+    digest = hashlib.md5(packet, usedforsecurity=False).hexdigest().upper().encode()
+    main = xmp_packet(provenance, extended=digest.decode())
+    pieces = [_segment(_APP1, _XMP + main)]
+    for place in range(0, len(packet), _EXTENDED_PIECE):
+        head = _EXTENDED_XMP + digest + struct.pack(">II", len(packet), place)
+        pieces.append(_segment(_APP1, head + packet[place : place + _EXTENDED_PIECE]))
+    return pieces
+
+
+def _segment(marker: int, body: bytes) -> bytes:
+    return struct.pack(">BBH", 0xFF, marker, len(body) + 2) + body
+
+
+def jpeg_segments(data: bytes) -> Iterator[tuple[int, bytes]]:
+    """Markers and contents of the segments of a JPEG file before its picture data."""
+    place = 2
+    while place + 4 <= len(data) and data[place] == 0xFF and data[place + 1] != 0xDA:
+        length = int.from_bytes(data[place + 2 : place + 4], "big")
+        yield data[place + 1], data[place + 4 : place + 2 + length]
+        place += 2 + length
+
+
+def xmp_in_jpeg(data: bytes) -> bytes | None:
+    """XMP packet of a JPEG file, put together from its extended segments, or None."""
+    packet = None
+    extended: dict[int, bytes] = {}
+    for marker, body in jpeg_segments(data):
+        if marker == _APP1 and body.startswith(_XMP):
+            packet = body[len(_XMP) :]
+        elif marker == _APP1 and body.startswith(_EXTENDED_XMP):
+            head = len(_EXTENDED_XMP) + 32
+            _, place = struct.unpack_from(">II", body, head)
+            extended[place] = body[head + 8 :]
+    if extended:
+        return b"".join(extended[place] for place in sorted(extended))
+    return packet

@@ -1,0 +1,158 @@
+"""Where a picture came from, carried inside it and read back.
+
+The record holds the recipe's text, the mood, the fingerprints of the passes and the version, as
+JSON. It travels in an XMP packet (ISO 16684-1) in PNG, JPEG, TIFF and AVIF, and in a string
+attribute in OpenEXR. Title, author and copyright are also written where clients' programs look:
+Dublin Core in XMP, Exif, PNG text, TIFF tags, OpenEXR `owner` and `comments`.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from xml.sax.saxutils import escape, unescape
+
+__all__ = ["RECORD_NAMESPACE", "Provenance", "record_from_xmp", "xmp_packet"]
+
+RECORD_NAMESPACE = "urn:evenfall:record:1#"
+_PACKET = (
+    '<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>\n'
+    '<x:xmpmeta xmlns:x="adobe:ns:meta/">'
+    '<rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">'
+    '<rdf:Description rdf:about=""'
+    ' xmlns:dc="http://purl.org/dc/elements/1.1/"'
+    ' xmlns:xmp="http://ns.adobe.com/xap/1.0/"'
+    ' xmlns:xmpNote="http://ns.adobe.com/xmp/note/"'
+    ' xmlns:evenfall="{namespace}">'
+    "{properties}"
+    "</rdf:Description></rdf:RDF></x:xmpmeta>\n"
+    '<?xpacket end="r"?>'
+)
+_RECORD = re.compile(r"<evenfall:record>(.*?)</evenfall:record>", re.DOTALL)
+_ENTITIES = {"&quot;": '"', "&apos;": "'"}
+_NOT_IN_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
+@dataclass(frozen=True)
+class Provenance:
+    """Where a picture came from.
+
+    Parameters
+    ----------
+    recipe : str
+        File name of the recipe.
+    recipe_text : str
+        Its whole text.
+    mood : str
+        Name of the mood; empty for a picture of several, such as a contact sheet.
+    passes : mapping of str to str
+        Fingerprint by light, "sha256:...".
+    version : str
+        Version of evenfall.
+    changes : tuple of str
+        One-off changes given beside the recipe.
+    title, author, copyright, description : str
+        For people; empty when unknown.
+    """
+
+    recipe: str
+    recipe_text: str
+    mood: str
+    passes: Mapping[str, str] = field(default_factory=dict)
+    version: str = ""
+    changes: tuple[str, ...] = ()
+    title: str = ""
+    author: str = ""
+    copyright: str = ""
+    description: str = ""
+
+    @property
+    def software(self) -> str:
+        """Name and version of what made the picture."""
+        return f"evenfall {self.version}".strip()
+
+    def to_json(self) -> str:
+        """Everything as one line of JSON.
+
+        Examples
+        --------
+        >>> record = Provenance("villa.toml", "format = 1", "dusk", {"sun": "sha256:ab"}, "1.0")
+        >>> Provenance.from_json(record.to_json()) == record
+        True
+        """
+        values = {**self.__dict__, "passes": dict(self.passes), "changes": list(self.changes)}
+        return json.dumps({"evenfall_record": 1, **values}, ensure_ascii=False)
+
+    @classmethod
+    def from_json(cls, text: str) -> Provenance:
+        """Read what `to_json` wrote; unknown keys of later versions are left out.
+
+        Raises
+        ------
+        ValueError
+            If the text is not such a record.
+        """
+        values = json.loads(text)
+        if not isinstance(values, dict) or "evenfall_record" not in values:
+            raise ValueError("no evenfall record")
+        known = {name: values[name] for name in cls.__dataclass_fields__ if name in values}
+        known["changes"] = tuple(known.get("changes", ()))
+        return cls(**known)
+
+
+def xmp_packet(provenance: Provenance, *, extended: str = "") -> bytes:
+    """XMP packet with the record and the properties that clients' programs show; UTF-8.
+
+    Characters that XML cannot hold are left out of the properties; the record escapes them.
+
+    Parameters
+    ----------
+    provenance : Provenance
+        What to say.
+    extended : str
+        MD5 of the whole packet when it is too long for one JPEG segment: the packet then points to
+        it instead of holding the record.
+
+    Examples
+    --------
+    >>> packet = xmp_packet(Provenance("villa.toml", "format = 1", "dusk"))
+    >>> record_from_xmp(packet).mood
+    'dusk'
+    """
+    parts = []
+    for name, text, container in (
+        ("dc:title", provenance.title, "Alt"),
+        ("dc:creator", provenance.author, "Seq"),
+        ("dc:rights", provenance.copyright, "Alt"),
+        ("dc:description", provenance.description, "Alt"),
+    ):
+        if text:
+            language = ' xml:lang="x-default"' if container == "Alt" else ""
+            item = f"<rdf:li{language}>{_xml(text)}</rdf:li>"
+            parts.append(f"<{name}><rdf:{container}>{item}</rdf:{container}></{name}>")
+    parts.append(f"<xmp:CreatorTool>{_xml(provenance.software)}</xmp:CreatorTool>")
+    if extended:
+        parts.append(f"<xmpNote:HasExtendedXMP>{extended}</xmpNote:HasExtendedXMP>")
+        return _PACKET.format(namespace=RECORD_NAMESPACE, properties="".join(parts)).encode()
+    record = _NOT_IN_XML.sub(lambda match: f"\\u{ord(match[0]):04x}", provenance.to_json())
+    parts.append(f"<evenfall:record>{escape(record)}</evenfall:record>")
+    packet = _PACKET.format(namespace=RECORD_NAMESPACE, properties="".join(parts))
+    return packet.encode()
+
+
+def record_from_xmp(packet: bytes) -> Provenance | None:
+    """Record inside an XMP packet, or None.
+
+    Raises
+    ------
+    ValueError
+        If there is a record that does not read.
+    """
+    match = _RECORD.search(packet.decode(errors="replace"))
+    return Provenance.from_json(unescape(match[1], _ENTITIES)) if match else None
+
+
+def _xml(text: str) -> str:
+    return escape(_NOT_IN_XML.sub("", text))
