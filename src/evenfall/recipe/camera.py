@@ -90,7 +90,9 @@ class WhiteBalance(Part):
     kelvin: Annotated[float, Field(ge=1000, le=25000)] | None = Field(
         None, description="Light of this colour temperature is rendered neutral."
     )
-    duv: float = Field(0.0, ge=-0.05, le=0.05, description="Off the Planckian locus; + is green.")
+    duv: Annotated[float, Field(ge=-0.05, le=0.05)] | None = Field(
+        None, description="Off the Planckian locus in CIE 1960 uv; + is green. With kelvin."
+    )
     neutral: Point | None = Field(None, description="A spot of the picture that is to be neutral.")
     neutral_radius: float = Field(
         0.01, gt=0, le=0.5, description="Radius of that spot, as a share of the width."
@@ -104,6 +106,8 @@ class WhiteBalance(Part):
     def _one_way(self) -> Self:
         if self.kelvin is not None and self.neutral is not None:
             raise ValueError("white balance is by kelvin or by a neutral spot, not both")
+        if self.kelvin is None and self.duv is not None:
+            raise ValueError("duv goes with kelvin")
         return self
 
 

@@ -15,6 +15,7 @@ __all__ = ["GAIN_KEYS", "TINT_KEYS", "Light", "LightSetting", "Match", "Rendered
 Role = Literal["key", "fill", "sky", "fixture", "outdoor fixture", "glow"]
 Kelvin = Annotated[float, Field(ge=1000, le=25000, description="Colour temperature in kelvin.")]
 Duv = Annotated[float, Field(ge=-0.05, le=0.05)]
+Locus = Literal["auto", "planckian", "daylight"]
 
 GAIN_KEYS = ("off", "stops", "factor", "lumens", "watts", "match")
 """The keys of a light setting that say how strong; a setting holds at most one of them."""
@@ -26,13 +27,30 @@ _HEX = re.compile(r"^#[0-9a-fA-F]{6}$")
 _RATIO = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)\s*$")
 
 
+def _real_xy(value: tuple[float, float] | None) -> tuple[float, float] | None:
+    if value is not None and not (0 < value[0] < 1 and 0 < value[1] < 1 and sum(value) < 1):
+        raise ValueError("expected a CIE xy chromaticity such as [0.4476, 0.4074]")
+    return value
+
+
+def _check_kelvin(kelvin: float | None, duv: float | None, locus: Locus | None) -> None:
+    if duv is not None and kelvin is None:
+        raise ValueError("duv goes with kelvin")
+    if duv is not None and locus == "daylight":
+        raise ValueError("duv is measured from the Planckian locus; say either duv or daylight")
+    if kelvin is not None and kelvin < 4000 and locus == "daylight":
+        raise ValueError("the daylight locus starts at 4000 K; use locus = 'planckian' below")
+
+
 class Rendered(Part):
     """How a light was rendered, as far as known; gains and tints are relative to it."""
 
     kelvin: Kelvin | None = Field(None, description="Colour temperature it was rendered at.")
-    duv: Duv = Field(
-        0.0, description="Distance from the Planckian locus in CIE 1960 uv; + is green."
+    duv: Duv | None = Field(
+        None,
+        description="Distance from the Planckian locus in CIE 1960 uv; + is green. With kelvin.",
     )
+    locus: Locus | None = Field(None, description="Which locus kelvin lies on; as in a mood.")
     xy: tuple[float, float] | None = Field(
         None, description="CIE 1931 chromaticity instead of kelvin."
     )
@@ -41,10 +59,13 @@ class Rendered(Part):
         None, ge=-90, le=90, description="Altitude of the sun for which sun or sky was rendered."
     )
 
+    _xy_real = field_validator("xy")(_real_xy)
+
     @model_validator(mode="after")
     def _one_colour(self) -> Self:
         if self.kelvin is not None and self.xy is not None:
             raise ValueError("say either kelvin or xy, not both")
+        _check_kelvin(self.kelvin, self.duv, self.locus)
         return self
 
 
@@ -130,7 +151,7 @@ class LightSetting(Part):
         description="Keep the light's luminance when its colour changes (true unless said; plain "
         "rgb factors are taken as they are unless this says true).",
     )
-    locus: Literal["auto", "planckian", "daylight"] | None = Field(
+    locus: Locus | None = Field(
         None,
         description="Which locus kelvin lies on: auto is Planckian below 4000 K, CIE daylight "
         "above 5000 K, blended between.",
@@ -150,12 +171,7 @@ class LightSetting(Part):
             raise ValueError("expected three factors of 0 or more")
         return value
 
-    @field_validator("xy")
-    @classmethod
-    def _xy_real(cls, value: tuple[float, float] | None) -> tuple[float, float] | None:
-        if value is not None and not (0 < value[0] < 1 and 0 < value[1] < 1 and sum(value) < 1):
-            raise ValueError("expected a CIE xy chromaticity such as [0.4476, 0.4074]")
-        return value
+    _xy_real = field_validator("xy")(_real_xy)
 
     @model_validator(mode="after")
     def _one_of_each(self) -> Self:
@@ -167,8 +183,7 @@ class LightSetting(Part):
             raise ValueError(f"one tint at a time, found {' and '.join(tints)}")
         if (self.watts is None) != (self.lumens_per_watt is None):
             raise ValueError("watts and lumens_per_watt go together")
-        if self.duv is not None and self.kelvin is None:
-            raise ValueError("duv goes with kelvin")
+        _check_kelvin(self.kelvin, self.duv, self.locus if self.kelvin is not None else None)
         return self
 
     @property

@@ -146,7 +146,7 @@ def merge_setting(base: LightSetting, over: LightSetting) -> LightSetting:
     if said & {"on", *GAIN_KEYS}:
         values = _without(values, ("on", *GAIN_KEYS, "lumens_per_watt"))
     if said & set(TINT_KEYS):
-        values = _without(values, (*TINT_KEYS, "duv"))
+        values = _without(values, (*TINT_KEYS, "duv", "locus"))
     values |= {field: getattr(over, field) for field in said if field != "on"}
     return LightSetting(**values)
 

@@ -1,0 +1,110 @@
+"""Balance: from what a mood asks of its lights to three factors R, G, B a light."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from evenfall.errors import Fault, RecipeError
+from evenfall.light.gain import gain_factor
+from evenfall.light.primaries import RgbSpace
+from evenfall.light.tint import TintResult, tint_factors
+from evenfall.recipe import LightSetting, Recipe, Rendered, ResolvedMood
+
+__all__ = ["Balance", "LightBalance", "balance_mood"]
+
+
+@dataclass(frozen=True)
+class LightBalance:
+    """Gain and tint of one light in one mood, relative to how it was rendered.
+
+    Parameters
+    ----------
+    gain : float
+        Factor, 0 when the light is off.
+    tint : TintResult
+        Factors for R, G, B, and the colour they lead to.
+    """
+
+    gain: float
+    tint: TintResult
+
+    @property
+    def factors(self) -> tuple[float, float, float]:
+        """What the pass is multiplied by: gain times tint."""
+        red, green, blue = self.tint.factors
+        return (self.gain * red, self.gain * green, self.gain * blue)
+
+
+@dataclass(frozen=True)
+class Balance:
+    """All gains and tints of one mood.
+
+    Parameters
+    ----------
+    mood : str
+        The mood's key.
+    lights : mapping of str to LightBalance
+        Every light of the recipe, in its order.
+    notes : tuple of str
+        What a person should know, each with the place in the recipe it speaks of.
+    """
+
+    mood: str
+    lights: Mapping[str, LightBalance]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def factors(self) -> dict[str, tuple[float, float, float]]:
+        """Factors for R, G, B by light; all 0 for a light that is off."""
+        return {light: balance.factors for light, balance in self.lights.items()}
+
+
+def balance_mood(
+    recipe: Recipe,
+    mood: ResolvedMood,
+    space: RgbSpace,
+    solved: Mapping[str, float] | None = None,
+) -> Balance:
+    """Work out the gains and tints of a mood.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Where the lights and how they were rendered come from.
+    mood : ResolvedMood
+        One of its moods.
+    space : RgbSpace
+        The passes' primaries.
+    solved : mapping of str to float or None
+        Gains of the lights that are matched to others, as solved from the pixels. A matched light
+        that is not in it counts with a gain of 1, as the solver needs it.
+
+    Raises
+    ------
+    RecipeError
+        With a fault for every light whose gain or tint cannot be had.
+    """
+    lights: dict[str, LightBalance] = {}
+    notes: list[str] = []
+    faults: list[Fault] = []
+    for name, setting in mood.lights.items():
+        place = f"moods.{mood.name}.lights.{name}"
+        rendered = recipe.model.lights[name].rendered
+        try:
+            balance = _balance_light(setting, rendered, space, (solved or {}).get(name, 1.0))
+        except ValueError as error:
+            faults.append(Fault(str(recipe.path), place, str(error)))
+            continue
+        lights[name] = balance
+        notes.extend(f"{place}: {note}" for note in balance.tint.notes if balance.gain > 0)
+    if faults:
+        raise RecipeError(faults)
+    return Balance(mood.name, lights, tuple(notes))
+
+
+def _balance_light(
+    setting: LightSetting, rendered: Rendered, space: RgbSpace, solved: float
+) -> LightBalance:
+    gain = solved if setting.match is not None else gain_factor(setting, rendered)
+    return LightBalance(gain, tint_factors(setting, rendered, space))
