@@ -1,0 +1,120 @@
+"""Our filmic curve: a straight middle with a toe and a shoulder, grey held.
+
+The curve is drawn over stops around 18 % grey, in the display's signal ``v = y^(1/2.4)`` (the
+inverse of ITU-R BT.1886), where equal steps look about equal. Its middle is a straight line through
+grey, whose slope is set so that the curve's log-log slope there is the contrast asked for. Toe and
+shoulder are monotone rational quadratics (Gregory and Delbourgo 1982, "Piecewise rational quadratic
+interpolation to monotonic data", IMA J. Numer. Anal. 2) that leave the line with its slope and
+arrive at black and white with slope 0, so the whole curve and its slope are continuous.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from evenfall.look.arrays import Matrix
+from evenfall.recipe.look import Filmic
+
+__all__ = ["GREY", "SIGNAL_GAMMA", "FilmicCurve"]
+
+GREY = 0.18
+"""Middle grey: scene-linear and display-linear."""
+
+SIGNAL_GAMMA = 2.4
+_FURTHEST_LINE = 0.95  # of the way to black or white, so that there is always room for a bend
+
+
+@dataclass(frozen=True)
+class _Bend:
+    """A monotone rational quadratic from one point to another, with slopes at both ends."""
+
+    start: float
+    end: float
+    start_value: float
+    end_value: float
+    start_slope: float
+    end_slope: float
+
+    def __call__(self, stops: Matrix) -> Matrix:
+        width = self.end - self.start
+        rise = self.end_value - self.start_value
+        if rise <= 0.0:
+            return np.full_like(stops, self.end_value)
+        mean = rise / width
+        share = np.clip((stops - self.start) / width, 0.0, 1.0)
+        both = share * (1.0 - share)
+        top = mean * share**2 + self.start_slope * both
+        bottom = mean + (self.start_slope + self.end_slope - 2.0 * mean) * both
+        values: Matrix = self.start_value + rise * top / bottom
+        return values
+
+
+class FilmicCurve:
+    """The filmic curve of a recipe.
+
+    Parameters
+    ----------
+    settings : Filmic
+        Contrast, toe, shoulder, black and white.
+    peak : float
+        Display-linear value of white: 1, or more for a display with headroom. White then lies
+        log2(peak) stops higher in the scene, and everything up to grey stays as it is.
+
+    Examples
+    --------
+    >>> curve = FilmicCurve(Filmic())
+    >>> curve(np.array([0.0, 0.18, 0.18 * 2.0**5])).round(6).tolist()
+    [0.0, 0.18, 1.0]
+    """
+
+    def __init__(self, settings: Filmic, peak: float = 1.0) -> None:
+        grey_signal = GREY ** (1 / SIGNAL_GAMMA)
+        peak_signal = peak ** (1 / SIGNAL_GAMMA)
+        self.black_stops = settings.black_stops
+        self.white_stops = settings.white_stops + float(np.log2(peak))
+        self.slope = settings.contrast * float(np.log(2.0)) * grey_signal / SIGNAL_GAMMA
+        self._grey_signal = grey_signal
+        # Where the line would reach black and white, and where toe and shoulder leave it.
+        reach_down = max(-grey_signal / self.slope, _FURTHEST_LINE * self.black_stops)
+        reach_up = min((peak_signal - grey_signal) / self.slope, _FURTHEST_LINE * self.white_stops)
+        self.toe_stops = reach_down * (1.0 - settings.toe)
+        self.shoulder_stops = reach_up * (1.0 - settings.shoulder)
+        toe_value = grey_signal + self.slope * self.toe_stops
+        shoulder_value = grey_signal + self.slope * self.shoulder_stops
+        self._toe = _Bend(self.black_stops, self.toe_stops, 0.0, toe_value, 0.0, self.slope)
+        self._shoulder = _Bend(
+            self.shoulder_stops, self.white_stops, shoulder_value, peak_signal, self.slope, 0.0
+        )
+
+    def signal(self, stops: Matrix) -> Matrix:
+        """Display signal, y^(1/2.4), at scene values given in stops around grey.
+
+        Parameters
+        ----------
+        stops : ndarray of float
+            Any values.
+
+        Examples
+        --------
+        >>> FilmicCurve(Filmic()).signal(np.array([-20.0, 0.0, 20.0])).round(4).tolist()
+        [0.0, 0.4894, 1.0]
+        """
+        line = self._grey_signal + self.slope * stops
+        bent = np.where(stops < self.toe_stops, self._toe(stops), line)
+        values: Matrix = np.where(stops > self.shoulder_stops, self._shoulder(stops), bent)
+        return values
+
+    def __call__(self, scene_linear: Matrix) -> Matrix:
+        """Display-linear values, 0 to peak, of scene-linear ones.
+
+        Parameters
+        ----------
+        scene_linear : ndarray of float
+            Any finite values; 0 and less is black.
+        """
+        floor = GREY * 2.0 ** (self.black_stops - 1.0)
+        stops = np.log2(np.maximum(scene_linear, floor) / GREY)
+        display: Matrix = self.signal(stops) ** SIGNAL_GAMMA
+        return display
