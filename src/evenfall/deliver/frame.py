@@ -1,0 +1,129 @@
+"""The frame of a deliverable: which part of the view, how many pixels, how large on paper."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from evenfall.recipe.deliverables import aspect_ratio
+
+if TYPE_CHECKING:
+    from evenfall.recipe.deliverables import Deliverable
+
+__all__ = ["Frame", "crop_box", "frame_of", "print_pixels"]
+
+_MM_PER_INCH = 25.4
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A rectangle of the view and the size that it is delivered in.
+
+    Parameters
+    ----------
+    left, top, right, bottom : int
+        The part of the view in pixels, right and bottom exclusive.
+    width, height : int
+        Size of the deliverable in pixels.
+    dpi : float or None
+        Pixels per inch on paper, if a print size was asked for.
+    """
+
+    left: int
+    top: int
+    right: int
+    bottom: int
+    width: int
+    height: int
+    dpi: float | None = None
+
+    @property
+    def is_resized(self) -> bool:
+        """Whether pixels have to be interpolated."""
+        return (self.right - self.left, self.bottom - self.top) != (self.width, self.height)
+
+    def is_whole(self, width: int, height: int) -> bool:
+        """Whether the view is delivered as it is, pixel for pixel."""
+        box = (self.left, self.top, self.right, self.bottom)
+        return box == (0, 0, width, height) and not self.is_resized
+
+
+def frame_of(deliverable: Deliverable, width: int, height: int) -> Frame:
+    """Frame of a deliverable of a view.
+
+    A width alone or a height alone keeps the proportions; both together crop to their ratio, so
+    that nothing is ever squeezed.
+
+    Parameters
+    ----------
+    deliverable : Deliverable
+        Crop, size or print size asked for.
+    width, height : int
+        Size of the view in pixels.
+
+    Examples
+    --------
+    >>> from evenfall.recipe.deliverables import Deliverable
+    >>> frame_of(Deliverable(crop="1:1", width=540), 1920, 1080)
+    Frame(left=420, top=0, right=1500, bottom=1080, width=540, height=540, dpi=None)
+    """
+    aspect = aspect_ratio(deliverable.crop) if deliverable.crop else None
+    if aspect is None and deliverable.width and deliverable.height:
+        aspect = deliverable.width / deliverable.height
+    left, top, right, bottom = crop_box(width, height, aspect, deliverable.crop_position)
+    part_width, part_height = right - left, bottom - top
+    out_width, out_height, dpi = part_width, part_height, None
+    if deliverable.print is not None:
+        dpi = deliverable.print.dpi
+        out_width = print_pixels(deliverable.print.width_mm, dpi)
+        out_height = max(1, round(out_width * part_height / part_width))
+    elif deliverable.width and deliverable.height:
+        out_width, out_height = deliverable.width, deliverable.height
+    elif deliverable.width:
+        out_width = deliverable.width
+        out_height = max(1, round(out_width * part_height / part_width))
+    elif deliverable.height:
+        out_height = deliverable.height
+        out_width = max(1, round(out_height * part_width / part_height))
+    return Frame(left, top, right, bottom, out_width, out_height, dpi)
+
+
+def crop_box(
+    width: int, height: int, aspect: float | None, position: tuple[float, float] = (0.5, 0.5)
+) -> tuple[int, int, int, int]:
+    """Largest part of a picture with an aspect ratio: left, top, right, bottom.
+
+    Parameters
+    ----------
+    width, height : int
+        Size of the picture in pixels.
+    aspect : float or None
+        Width over height; None is the whole picture.
+    position : tuple of float
+        Where the part lies in the room that is left: 0 left or top, 1 right or bottom.
+
+    Examples
+    --------
+    >>> crop_box(1920, 1080, 4 / 5, (1.0, 0.5))
+    (1056, 0, 1920, 1080)
+    """
+    if aspect is None:
+        return 0, 0, width, height
+    if width / height > aspect:
+        part_width, part_height = max(1, round(height * aspect)), height
+    else:
+        part_width, part_height = width, max(1, round(width / aspect))
+    across, down = (min(max(share, 0.0), 1.0) for share in position)
+    left, top = round((width - part_width) * across), round((height - part_height) * down)
+    return left, top, left + part_width, top + part_height
+
+
+def print_pixels(millimetres: float, dpi: float) -> int:
+    """Pixels of a length on paper, at least 1; an inch is 25.4 mm (ISO 80000-3).
+
+    Examples
+    --------
+    >>> print_pixels(420, 300)  # the long side of A3
+    4961
+    """
+    return max(1, round(millimetres / _MM_PER_INCH * dpi))
