@@ -11,6 +11,7 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 from numpy.polynomial import chebyshev
 
 from evenfall.light.primaries import Xy
@@ -31,6 +32,7 @@ __all__ = [
 ]
 
 Locus = Literal["auto", "planckian", "daylight"]
+Vector = npt.NDArray[np.float64]
 
 MEANINGFUL_DUV = 0.05
 """Beyond this distance from the locus a colour temperature means nothing (CIE 15:2018)."""
@@ -81,6 +83,10 @@ _LOCUS_UV = np.array(
 )
 _LOCUS_SLOPE = chebyshev.chebder(_LOCUS_UV) / _HALF_RANGE_MIRED
 _LOCUS_BEND = chebyshev.chebder(_LOCUS_UV, 2) / _HALF_RANGE_MIRED**2
+
+
+def _series(place: float | Vector, coefficients: Vector) -> Vector:
+    return np.asarray(chebyshev.chebval(place, coefficients), dtype=np.float64)
 
 
 def mired(kelvin: float) -> float:
@@ -143,8 +149,8 @@ def planckian_xy(kelvin: float, duv: float = 0.0) -> Xy:
     if not kelvin > 0 or mired(kelvin) > _COLDEST_MIRED:
         raise ValueError(f"a colour temperature of {kelvin:g} K is below 910 K")
     place = mired(kelvin) / _HALF_RANGE_MIRED - 1
-    u, v = chebyshev.chebval(place, _LOCUS_UV)
-    slope_u, slope_v = chebyshev.chebval(place, _LOCUS_SLOPE)
+    u, v = _series(place, _LOCUS_UV)
+    slope_u, slope_v = _series(place, _LOCUS_SLOPE)
     length = float(np.hypot(slope_u, slope_v))
     return uv_to_xy((float(u - duv * slope_v / length), float(v + duv * slope_u / length)))
 
@@ -235,21 +241,21 @@ def xy_to_kelvin_duv(xy: Xy) -> tuple[float, float] | None:
     """
     target = np.array(xy_to_uv(xy))
     grid = np.linspace(_HOTTEST_MIRED, _COLDEST_MIRED, 111)
-    points = chebyshev.chebval(grid / _HALF_RANGE_MIRED - 1, _LOCUS_UV)
+    points = _series(grid / _HALF_RANGE_MIRED - 1, _LOCUS_UV)
     nearest = int(np.argmin(((points.T - target) ** 2).sum(axis=1)))
     reciprocal = float(grid[nearest])
     for _ in range(8):
         place = reciprocal / _HALF_RANGE_MIRED - 1
-        away = chebyshev.chebval(place, _LOCUS_UV) - target
-        slope = chebyshev.chebval(place, _LOCUS_SLOPE)
-        bend = chebyshev.chebval(place, _LOCUS_BEND)
+        away = _series(place, _LOCUS_UV) - target
+        slope = _series(place, _LOCUS_SLOPE)
+        bend = _series(place, _LOCUS_BEND)
         step = float(away @ slope) / float(slope @ slope + away @ bend)
         reciprocal = float(np.clip(reciprocal - step, _HOTTEST_MIRED, _COLDEST_MIRED))
     if not _HOTTEST_MIRED < reciprocal < _COLDEST_MIRED:
         return None
     place = reciprocal / _HALF_RANGE_MIRED - 1
-    away = target - chebyshev.chebval(place, _LOCUS_UV)
-    slope = chebyshev.chebval(place, _LOCUS_SLOPE)
+    away = target - _series(place, _LOCUS_UV)
+    slope = _series(place, _LOCUS_SLOPE)
     duv = float(slope[0] * away[1] - slope[1] * away[0]) / float(np.hypot(*slope))
     return (1e6 / reciprocal, duv) if abs(duv) <= MEANINGFUL_DUV else None
 

@@ -44,7 +44,7 @@ def gain_factor(setting: LightSetting, rendered: Rendered) -> float:
     if setting.off:
         return 0.0
     if setting.stops is not None:
-        return float(2.0**setting.stops)
+        return math.exp2(setting.stops)
     if setting.factor is not None:
         return setting.factor
     if setting.lumens is not None:

@@ -27,8 +27,9 @@ class Meter(Part):
     )
     method: Literal["average", "centre", "spot", "highlights"] = Field(
         "average",
-        description="average: the log average; centre: the same, weighted to the middle; spot: a "
-        "circle of 1/20 of the width around `at`; highlights: holds the percentile below white.",
+        description="average: the log average; centre: the same, weighted to the middle; spot: the "
+        "same in a circle around `at`, 1/20 of the width across; highlights: brings a bright "
+        "percentile to highlight_percent.",
     )
     area: Area | None = Field(None, description="Meter only here.")
     at: Point = Field((0.5, 0.5), description="Middle of the spot.")
@@ -52,6 +53,13 @@ class CameraSettings(Part):
     iso: float = Field(100.0, gt=0, le=1_000_000, description="Film speed, ISO.")
     aperture: float = Field(8.0, gt=0.3, le=256, description="f-number.")
     shutter: str | float = Field("1/125", description="Exposure time in seconds; '1/125' or 0.5.")
+
+    anchor: Literal["grey", "saturation"] = Field(
+        "grey",
+        description="grey: a luminance that a meter (K = 12.5, ISO 2720) would call right for "
+        "these settings lands on grey_percent; saturation: the luminance that just saturates "
+        "(1.2 x 2^EV cd/m2, ISO 12232) lands on white, which is 0.79 stop darker.",
+    )
 
     @field_validator("shutter")
     @classmethod

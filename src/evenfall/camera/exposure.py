@@ -1,0 +1,171 @@
+"""Exposure: which mood and which lights are metered, and what camera settings come to.
+
+Where grey lands. The meter brings the metered luminance to `grey_percent`. Camera settings have
+the same anchor by default: the luminance that a meter calibrated with K = 12.5 (ISO 2720:1974)
+would call right for them, 0.125 x 2^EV100 cd/m2, lands on `grey_percent` too, so that metering and
+then setting the camera to the metered EV is one and the same exposure. With anchor 'saturation' the
+luminance that just saturates the sensor, 1.2 x 2^EV100 cd/m2 (ISO 12232:2019), lands on 1; the same
+metered grey then lands on 0.125 / 1.2 = 0.104, or 0.79 stop lower.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from evenfall.errors import Fault, RecipeError
+from evenfall.light.units import SATURATION_LUMINANCE, ev100_from_settings, luminance_from_ev100
+from evenfall.recipe import CameraSettings, Meter, Recipe, ResolvedMood
+
+__all__ = ["MeterPlan", "equivalent_ev100", "key_lights", "plan_meter", "settings_factor"]
+
+MIDDLE_GREY = 0.18
+
+
+@dataclass(frozen=True)
+class MeterPlan:
+    """What is to be metered: these lights, under the balance of that mood, by that meter.
+
+    Moods with equal plans share one reading.
+
+    Parameters
+    ----------
+    mood : str
+        The mood whose balance the metered lights have.
+    lights : tuple of str
+        The lights that the meter sees; none of them is off.
+    meter : Meter
+        How it is measured.
+    notes : tuple of str
+        What a person should know.
+    """
+
+    mood: str
+    lights: tuple[str, ...]
+    meter: Meter
+    notes: tuple[str, ...] = ()
+
+
+def key_lights(recipe: Recipe, mood: ResolvedMood) -> tuple[str, ...]:
+    """Lights with the role of key that are on in a mood."""
+    return tuple(name for name in _lights_on(mood) if recipe.model.lights[name].role == "key")
+
+
+def plan_meter(recipe: Recipe, mood: ResolvedMood) -> MeterPlan | None:
+    """Choose what is metered for a mood; None when its camera does not meter.
+
+    The mood named by `meter.mood` is metered, otherwise the mood itself when it has a meter of its
+    own, otherwise the first mood of the recipe in which a key is on. When no mood has a key on,
+    the mix of the first mood is metered, and the plan says so.
+
+    Raises
+    ------
+    RecipeError
+        When the mood or a light to be metered does not exist, or everything named is off.
+    """
+    meter = mood.camera.meter
+    if mood.camera.settings is not None or not isinstance(meter, Meter):
+        return None
+    place = f"moods.{mood.name}.camera.meter" if mood.own_meter else "camera.meter"
+    metered = _metered_mood(recipe, mood, meter, place)
+    lights = _metered_lights(recipe, metered, meter, place)
+    if lights:
+        return MeterPlan(metered.name, lights, meter)
+    if meter.of == "key" and meter.mood is None and not mood.own_meter:
+        note = f"{place}: no mood has a key light that is on; the mix of {metered.name} is metered"
+        if _lights_on(metered):
+            return MeterPlan(metered.name, _lights_on(metered), meter, (note,))
+    what = {"key": "the key", "mix": "every light"}.get(str(meter.of), "what it names")
+    raise RecipeError(
+        Fault(
+            str(recipe.path),
+            place,
+            f"{what} is off in {metered.name}, so there is nothing to meter",
+            hint="meter another mood (mood = '...') or other lights (of = 'mix'), or say "
+            "meter = 'off'",
+        )
+    )
+
+
+def _lights_on(mood: ResolvedMood) -> tuple[str, ...]:
+    return tuple(name for name, setting in mood.lights.items() if not setting.off)
+
+
+def _metered_mood(recipe: Recipe, mood: ResolvedMood, meter: Meter, place: str) -> ResolvedMood:
+    if meter.mood is not None:
+        if meter.mood not in recipe.moods:
+            known = ", ".join(recipe.moods)
+            raise RecipeError(
+                Fault(
+                    str(recipe.path), f"{place}.mood", f"no mood '{meter.mood}'", f"moods: {known}"
+                )
+            )
+        return recipe.moods[meter.mood]
+    if mood.own_meter:
+        return mood
+    with_key = (other for other in recipe.moods.values() if key_lights(recipe, other))
+    return next(with_key, next(iter(recipe.moods.values())))
+
+
+def _metered_lights(
+    recipe: Recipe, metered: ResolvedMood, meter: Meter, place: str
+) -> tuple[str, ...]:
+    if meter.of == "key":
+        return key_lights(recipe, metered)
+    if meter.of == "mix":
+        return _lights_on(metered)
+    names = (meter.of,) if isinstance(meter.of, str) else meter.of
+    chosen: set[str] = set()
+    for name in names:
+        try:
+            chosen.update(recipe.members(name))
+        except KeyError:
+            known = ", ".join((*recipe.model.lights, *recipe.model.groups))
+            raise RecipeError(
+                Fault(
+                    str(recipe.path),
+                    f"{place}.of",
+                    f"no light or group '{name}'",
+                    f"'key', 'mix', or one of {known}",
+                )
+            ) from None
+    return tuple(name for name in _lights_on(metered) if name in chosen)
+
+
+def settings_factor(
+    settings: CameraSettings, luminance_scale: float, grey: float = MIDDLE_GREY
+) -> float:
+    """Exposure factor of camera settings.
+
+    Parameters
+    ----------
+    settings : CameraSettings
+        ISO, aperture, shutter, and the anchor.
+    luminance_scale : float
+        cd/m2 of a pixel of luminance 1.
+    grey : float
+        Where a metered grey lands, for the anchor 'grey'.
+
+    Examples
+    --------
+    >>> sunny = CameraSettings(iso=100, aperture=16, shutter="1/128")
+    >>> round(4096 * settings_factor(sunny, 1.0), 3)  # EV 15 is 4096 cd/m2
+    0.18
+    """
+    ev100 = ev100_from_settings(settings.iso, settings.aperture, settings.shutter_seconds)
+    if settings.anchor == "saturation":
+        return luminance_scale / (SATURATION_LUMINANCE * math.exp2(ev100))
+    return luminance_scale * grey / luminance_from_ev100(ev100)
+
+
+def equivalent_ev100(
+    exposure_factor: float, luminance_scale: float, grey: float = MIDDLE_GREY
+) -> float:
+    """EV at ISO 100 of camera settings, with the anchor 'grey', that expose the same.
+
+    Examples
+    --------
+    >>> round(equivalent_ev100(0.18 / 4096, 1.0), 6)
+    15.0
+    """
+    return math.log2(luminance_scale * grey / (exposure_factor * luminance_from_ev100(0)))

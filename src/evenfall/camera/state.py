@@ -1,0 +1,115 @@
+"""The camera as set for one mood: exposure and white balance in one matrix."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.camera.exposure import MIDDLE_GREY, equivalent_ev100, settings_factor
+from evenfall.camera.meter import Reading
+from evenfall.camera.white_balance import white_balance_matrix
+from evenfall.errors import Fault, RecipeError
+from evenfall.light.primaries import RgbSpace
+from evenfall.recipe import Camera, Meter, Recipe, ResolvedMood
+
+__all__ = ["CameraState", "camera_state"]
+
+Matrix = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class CameraState:
+    """How a mood's mix is exposed and balanced.
+
+    Parameters
+    ----------
+    exposure_factor : float
+        What the mix is multiplied by, `exposure_stops` included.
+    matrix : ndarray of shape (3, 3)
+        White balance and exposure together, from and to the passes' primaries: multiply with R, G,
+        B of the mix.
+    reading : Reading or None
+        What the meter read, when it was asked.
+    ev100 : float or None
+        EV at ISO 100 of camera settings that expose the same (K = 12.5 lands on grey), when the
+        passes' scale in cd/m2 is known.
+    notes : tuple of str
+        What a person should know.
+    """
+
+    exposure_factor: float
+    matrix: Matrix
+    reading: Reading | None = None
+    ev100: float | None = None
+    notes: tuple[str, ...] = ()
+
+
+def camera_state(
+    recipe: Recipe,
+    mood: ResolvedMood,
+    space: RgbSpace,
+    *,
+    reading: Reading | None = None,
+    luminance_scale: float | None = None,
+    neutral_rgb: npt.ArrayLike | None = None,
+) -> CameraState:
+    """Set the camera for a mood.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        For the messages of errors.
+    mood : ResolvedMood
+        Its camera is complete.
+    space : RgbSpace
+        The passes' primaries.
+    reading : Reading or None
+        What the meter read for this mood's plan; None when it has none.
+    luminance_scale : float or None
+        cd/m2 of a pixel of luminance 1, when known.
+    neutral_rgb : array of shape (3,) or None
+        Mean of the mix in the neutral spot of the white balance.
+
+    Raises
+    ------
+    RecipeError
+        When camera settings are asked for and the passes' scale is not known, or there is nothing
+        in the neutral spot.
+    """
+    camera = mood.camera
+    base = _base_exposure(recipe, mood, reading, luminance_scale)
+    factor = base * math.exp2(camera.exposure_stops)
+    try:
+        balance = white_balance_matrix(camera.white_balance, space, neutral_rgb)
+    except ValueError as error:
+        place = f"moods.{mood.name}.camera.white_balance"
+        raise RecipeError(Fault(str(recipe.path), place, str(error))) from None
+    ev100 = equivalent_ev100(factor, luminance_scale, _grey(camera)) if luminance_scale else None
+    notes = reading.notes if reading else ()
+    return CameraState(factor, factor * balance, reading, ev100, notes)
+
+
+def _base_exposure(
+    recipe: Recipe, mood: ResolvedMood, reading: Reading | None, luminance_scale: float | None
+) -> float:
+    settings = mood.camera.settings
+    if settings is None:
+        return reading.factor if reading is not None else 1.0
+    if luminance_scale is None:
+        raise RecipeError(
+            Fault(
+                str(recipe.path),
+                f"moods.{mood.name}.camera.settings" if mood.own_meter else "camera.settings",
+                "the passes' scale in cd/m2 is not known",
+                "camera settings need files with whiteLuminance or passes.luminance_scale",
+                "say passes.luminance_scale = 1.0 if the renderer wrote cd/m2, or use the meter",
+            )
+        )
+    return settings_factor(settings, luminance_scale, _grey(mood.camera))
+
+
+def _grey(camera: Camera) -> float:
+    return camera.meter.grey_percent / 100 if isinstance(camera.meter, Meter) else MIDDLE_GREY
