@@ -17,6 +17,12 @@ class Gradient(Part):
     start: Point = Field(description="Where the weight is 0: shares of width and height.")
     end: Point = Field(description="Where the weight reaches 1.")
 
+    @model_validator(mode="after")
+    def _has_length(self) -> Self:
+        if self.start == self.end:
+            raise ValueError("a gradient needs a start and an end that differ")
+        return self
+
 
 class Area(Part):
     """A part of the picture: one shape, feathered and inverted as asked.

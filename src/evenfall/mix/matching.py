@@ -1,0 +1,233 @@
+"""Matching: gains solved from the pixels, so that lights stand in a ratio.
+
+Light is additive, so the mean of a light in an area under any balance follows from the mean of its
+pass there. Each pass is therefore read once: `means_needed` says which means to take, `area_mean`
+takes one, and `solve_matches` turns them into gains.
+
+A light is compared by the mean luminance, in the area, of its pass times its tint (and times its
+gain, for the light it is matched to). Members of a group that are matched by one entry of the
+recipe are compared as one light and share one gain. Changes that a mood makes only in regions are
+left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.errors import Fault, RecipeError
+from evenfall.light.primaries import RgbSpace, luminance_weights
+from evenfall.mix.balance import Balance, balance_mood
+from evenfall.recipe import Area, Match, Recipe, ResolvedMood
+
+__all__ = ["MeanNeed", "area_mean", "means_needed", "solve_matches"]
+
+Floats = npt.NDArray[np.float32]
+Vector = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class MeanNeed:
+    """One mean to be taken: of a light's pass as rendered, in an area (None: everywhere)."""
+
+    light: str
+    area: Area | None
+
+
+@dataclass(frozen=True)
+class _Entry:
+    """One matching entry of a mood: the lights that share it, and what they are matched to."""
+
+    lights: tuple[str, ...]
+    match: Match
+    others: tuple[str, ...]
+    place: str
+
+
+def means_needed(recipe: Recipe, moods: Iterable[ResolvedMood]) -> tuple[MeanNeed, ...]:
+    """Means that the matching of these moods needs, without repeats and in a stable order.
+
+    Raises
+    ------
+    RecipeError
+        When a light is matched to one that does not exist, that is off, or that hangs on it in
+        turn.
+    """
+    needs: dict[MeanNeed, None] = {}
+    for mood in moods:
+        for entry in _ordered_entries(recipe, mood):
+            for light in (*entry.lights, *entry.others):
+                needs[MeanNeed(light, entry.match.area)] = None
+    return tuple(needs)
+
+
+def area_mean(planes: npt.NDArray[np.floating], weights: Floats | None = None) -> Vector:
+    """Weighted mean of R, G, B; shape (3,).
+
+    Parameters
+    ----------
+    planes : ndarray of shape (3, H, W)
+        Finite; negatives count as they are.
+    weights : ndarray of shape (H, W) or None
+        None is 1 everywhere. Weights that are 0 everywhere give 0.
+
+    Examples
+    --------
+    >>> area_mean(np.ones((3, 2, 2), dtype=np.float32)).tolist()
+    [1.0, 1.0, 1.0]
+    """
+    if weights is None:
+        return np.array([float(np.mean(plane, dtype=np.float64)) for plane in planes])
+    total = float(np.sum(weights, dtype=np.float64))
+    if total <= 0:
+        return np.zeros(3)
+    return np.array([_weighted_sum(plane, weights) for plane in planes]) / total
+
+
+def _weighted_sum(plane: npt.NDArray[np.floating], weights: Floats) -> float:
+    rows = np.einsum("ij,ij->i", plane.astype(np.float32, copy=False), weights, optimize=False)
+    return float(np.sum(rows, dtype=np.float64))
+
+
+def solve_matches(
+    recipe: Recipe,
+    mood: ResolvedMood,
+    space: RgbSpace,
+    means: Mapping[MeanNeed, npt.ArrayLike],
+) -> dict[str, float]:
+    """Solve the gains of a mood's matched lights.
+
+    Parameters
+    ----------
+    recipe, mood, space
+        As for `balance_mood`.
+    means : mapping of MeanNeed to array of shape (3,)
+        Mean R, G, B of each pass as rendered, in each area that `means_needed` asks for.
+
+    Returns
+    -------
+    dict of str to float
+        Gain by matched light; to be given to `balance_mood`.
+
+    Raises
+    ------
+    RecipeError
+        When the ratio is impossible: a light has no light in the area, hangs on itself, or is
+        matched to one that is off.
+    """
+    solved: dict[str, float] = {}
+    for entry in _ordered_entries(recipe, mood):
+        balance = balance_mood(recipe, mood, space, solved)
+        other = _luminance(entry.others, balance, space, means, entry.match.area)
+        own = _luminance(entry.lights, balance, space, means, entry.match.area)
+        _check_lit(recipe, entry, entry.match.to, other)
+        _check_lit(recipe, entry, " + ".join(entry.lights), own)
+        gain = other / own / _other_over_own(entry.match)
+        solved.update(dict.fromkeys(entry.lights, gain))
+    return solved
+
+
+def _other_over_own(match: Match) -> float:
+    return match.ratio_value - 1 if match.convention == "(key+fill):fill" else match.ratio_value
+
+
+def _luminance(
+    lights: Iterable[str],
+    balance: Balance,
+    space: RgbSpace,
+    means: Mapping[MeanNeed, npt.ArrayLike],
+    area: Area | None,
+) -> float:
+    weights = luminance_weights(space)
+    return sum(
+        float(weights @ (np.array(balance.lights[light].factors) * means[MeanNeed(light, area)]))
+        for light in lights
+    )
+
+
+def _check_lit(recipe: Recipe, entry: _Entry, name: str, luminance: float) -> None:
+    if luminance > 0:
+        return
+    where = "in its area" if entry.match.area is not None else "in the picture"
+    raise RecipeError(
+        Fault(
+            str(recipe.path),
+            entry.place,
+            f"there is no light of {name} {where}, so no ratio can be solved",
+            hint="choose an area that both lights reach, or give the gain in stops",
+        )
+    )
+
+
+def _ordered_entries(recipe: Recipe, mood: ResolvedMood) -> list[_Entry]:
+    """Return the matching entries of a mood, each after those that it hangs on."""
+    entries = _entries(recipe, mood)
+    by_light = {light: entry for entry in entries for light in entry.lights}
+    ordered: list[_Entry] = []
+
+    def visit(entry: _Entry, path: tuple[_Entry, ...]) -> None:
+        if entry in ordered:
+            return
+        if entry in path:
+            names = [" + ".join(step.lights) for step in (*path[path.index(entry) :], entry)]
+            raise RecipeError(
+                Fault(
+                    str(recipe.path),
+                    entry.place,
+                    f"lights are matched in a circle: {' -> '.join(names)}",
+                    hint="give one of them a gain of its own, in stops or as a factor",
+                )
+            )
+        for light in entry.others:
+            if light in by_light:
+                visit(by_light[light], (*path, entry))
+        ordered.append(entry)
+
+    for entry in entries:
+        visit(entry, ())
+    return ordered
+
+
+def _entries(recipe: Recipe, mood: ResolvedMood) -> list[_Entry]:
+    gathered: dict[int, list[str]] = {}
+    matches: dict[int, Match] = {}
+    for light, setting in mood.lights.items():
+        if setting.match is not None:  # one entry of the recipe is one object for all its members
+            gathered.setdefault(id(setting.match), []).append(light)
+            matches[id(setting.match)] = setting.match
+    entries = []
+    for key, lights in gathered.items():
+        match = matches[key]
+        place = f"moods.{mood.name}.lights.{lights[0]}.match"
+        others = _others(recipe, mood, match, place)
+        entries.append(_Entry(tuple(lights), match, others, place))
+    return entries
+
+
+def _others(recipe: Recipe, mood: ResolvedMood, match: Match, place: str) -> tuple[str, ...]:
+    try:
+        named = recipe.members(match.to)
+    except KeyError:
+        known = ", ".join((*recipe.model.lights, *recipe.model.groups))
+        raise RecipeError(
+            Fault(
+                str(recipe.path),
+                f"{place}.to",
+                f"no light or group '{match.to}'",
+                f"known: {known}",
+            )
+        ) from None
+    others = tuple(light for light in named if not mood.lights[light].off)
+    if not others:
+        raise RecipeError(
+            Fault(
+                str(recipe.path),
+                f"{place}.to",
+                f"{match.to} is off in {mood.name}, so nothing can be matched to it",
+                hint="match to a light that is on, or give the gain in stops",
+            )
+        )
+    return others
