@@ -3,12 +3,23 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
-__all__ = ["Fraction01", "Part", "Percent", "Point", "Stops", "parse_stops"]
+__all__ = [
+    "Adaptation",
+    "Fraction01",
+    "Part",
+    "Percent",
+    "Point",
+    "Rgb",
+    "Stops",
+    "Takes",
+    "parse_stops",
+]
 
 _STOPS = re.compile(
     r"""^\s*(?P<sign>[+-])?\s*
@@ -17,6 +28,13 @@ _STOPS = re.compile(
         \s*(?:stops?)?\s*$""",
     re.VERBOSE,
 )
+
+
+@dataclass(frozen=True)
+class Takes:
+    """What a key takes, in words, where its type alone would say too little."""
+
+    text: str
 
 
 def parse_stops(value: Any) -> float:
@@ -63,6 +81,7 @@ Stops = Annotated[
     float,
     BeforeValidator(parse_stops, json_schema_input_type=float | str),
     Field(ge=-30, le=30, allow_inf_nan=False),
+    Takes('stops from -30 to 30, a number or text such as "+1 1/3"'),
 ]
 """Stops: a number or text with thirds, from -30 to 30."""
 
@@ -72,10 +91,16 @@ Fraction01 = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
 Percent = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
 """A percentage above 0, up to 100."""
 
-Point = tuple[Fraction01, Fraction01]
+Point = Annotated[
+    tuple[Fraction01, Fraction01],
+    Takes("two shares from 0 to 1, across and down, such as [0.5, 0.5]"),
+]
 """A point of the picture: shares of width and height from the top left."""
 
-Rgb = tuple[float, float, float]
+Rgb = Annotated[
+    tuple[float, float, float],
+    Takes("three numbers, red, green and blue, such as [1.0, 0.9, 0.8]"),
+]
 """Three numbers R, G, B."""
 
 Adaptation = Literal["CAT16", "Bradford"]

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from evenfall.errors import Fault, RecipeError
-from evenfall.recipe.lights import GAIN_KEYS, TINT_KEYS
+from evenfall.recipe.describing import slot_at
+from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.places import Place, dotted, parse_place
+from evenfall.recipe.shorthand import is_light_setting, opened, replaced_by
+from evenfall.recipe.suggesting import did_you_mean
 
-__all__ = ["Change", "apply_changes", "parse_change"]
-
-_FAMILIES = (("on", *GAIN_KEYS), TINT_KEYS)
+__all__ = ["Change", "apply_changes", "parse_change", "parse_changes"]
 
 
 @dataclass(frozen=True)
@@ -57,19 +58,37 @@ def parse_change(text: str) -> Change:
         raise RecipeError(
             Fault(f"--set {text}", "", f'found the place "{place_text.strip()}"', str(error))
         ) from None
-    return Change(place, _value(value_text.strip(), text), text)
+    return Change(place, _value(place, value_text.strip(), text), text)
 
 
-def _value(text: str, change: str) -> Any:
+def parse_changes(texts: Sequence[str]) -> list[Change]:
+    """Read several changes; RecipeError carries what is wrong with any of them."""
+    changes: list[Change] = []
+    faults: list[Fault] = []
+    for text in texts:
+        try:
+            changes.append(parse_change(text))
+        except RecipeError as error:
+            faults += error.faults
+    if faults:
+        raise RecipeError(faults)
+    return changes
+
+
+def _value(place: Place, text: str, change: str) -> Any:
     try:
-        return tomllib.loads(f"value = {text}")["value"]
+        value = tomllib.loads(f"value = {text}")["value"]
     except tomllib.TOMLDecodeError as error:
         if text[:1] in ("[", "{", '"', "'"):
             raise RecipeError(
                 Fault(f"--set {change}", "", f"found {text}", "expected a TOML value",
-                      f"{error}; mind the shell's own quotes")
+                      f"{error}; mind the quotes that your shell takes away")
             ) from None  # fmt: skip
         return text
+    slot = slot_at(place, RecipeModel)
+    only_text = slot is not None and (slot.takes == "text" or slot.takes.startswith('"'))
+    scalar = not isinstance(value, list | dict | bool)
+    return text if only_text and scalar and not isinstance(value, str) else value
 
 
 def apply_changes(tree: dict[str, Any], changes: Sequence[Change]) -> None:
@@ -87,30 +106,32 @@ def apply_changes(tree: dict[str, Any], changes: Sequence[Change]) -> None:
         try:
             _apply(tree, change)
         except LookupError as error:
-            faults.append(Fault(change.source, dotted(change.place), str(error.args[0])))
+            faults.append(Fault(change.source, "", *error.args))
     if faults:
         raise RecipeError(faults)
 
 
 def _apply(tree: dict[str, Any], change: Change) -> None:
+    if change.place[0] == "deliverables" and "deliverables" not in tree:
+        tree["deliverables"] = [{}]
     parent: Any = tree
-    for depth, step in enumerate(change.place[:-1]):
-        here = change.place[: depth + 1]
+    for depth, step in enumerate(change.place[:-1], start=1):
+        here = change.place[:depth]
         child = _child(parent, step, here)
-        if isinstance(child, str | int | float) and not isinstance(change.place[depth + 1], int):
-            child = _opened(child, here)
+        below = change.place[depth]
+        if isinstance(child, str | int | float) and isinstance(below, str):
+            child = opened(here, child)
+            if child is None:
+                raise LookupError(f"{dotted(here)} is a single value, no table")
             parent[step] = child
         if child is None:
-            child = {}
-            parent[step] = child
+            child = parent[step] = {}
         parent = child
     last = change.place[-1]
     _child(parent, last, change.place)
     if is_light_setting(change.place[:-1]):
-        for family in _FAMILIES:
-            if last in family:
-                for key in family:
-                    parent.pop(key, None)
+        for key in replaced_by(str(last)):
+            parent.pop(key, None)
     parent[last] = change.value
 
 
@@ -120,25 +141,18 @@ def _child(parent: Any, step: str | int, place: Place) -> Any:
         if not isinstance(parent, list):
             raise LookupError(f"{above} is no list in this recipe")
         if step >= len(parent):
-            raise LookupError(f"{above} has {len(parent)} entries, counted from 0")
+            counted = f"{len(parent)} entr{'y' if len(parent) == 1 else 'ies'}"
+            raise LookupError(f"{above} has {counted}, counted from 0")
         return parent[step]
+    if isinstance(parent, list):
+        raise LookupError(f"{above} is a list", "", f"name an entry, such as {above}[0]")
     if not isinstance(parent, dict):
-        hint = f"; name an entry, such as {above}[0]" if isinstance(parent, list) else ""
-        raise LookupError(f"{above} is no table{hint}")
+        raise LookupError(f"{above} is no table")
+    if place[:-1] in (("lights",), ("groups",), ("moods",)) and step not in parent:
+        known = f"known are {', '.join(parent)}"
+        raise LookupError(
+            f'there is no {above.removesuffix("s")} called "{step}"',
+            known,
+            did_you_mean(step, parent),
+        )
     return parent.get(step)
-
-
-def _opened(value: Any, place: Place) -> dict[str, Any]:
-    """Write a short form out as the table it stands for."""
-    if is_light_setting(place):
-        return {value: True} if value in ("on", "off") else {"stops": value}
-    if place[-1] == "tone" and isinstance(value, str):
-        return {"curve": value}
-    if place[-1] == "meter" and value == "off":
-        return {}
-    raise LookupError(f"{dotted(place)} is a single value, no table")
-
-
-def is_light_setting(place: Place) -> bool:
-    """Whether a place is the setting of a light or group in a mood."""
-    return len(place) == 4 and place[0] == "moods" and place[2] == "lights"

@@ -7,7 +7,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BeforeValidator, Field, model_validator
 
 from evenfall.recipe.areas import Area
-from evenfall.recipe.base import Fraction01, Part, Rgb, Stops
+from evenfall.recipe.base import Fraction01, Part, Rgb, Stops, Takes
 from evenfall.recipe.camera import Camera, WhiteBalance
 from evenfall.recipe.lights import LightSetting
 from evenfall.recipe.look import Look
@@ -24,7 +24,9 @@ def _plain_word(value: object) -> object:
 
 
 MoodLight = Annotated[
-    LightSetting, BeforeValidator(_plain_word, json_schema_input_type=LightSetting | str | float)
+    LightSetting,
+    BeforeValidator(_plain_word, json_schema_input_type=LightSetting | str | float),
+    Takes('"on", "off", stops such as -2 or "+1 1/3", or a table'),
 ]
 """A light's setting in a mood: 'on', 'off', stops as a number or text, or a table."""
 

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from pydantic import ValidationError
-
 from evenfall.errors import Fault, RecipeError
-from evenfall.recipe.changes import apply_changes, parse_change
+from evenfall.recipe.changes import Change, apply_changes, parse_changes
+from evenfall.recipe.checking import check_tree
+from evenfall.recipe.files import check_files as missing_files
+from evenfall.recipe.files import pass_file_name
+from evenfall.recipe.findings import Finding
+from evenfall.recipe.lines import LineMap, map_lines
 from evenfall.recipe.model import RecipeModel
-from evenfall.recipe.places import dotted
+from evenfall.recipe.places import dotted, parse_place
 from evenfall.recipe.reading import parse_toml, read_text
+from evenfall.recipe.references import Names, check_references
 from evenfall.recipe.resolve import ResolvedMood, members, resolve_moods
+from evenfall.recipe.shorthand import fill_curves
 
 __all__ = ["Recipe", "load"]
 
@@ -45,6 +50,22 @@ class Recipe:
     def beside(self, relative: str) -> Path:
         """Path of a file that the recipe names relative to itself."""
         return self.path.parent / relative
+
+    def pass_path(self, file: str) -> Path:
+        """Path of a file in the passes' folder, frame number and camera filled in."""
+        return self.passes_folder / pass_file_name(file, self.model.passes)
+
+    def fault(self, place: str, found: str, allowed: str = "", hint: str = "") -> Fault:
+        """Make a fault at a dotted place of this recipe, with its line.
+
+        Examples
+        --------
+        A light whose pass turns out to be unusable::
+
+            raise PassError(recipe.fault("lights.sun.file", "holds no picture"))
+        """
+        line = map_lines(self.text).line_of(parse_place(place))
+        return Fault(str(self.path), place, found, allowed, hint, line)
 
     def members(self, name: str) -> tuple[str, ...]:
         """Lights of a light's or group's name; KeyError when there is none."""
@@ -79,21 +100,45 @@ def load(
     path = Path(path)
     text = read_text(path)
     tree = parse_toml(text, str(path))
-    apply_changes(tree, [parse_change(change) for change in changes])
-    try:
-        model = RecipeModel.model_validate(_frozen(tree))
-    except ValidationError as error:
-        raise RecipeError(
-            Fault(str(path), dotted(tuple(e["loc"])), e["msg"]) for e in error.errors()
-        ) from None
-    folder = Path(passes) if passes is not None else path.parent / model.passes.folder
+    parsed = parse_changes(changes)
+    apply_changes(tree, parsed)
+    fill_curves(tree)
+    checked = check_tree(tree)
+    findings = list(checked.findings)
+    model = checked.model
+    folder = path.parent
+    if model is not None:
+        folder = Path(passes) if passes is not None else path.parent / model.passes.folder
+        further = check_references(model, Names.of(tree))
+        if check_files:
+            further += missing_files(model, path.parent, folder)
+        findings += [replace(each, place=checked.original(each.place)) for each in further]
+    if findings or model is None:
+        raise RecipeError(located(findings, str(path), map_lines(text), parsed))
     return Recipe(path, text, model, resolve_moods(model), folder.absolute())
 
 
-def _frozen(value: object) -> object:
-    """Turn lists into tuples, which the model's strict fields take."""
-    if isinstance(value, dict):
-        return {key: _frozen(item) for key, item in value.items()}
-    if isinstance(value, list):
-        return tuple(_frozen(item) for item in value)
-    return value
+def located(
+    findings: Sequence[Finding], file: str, lines: LineMap, changes: Sequence[Change]
+) -> list[Fault]:
+    """Give findings their file and line, in the order of the file; one-off changes come first."""
+    faults = []
+    for finding in findings:
+        change = next((each for each in reversed(changes) if _touches(each, finding)), None)
+        line = None if change else lines.line_of(finding.place)
+        faults.append(
+            Fault(
+                change.source if change else file,
+                dotted(finding.place),
+                finding.found,
+                finding.allowed,
+                finding.hint,
+                line,
+            )
+        )
+    return sorted(faults, key=lambda fault: fault.line or 0)
+
+
+def _touches(change: Change, finding: Finding) -> bool:
+    shorter = min(len(change.place), len(finding.place))
+    return shorter > 0 and change.place[:shorter] == finding.place[:shorter]

@@ -1,0 +1,162 @@
+"""Files that a recipe names: where they should lie, and whether they are there."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from difflib import get_close_matches
+from pathlib import Path
+
+from evenfall.recipe.areas import Area
+from evenfall.recipe.camera import Camera
+from evenfall.recipe.findings import Finding, shown
+from evenfall.recipe.look import Look
+from evenfall.recipe.model import Passes, RecipeModel
+from evenfall.recipe.moods import Mood
+from evenfall.recipe.places import Place
+
+__all__ = ["check_files", "pass_file_name"]
+
+_FRAME = re.compile(r"#+")
+_BUILT_IN_CONFIG = "ocio://"
+
+
+@dataclass(frozen=True)
+class _Named:
+    """A file that the recipe names."""
+
+    place: Place
+    name: str
+    in_passes: bool = False
+
+
+def pass_file_name(name: str, passes: Passes) -> str:
+    """Fill frame number and camera into the name of a pass's file.
+
+    Examples
+    --------
+    >>> pass_file_name("sun.####.exr", Passes(frame=12))
+    'sun.0012.exr'
+    >>> pass_file_name("{view}/sun.exr", Passes(view="kitchen"))
+    'kitchen/sun.exr'
+    """
+    if passes.view is not None:
+        name = name.replace("{view}", passes.view)
+    if passes.frame is not None:
+        frame = passes.frame
+        name = _FRAME.sub(lambda match: str(frame).zfill(len(match[0])), name)
+    return name
+
+
+def check_files(model: RecipeModel, recipe_folder: Path, passes_folder: Path) -> list[Finding]:
+    """Return every file that is not there; the folder alone, when that is missing."""
+    findings = []
+    folder_missing = not passes_folder.is_dir()
+    if folder_missing:
+        findings.append(Finding(("passes", "folder"), *_no_folder(passes_folder)))
+    for named in _files(model):
+        if named.in_passes:
+            finding = _unfilled(named, model.passes)
+            name = pass_file_name(named.name, model.passes)
+            if finding is None and not folder_missing:
+                finding = _missing(named.place, name, passes_folder)
+        else:
+            finding = _missing(named.place, named.name, recipe_folder)
+        if finding is not None:
+            findings.append(finding)
+    return findings
+
+
+def _no_folder(folder: Path) -> tuple[str, str, str]:
+    state = "is no folder" if folder.exists() else "does not exist"
+    hint = "put the folder right, or name another with --passes"
+    return f"the passes' folder {folder} {state}", "", hint
+
+
+def _unfilled(named: _Named, passes: Passes) -> Finding | None:
+    if "{view}" in named.name and passes.view is None:
+        return Finding(named.place, f"found {shown(named.name)}", "{view} needs passes.view")
+    if _FRAME.search(named.name) and passes.frame is None:
+        return Finding(named.place, f"found {shown(named.name)}", "#### needs passes.frame")
+    return None
+
+
+def _missing(place: Place, name: str, folder: Path) -> Finding | None:
+    if not name or "\0" in name:
+        return Finding(place, f"found {shown(name)}", "expected the name of a file")
+    path = folder / name
+    try:
+        if path.is_file():
+            return None
+        if path.exists():
+            kind = "a folder" if path.is_dir() else "no ordinary file"
+            return Finding(place, f"{path} is {kind}", "expected a file")
+    except OSError as error:
+        return Finding(place, f"{shown(name)} cannot be looked at: {error.strerror}")
+    return Finding(place, f"there is no file {path}", hint=_nearby(name, path))
+
+
+def _nearby(name: str, path: Path) -> str:
+    if "\\" in name:
+        return "write folders with '/', on every system"
+    if name.startswith("~"):
+        return "'~' is not opened out; write the whole path"
+    try:
+        present = {entry.name.casefold(): entry.name for entry in path.parent.iterdir()}
+    except OSError:
+        return f"there is no folder {path.parent}"
+    close = get_close_matches(path.name.casefold(), present, n=1, cutoff=0.7)
+    return f'did you mean "{Path(name).with_name(present[close[0]])}"?' if close else ""
+
+
+def _files(model: RecipeModel) -> Iterator[_Named]:
+    for name, light in model.lights.items():
+        yield _Named(("lights", name, "file"), light.file, in_passes=True)
+    if model.passes.beauty is not None:
+        yield _Named(("passes", "beauty", "file"), model.passes.beauty.file, in_passes=True)
+    for key in ("albedo", "normal"):
+        guide = getattr(model.passes.repair, key)
+        if guide is not None:
+            yield _Named(("passes", "repair", key), guide, in_passes=True)
+    yield from _of_camera(("camera",), model.camera)
+    yield from _of_look(("look",), model.look)
+    for name, mood in model.moods.items():
+        yield from _of_mood(("moods", name), mood)
+
+
+def _of_mood(place: Place, mood: Mood) -> Iterator[_Named]:
+    if mood.plate is not None:
+        yield _Named((*place, "plate", "file"), mood.plate.file)
+    for index, overlay in enumerate(mood.overlays or ()):
+        yield _Named((*place, "overlays", index, "file"), overlay.file)
+    for index, region in enumerate(mood.regions or ()):
+        yield from _of_area((*place, "regions", index, "area"), region.area)
+    for name, setting in mood.lights.items():
+        if setting.match is not None:
+            yield from _of_area((*place, "lights", name, "match", "area"), setting.match.area)
+    yield from _of_camera((*place, "camera"), mood.camera)
+    yield from _of_look((*place, "look"), mood.look)
+
+
+def _of_camera(place: Place, camera: Camera | None) -> Iterator[_Named]:
+    if camera is not None and camera.meter != "off":
+        yield from _of_area((*place, "meter", "area"), camera.meter.area)
+
+
+def _of_area(place: Place, area: Area | None) -> Iterator[_Named]:
+    if area is not None and area.mask is not None:
+        yield _Named((*place, "mask"), area.mask)
+    if area is not None and area.ids is not None:
+        yield _Named((*place, "ids"), area.ids, in_passes=True)
+
+
+def _of_look(place: Place, look: Look | None) -> Iterator[_Named]:
+    if look is None:
+        return
+    if look.grade.cdl is not None and look.grade.cdl.file is not None:
+        yield _Named((*place, "grade", "cdl", "file"), look.grade.cdl.file)
+    for index, lut in enumerate(look.grade.luts):
+        yield _Named((*place, "grade", "luts", index, "file"), lut.file)
+    if look.view is not None and not look.view.config.startswith(_BUILT_IN_CONFIG):
+        yield _Named((*place, "view", "config"), look.view.config)

@@ -1,0 +1,296 @@
+"""Names that point somewhere: lights, groups and moods wherever a recipe speaks of them."""
+
+from __future__ import annotations
+
+import re
+import string
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from evenfall.recipe.camera import Camera
+from evenfall.recipe.deliverables import Deliverable
+from evenfall.recipe.findings import Finding, shown
+from evenfall.recipe.lights import LightSetting
+from evenfall.recipe.model import RecipeModel
+from evenfall.recipe.moods import Mood
+from evenfall.recipe.places import Place, dotted
+from evenfall.recipe.suggesting import did_you_mean, joined
+
+__all__ = ["NAME_FIELDS", "Names", "check_references"]
+
+NAME_FIELDS = ("recipe", "mood", "format", "space", "width", "suffix")
+"""What the name of a deliverable may hold in braces."""
+
+_METER_WORDS = ("key", "mix")
+_UNFIT_FOR_NAMES = re.compile(r'[\x00-\x1f\x7f/\\:*?"<>|{}]')
+_LONGEST_NAME = 80
+
+
+@dataclass(frozen=True)
+class Names:
+    """All names that a recipe gives, those of faulty entries included."""
+
+    lights: tuple[str, ...]
+    groups: tuple[str, ...]
+    moods: tuple[str, ...]
+
+    @classmethod
+    def of(cls, tree: dict[str, Any]) -> Names:
+        """Read the names off a tree of values."""
+        return cls(*(_keys(tree.get(table)) for table in ("lights", "groups", "moods")))
+
+
+def _keys(table: Any) -> tuple[str, ...]:
+    return tuple(table) if isinstance(table, dict) else ()
+
+
+def check_references(model: RecipeModel, names: Names) -> list[Finding]:
+    """Return everything that names what is not there, in the order of the recipe."""
+    findings = [*_names(names), *_groups(model, names)]
+    findings += _camera(("camera",), model.camera, names)
+    for name, mood in model.moods.items():
+        findings += _mood(("moods", name), mood, model, names)
+    findings += _cycles(model)
+    findings += _deliverables(model, names)
+    findings += _same_passes(model)
+    return findings
+
+
+def _names(names: Names) -> Iterator[Finding]:
+    for table in ("lights", "groups", "moods"):
+        for name in getattr(names, table):
+            place = (table, name)
+            if not name.strip() or name != name.strip():
+                yield Finding(place, f"found the name {shown(name)}", "a name is words")
+            elif _UNFIT_FOR_NAMES.search(name) or name.startswith(".") or len(name) > _LONGEST_NAME:
+                yield Finding(
+                    place,
+                    f"found the name {shown(name)}",
+                    f"a name is up to {_LONGEST_NAME} letters, digits, spaces, '-', '_' or '.', "
+                    "as it also names files",
+                )
+    for name in names.groups:
+        if name in names.lights:
+            yield Finding(
+                ("groups", name), "is the name of a light and of a group", hint="rename one of them"
+            )
+    for table in ("lights", "groups"):
+        if "mix" in getattr(names, table):
+            yield Finding((table, "mix"), 'is called "mix", which the meter uses for all lights')
+
+
+def _groups(model: RecipeModel, names: Names) -> Iterator[Finding]:
+    for name, lights in model.groups.items():
+        if not lights:
+            yield Finding(("groups", name), "has no lights", "expected a list of light names")
+        for index, light in enumerate(lights):
+            place = ("groups", name, index)
+            if light in names.groups and light not in names.lights:
+                inner = shown(model.groups.get(light, ()))
+                yield Finding(
+                    place, f"{shown(light)} is a group", "a group holds lights", f"write {inner}"
+                )
+            elif light not in names.lights:
+                yield _unknown("light", light, place, names.lights)
+
+
+def _unknown(what: str, name: str, place: Place, known: Iterable[str]) -> Finding:
+    known = list(known)
+    hint = did_you_mean(name, known)
+    listed = f"known are {', '.join(known)}" if known and not hint else ""
+    return Finding(place, f"there is no {what} called {shown(name)}", listed, hint)
+
+
+def _light_or_group(name: str, place: Place, names: Names) -> Iterator[Finding]:
+    known = (*names.lights, *names.groups)
+    if name not in known:
+        yield _unknown("light or group", name, place, known)
+
+
+def _mood_name(name: str | None, place: Place, names: Names) -> Iterator[Finding]:
+    if name is not None and name not in names.moods:
+        yield _unknown("mood", name, place, names.moods)
+
+
+def _camera(place: Place, camera: Camera | None, names: Names) -> Iterator[Finding]:
+    if camera is None:
+        return
+    meter = camera.meter
+    if meter != "off":
+        several = not isinstance(meter.of, str)
+        for index, name in enumerate(meter.of if several else (meter.of,)):
+            if name not in (*_METER_WORDS, *names.lights, *names.groups):
+                where = (*place, "meter", "of", *((index,) if several else ()))
+                known = (*_METER_WORDS, *names.lights, *names.groups)
+                yield _unknown("light or group", str(name), where, known)
+        yield from _mood_name(meter.mood, (*place, "meter", "mood"), names)
+    if camera.white_balance is not None:
+        neutral = (*place, "white_balance", "neutral_mood")
+        yield from _mood_name(camera.white_balance.neutral_mood, neutral, names)
+
+
+def _mood(place: Place, mood: Mood, model: RecipeModel, names: Names) -> Iterator[Finding]:
+    yield from _mood_name(mood.based_on, (*place, "based_on"), names)
+    if mood.daylight is not None:
+        for key in ("sun", "sky"):
+            name = getattr(mood.daylight, key)
+            if name is not None:
+                yield from _light_or_group(name, (*place, "daylight", key), names)
+    for name, setting in mood.lights.items():
+        where = (*place, "lights", name)
+        yield from _light_or_group(name, where, names)
+        yield from _setting(where, name, setting, model, names)
+    yield from _camera((*place, "camera"), mood.camera, names)
+    for index, region in enumerate(mood.regions or ()):
+        here = (*place, "regions", index)
+        for name in region.lights:
+            yield from _light_or_group(name, (*here, "lights", name), names)
+        if region.white_balance is not None:
+            neutral = region.white_balance.neutral_mood
+            yield from _mood_name(neutral, (*here, "white_balance", "neutral_mood"), names)
+
+
+def _setting(
+    place: Place, name: str, setting: LightSetting, model: RecipeModel, names: Names
+) -> Iterator[Finding]:
+    own = _members(model, name)
+    if setting.match is not None:
+        where = (*place, "match", "to")
+        yield from _light_or_group(setting.match.to, where, names)
+        shared = [light for light in own if light in _members(model, setting.match.to)]
+        if shared:
+            yield Finding(where, f"{name} cannot be matched to itself ({', '.join(shared)})")
+    if setting.lumens is not None or setting.watts is not None:
+        key = "lumens" if setting.lumens is not None else "watts"
+        unknown = [light for light in own if model.lights[light].rendered.lumens is None]
+        if unknown:
+            lacking = joined((dotted(("lights", light)) for light in unknown), "and")
+            yield Finding(
+                (*place, key),
+                f"{key} need to know how the light was rendered, and rendered.lumens is missing "
+                f"at {lacking}",
+                hint=f"add rendered = {{ lumens = ... }} there, or use stops for {name}",
+            )
+
+
+def _members(model: RecipeModel, name: str) -> list[str]:
+    named = (name,) if name in model.lights else model.groups.get(name, ())
+    return [light for light in named if light in model.lights]
+
+
+def _cycles(model: RecipeModel) -> Iterator[Finding]:
+    reported: set[str] = set()
+    for first in model.moods:
+        seen: list[str] = []
+        current: str | None = first
+        while current in model.moods and current not in seen:
+            seen.append(current)
+            current = model.moods[current].based_on
+        if current in seen and current not in reported:
+            cycle = [*seen[seen.index(current) :], current]
+            reported.update(cycle)
+            yield Finding(
+                ("moods", current, "based_on"),
+                f"the mood builds on itself: {' -> '.join(cycle)}",
+                hint="let one of them stand on its own, without based_on",
+            )
+
+
+def _deliverables(model: RecipeModel, names: Names) -> Iterator[Finding]:
+    written: dict[str, Place] = {}
+    for index, deliverable in enumerate(model.deliverables):
+        place: Place = ("deliverables", index)
+        for position, name in enumerate(deliverable.moods):
+            yield from _mood_name(name, (*place, "moods", position), names)
+        faults = list(_file_name(deliverable.name, (*place, "name"), NAME_FIELDS))
+        faults += _file_name(deliverable.suffix, (*place, "suffix"), ())
+        yield from faults
+        if not faults:
+            yield from _clashes(deliverable, place, model, written)
+    yield from _file_name(model.sheet.name, ("sheet", "name"), ("recipe",))
+
+
+def _file_name(name: str, place: Place, fields: tuple[str, ...]) -> Iterator[Finding]:
+    try:
+        used = [part[1] for part in string.Formatter().parse(name) if part[1] is not None]
+    except ValueError:
+        yield Finding(place, f"found {shown(name)}", "braces come in pairs: {mood}")
+        return
+    for unknown in (part for part in used if part not in fields):
+        allowed = ", ".join(f"{{{part}}}" for part in fields) or "no braces"
+        yield Finding(
+            place, f"found {{{unknown}}} in {shown(name)}", f"known are {allowed}",
+            did_you_mean(unknown, fields),
+        )  # fmt: skip
+    plain = name.replace("{", "").replace("}", "")
+    if _UNFIT_FOR_NAMES.search(plain) or plain.startswith("."):
+        yield Finding(
+            place,
+            f"found {shown(name)}",
+            'expected a plain file name, without folders and without any of / \\ : * ? " < > |',
+            "folders are chosen by --out",
+        )
+
+
+def _clashes(
+    deliverable: Deliverable, place: Place, model: RecipeModel, written: dict[str, Place]
+) -> Iterator[Finding]:
+    for mood in deliverable.moods or model.moods:
+        name = _file_of(deliverable, mood).casefold()
+        if name not in written:
+            written[name] = place
+            continue
+        other = written[name]
+        if other == place:
+            found = f"its name {shown(deliverable.name)} gives every mood the same file"
+            yield Finding(place, found, hint="put {mood} into the name")
+        else:
+            yield Finding(
+                place,
+                f"would write the same file as {dotted(other)}",
+                hint='give it a suffix = "..." or a name of its own',
+            )
+        return
+
+
+def _file_of(deliverable: Deliverable, mood: str) -> str:
+    size = (deliverable.crop, deliverable.width, deliverable.height, deliverable.print)
+    ending = {"jpeg": "jpg", "gain-map jpeg": "jpg"}.get(deliverable.format, deliverable.format)
+    name = deliverable.name.format(
+        recipe="{recipe}",
+        mood=mood,
+        format=deliverable.format,
+        space=deliverable.space,
+        width=repr(size),
+        suffix=deliverable.suffix,
+    )
+    return f"{name}.{ending}"
+
+
+def _same_passes(model: RecipeModel) -> Iterator[Finding]:
+    seen: dict[tuple[str, str | None, str | None], str] = {}
+    for name, light in model.lights.items():
+        source = (light.file, light.layer, light.part)
+        first = seen.setdefault(source, name)
+        if first != name:
+            yield Finding(
+                ("lights", name),
+                f"is the same pass as {dotted(('lights', first))}: {_source(source)}",
+                hint="each light has a pass of its own; name its file, layer or part",
+            )
+    beauty = model.passes.beauty
+    if beauty is not None:
+        source = (beauty.file, beauty.layer, beauty.part)
+        if source in seen:
+            other = dotted(("lights", seen[source]))
+            yield Finding(
+                ("passes", "beauty"), f"is the same picture as {other}: {_source(source)}",
+                hint="the beauty is the view with all lights at once",
+            )  # fmt: skip
+
+
+def _source(source: tuple[str, str | None, str | None]) -> str:
+    file, layer, part = source
+    inside = [f"{what} {name}" for what, name in (("layer", layer), ("part", part)) if name]
+    return ", ".join([file, *inside])

@@ -1,0 +1,98 @@
+"""Short forms of a recipe, and the tables that they stand for."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from evenfall.recipe.lights import GAIN_KEYS, TINT_KEYS
+from evenfall.recipe.places import Place
+
+__all__ = ["fill_curves", "is_light_setting", "opened", "replaced_by"]
+
+_GAIN_FAMILY = ("on", *GAIN_KEYS)
+_DEFAULT_CURVE = "filmic"
+
+
+def is_light_setting(place: Place) -> bool:
+    """Whether a place is the setting of a light or group in a mood.
+
+    Examples
+    --------
+    >>> is_light_setting(("moods", "dusk", "lights", "sun"))
+    True
+    """
+    return len(place) == 4 and place[0] == "moods" and place[2] == "lights"
+
+
+def opened(place: Place, value: Any) -> dict[str, Any] | None:
+    """Write a short form out as the table it stands for; None when it is no short form.
+
+    Examples
+    --------
+    >>> opened(("moods", "dusk", "lights", "sun"), "off")
+    {'off': True}
+    >>> opened(("look", "tone"), "reinhard")
+    {'curve': 'reinhard'}
+    """
+    if is_light_setting(place) and not isinstance(value, bool):
+        return {value: True} if value in ("on", "off") else {"stops": value}
+    if place[-2:] == ("look", "tone") and isinstance(value, str):
+        return {"curve": value}
+    if place[-2:] == ("camera", "meter") and value == "off":
+        return {}
+    return None
+
+
+def replaced_by(key: str) -> tuple[str, ...]:
+    """Keys of a light's setting that a key takes the place of, itself included.
+
+    Examples
+    --------
+    >>> "off" in replaced_by("stops"), "kelvin" in replaced_by("stops")
+    (True, False)
+    """
+    if key in _GAIN_FAMILY:
+        return (*_GAIN_FAMILY, "lumens_per_watt")
+    if key in TINT_KEYS:
+        return (*TINT_KEYS, "duv")
+    return (key,)
+
+
+def fill_curves(tree: dict[str, Any]) -> None:
+    """Name the tone curve in every tone table that leaves it out, in place.
+
+    A mood that changes only the settings of a curve means the curve that it would otherwise have.
+    """
+    moods = tree.get("moods")
+    look = tree.get("look")
+    general = _curve(look) or _DEFAULT_CURVE
+    _fill(look, general)
+    if not isinstance(moods, dict):
+        return
+    inherited = {name: _inherited(moods, name, general) for name in moods}
+    for name, mood in moods.items():
+        if isinstance(mood, dict):
+            _fill(mood.get("look"), inherited[name])
+
+
+def _inherited(moods: dict[str, Any], name: Any, general: str) -> str:
+    for _ in moods:  # no chain is longer, and a cycle ends here
+        mood = moods.get(name) if isinstance(name, str) else None
+        if not isinstance(mood, dict):
+            break
+        curve = _curve(mood.get("look"))
+        if curve is not None:
+            return curve
+        name = mood.get("based_on")
+    return general
+
+
+def _curve(look: Any) -> str | None:
+    tone = look.get("tone") if isinstance(look, dict) else None
+    curve = tone.get("curve") if isinstance(tone, dict) else tone
+    return curve if isinstance(curve, str) else None
+
+
+def _fill(look: Any, curve: str) -> None:
+    if isinstance(look, dict) and isinstance(look.get("tone"), dict):
+        look["tone"].setdefault("curve", curve)

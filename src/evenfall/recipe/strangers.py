@@ -1,0 +1,143 @@
+"""Keys that the recipe does not know: what was probably meant, and where it belongs."""
+
+from __future__ import annotations
+
+from evenfall.recipe.base import Part
+from evenfall.recipe.describing import parts_at
+from evenfall.recipe.lights import LightSetting, Rendered
+from evenfall.recipe.model import RecipeModel
+from evenfall.recipe.places import Place, dotted
+from evenfall.recipe.suggesting import closest, joined
+
+__all__ = ["stranger"]
+
+_SYNONYMS = {
+    "exposure": ("exposure_stops", "stops"),
+    "ev": ("exposure_stops", "stops"),
+    "intensity": ("stops", "factor"),
+    "gain": ("stops", "factor"),
+    "brightness": ("stops", "factor", "exposure_stops"),
+    "dimmer": ("factor", "stops"),
+    "multiplier": ("factor",),
+    "temperature": ("kelvin",),
+    "cct": ("kelvin",),
+    "colour": ("hex", "rgb", "kelvin"),
+    "color": ("hex", "rgb", "kelvin", "colour_space"),
+    "tint": ("kelvin", "hex", "rgb"),
+    "flux": ("lumens",),
+    "lm": ("lumens",),
+    "power": ("watts",),
+    "enabled": ("on", "off"),
+    "path": ("file", "folder"),
+    "image": ("file",),
+    "texture": ("file",),
+    "pass": ("file",),
+    "directory": ("folder",),
+    "dir": ("folder",),
+    "type": ("role", "format", "curve"),
+    "parent": ("based_on",),
+    "base": ("based_on",),
+    "inherits": ("based_on",),
+    "extends": ("based_on",),
+    "background": ("plate",),
+    "backplate": ("plate",),
+    "tonemap": ("tone",),
+    "tone_curve": ("tone",),
+    "bloom": ("glare",),
+    "whitebalance": ("white_balance",),
+    "wb": ("white_balance",),
+    "fstop": ("aperture",),
+    "f_number": ("aperture",),
+    "depth": ("bits",),
+    "bit_depth": ("bits",),
+    "colour_space": ("space",),
+    "color_space": ("colour_space", "space"),
+    "shape": ("rectangle", "ellipse"),
+    "description": ("title",),
+}
+_PLURALS = {
+    "light": "lights",
+    "mood": "moods",
+    "group": "groups",
+    "deliverable": "deliverables",
+    "output": "deliverables",
+    "outputs": "deliverables",
+    "scenes": "moods",
+    "variants": "moods",
+}
+
+
+def stranger(place: Place) -> tuple[str, str, str]:
+    """Say what is allowed beside an unknown key, and what was probably meant.
+
+    Returns
+    -------
+    tuple of str
+        The allowed keys, empty when a suggestion says enough; the suggestion; the key of the same
+        table that was meant, or empty.
+    """
+    key, parts = str(place[-1]), parts_at(place[:-1], RecipeModel)
+    known = list(dict.fromkeys(name for part in parts for name in part.model_fields))
+    elsewhere = _for_a_mood(place, key, known) or _for_another_curve(parts, key)
+    if elsewhere:
+        return "", elsewhere, ""
+    meant = _meant(key, known)
+    if meant:
+        return "", f'did you mean "{meant}"?', meant
+    homes = _homes(key)
+    if place[0] == "moods" and len(place) > 2:
+        in_mood = [home for home in homes if home.startswith("moods.NAME.")]
+        homes = [home.replace("NAME", dotted(place[1:2]), 1) for home in in_mood] or homes
+    belongs = f"{key} belongs at {joined(homes)}" if 0 < len(homes) <= 2 else ""
+    return f"known keys: {', '.join(known)}", belongs, ""
+
+
+def _meant(key: str, known: list[str]) -> str | None:
+    folded = key.casefold().replace("-", "_")
+    if _PLURALS.get(folded) in known:
+        return _PLURALS[folded]
+    for synonym in _SYNONYMS.get(folded, ()):
+        if synonym in known:
+            return synonym
+    return closest(key, known)
+
+
+def _for_a_mood(place: Place, key: str, known: list[str]) -> str:
+    """Explain a gain or tint that was written where the light itself is described."""
+    meant = _meant(key, list(LightSetting.model_fields))
+    if len(place) != 3 or place[0] != "lights" or meant is None or closest(key, known):
+        return ""
+    light = dotted(place[1:2])
+    hint = f"what a light does is said in a mood: moods.NAME.lights.{light}.{meant}"
+    if meant in Rendered.model_fields:
+        hint += f"; how it was rendered: lights.{light}.rendered.{meant}"
+    return hint
+
+
+def _for_another_curve(parts: list[type[Part]], key: str) -> str:
+    if not any("curve" in part.model_fields for part in parts):
+        return ""
+    curves = [
+        f'"{part.model_fields["curve"].default}"'
+        for part in parts_at(("look", "tone"), RecipeModel)
+        if key in part.model_fields
+    ]
+    return f"{key} goes with curve = {joined(curves)}" if curves else ""
+
+
+def _homes(key: str) -> list[str]:
+    """Dotted places of the whole recipe where a key of this name is known."""
+    homes: list[str] = []
+    pending: list[tuple[Place, type[Part]]] = [((), RecipeModel)]
+    seen: set[tuple[Place, type[Part]]] = set()
+    while pending:
+        place, part = pending.pop(0)
+        if (place, part) in seen or len(place) > 4:
+            continue
+        seen.add((place, part))
+        if key in part.model_fields:
+            homes.append(dotted((*place, key)))
+        for name in part.model_fields:
+            for suffix in ((name,), (name, 0), (name, "NAME")):
+                pending += [((*place, *suffix), inner) for inner in parts_at(suffix, part)]
+    return homes

@@ -1,0 +1,52 @@
+"""Suggestions for misspelt names, and lists of names in prose."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+__all__ = ["closest", "did_you_mean", "joined"]
+
+
+def closest(word: str, candidates: Iterable[str]) -> str | None:
+    """Return the candidate that was most likely meant, or None.
+
+    Examples
+    --------
+    >>> closest("Pendents", ["sun", "pendants"])
+    'pendants'
+    """
+    from difflib import get_close_matches
+
+    folded = {_folded(candidate): candidate for candidate in candidates}
+    found = get_close_matches(_folded(word), folded, n=1, cutoff=0.65)
+    return folded[found[0]] if found else None
+
+
+def _folded(word: str) -> str:
+    return word.casefold().replace("-", "_").replace(" ", "_")
+
+
+def did_you_mean(word: str, candidates: Iterable[str]) -> str:
+    """Return a question for the person, or an empty text when nothing is close.
+
+    Examples
+    --------
+    >>> did_you_mean("filmik", ["filmic", "clip"])
+    'did you mean "filmic"?'
+    """
+    found = closest(word, candidates)
+    return f'did you mean "{found}"?' if found else ""
+
+
+def joined(words: Iterable[str], last: str = "or") -> str:
+    """Join words as in a sentence.
+
+    Examples
+    --------
+    >>> joined(["8", "10", "12"])
+    '8, 10 or 12'
+    """
+    items = list(words)
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} {last} {items[-1]}"
