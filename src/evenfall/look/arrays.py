@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.look.scratch import buffer
+
 __all__ = ["Matrix", "Plane", "Planes", "apply_matrix", "luminance"]
 
 Planes = npt.NDArray[np.float32]
@@ -46,7 +48,7 @@ def apply_matrix(matrix: Matrix, planes: Planes, out: Planes | None = None) -> P
     if out is None:
         out = np.empty_like(planes)
     rows = matrix.astype(np.float32)
-    term = np.empty_like(planes[0])
+    term = buffer("matrix term", planes[0].shape)
     for channel in range(3):
         np.multiply(planes[0], rows[channel, 0], out=out[channel])
         for other in (1, 2):

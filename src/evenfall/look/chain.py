@@ -10,6 +10,7 @@ from evenfall.light.primaries import RgbSpace, conversion_matrix
 from evenfall.look.arrays import Matrix, Planes, apply_matrix
 from evenfall.look.output import OutputSpace
 from evenfall.look.rendering import WORKING_SPACE, make_rendering
+from evenfall.look.scratch import blocks, buffer
 from evenfall.recipe.look import Look
 
 __all__ = ["WORKING_SPACE", "LookChain", "build_chain"]
@@ -49,14 +50,29 @@ class LookChain:
         exposed : bool
             Whether the rows come from `whole`.
         """
-        working = planes.copy() if exposed else apply_matrix(self._to_working, planes)
-        display = self._render(working)
-        return np.clip(display, np.float32(0), np.float32(1), out=display)
+        return self._rows(planes, first_row, exposed=exposed, encoded=False)
 
     def encode_rows(self, planes: Planes, first_row: int, *, exposed: bool = False) -> Planes:
         """Display-encoded values, 0 to 1; otherwise as `linear_rows`."""
-        display = self.linear_rows(planes, first_row, exposed=exposed)
-        return self.output.encode(display, out=display)
+        return self._rows(planes, first_row, exposed=exposed, encoded=True)
+
+    def _rows(self, planes: Planes, first_row: int, *, exposed: bool, encoded: bool) -> Planes:
+        result = np.empty(planes.shape, np.float32)
+        flat, flat_result = planes.reshape(3, -1), result.reshape(3, -1)
+        for block in blocks(flat.shape[1]):
+            source = flat[:, block]
+            working = buffer("working", source.shape)
+            if exposed:
+                np.copyto(working, source)
+            else:
+                apply_matrix(self._to_working, source, out=working)
+            display = self._render(working)
+            if encoded:
+                self.output.encode(display, out=display)
+                flat_result[:, block] = display
+            else:
+                np.clip(display, np.float32(0), np.float32(1), out=flat_result[:, block])
+        return result
 
 
 def build_chain(

@@ -25,6 +25,7 @@ from evenfall.look.arrays import Matrix, Planes, apply_matrix
 from evenfall.look.curves import hable, neutral, reinhard
 from evenfall.look.filmic import FilmicCurve
 from evenfall.look.gamut import GamutCompression
+from evenfall.look.scratch import buffer
 from evenfall.look.table import CurveTable
 from evenfall.recipe.look import Aces, Clip, Filmic, Gamut, Hable, Look, Neutral, Reinhard
 
@@ -84,7 +85,7 @@ class _CurveRendering:
             working *= self._table(largest) / largest
         else:
             self._table(working, working)
-        display = apply_matrix(self._matrix, working)
+        display = apply_matrix(self._matrix, working, out=buffer("display", working.shape))
         self._fit(display)
         return display
 

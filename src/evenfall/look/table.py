@@ -13,12 +13,14 @@ from collections.abc import Callable
 import numpy as np
 
 from evenfall.look.arrays import Matrix, Planes
+from evenfall.look.scratch import BLOCK_PIXELS, buffer
 
 __all__ = ["CurveTable"]
 
 _MANTISSA_BITS = 23
 _PIECE_BITS = 7  # 128 pieces an octave: relative step 2^-7, error about 2^-17 of the curve's bend
 _LOWEST_EXPONENT = -32
+_CHUNK = 3 * BLOCK_PIXELS
 
 
 class CurveTable:
@@ -71,14 +73,25 @@ class CurveTable:
         out : ndarray of float32, optional
             Where the result goes; may be `planes` itself.
         """
-        held = np.clip(planes, np.float32(0), self._top, out=out)
-        pieces = np.right_shift(held.view(np.int32), self._shift)
+        if out is None:
+            out = np.empty_like(planes)
+        values, results = planes.reshape(-1), out.reshape(-1)
+        for start in range(0, values.size, _CHUNK):
+            part = slice(start, start + _CHUNK)
+            self._chunk(values[part], results[part])
+        return out
+
+    def _chunk(self, values: Planes, out: Planes) -> None:
+        pieces = buffer("table pieces", values.shape, np.int32)
+        index = buffer("table index", values.shape, np.intp)
+        term = buffer("table term", values.shape)
+        np.clip(values, np.float32(0), self._top, out=out)
+        np.right_shift(out.view(np.int32), self._shift, out=pieces)
         np.subtract(pieces, self._first, out=pieces)
         np.clip(pieces, 0, len(self._starts) - 1, out=pieces)
-        index = pieces.astype(np.intp)
+        np.copyto(index, pieces)
         # In range by construction; "wrap" is numpy's quickest mode that writes into an array.
-        part = np.take(self._slopes, index, mode="wrap")
-        np.multiply(held, part, out=held)
-        np.take(self._starts, index, out=part, mode="wrap")
-        np.add(held, part, out=held)
-        return held
+        np.take(self._slopes, index, out=term, mode="wrap")
+        np.multiply(out, term, out=out)
+        np.take(self._starts, index, out=term, mode="wrap")
+        np.add(out, term, out=out)
