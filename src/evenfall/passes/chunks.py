@@ -1,0 +1,200 @@
+"""Whether every chunk that an OpenEXR header promises is in the file, and nothing else."""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NoReturn
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.errors import Fault, PassError
+from evenfall.passes.files import PassFile
+from evenfall.passes.scan import ExrPart, ExrScan, samples
+
+__all__ = ["ChunkTable", "scan_chunks"]
+
+Offsets = npt.NDArray[np.int64]
+
+_PART_NUMBER_BYTES = 4
+_SCAN_LINE = struct.Struct("<ii")
+_TILE = struct.Struct("<iiiii")
+
+
+@dataclass(frozen=True)
+class ChunkTable:
+    """Where the chunks of level 0 of one part lie.
+
+    Parameters
+    ----------
+    offsets : ndarray of int64
+        Place in the file where each chunk's own leader begins, a part number left out.
+    sizes : ndarray of int64
+        Bytes of leader and payload.
+    """
+
+    offsets: Offsets
+    sizes: Offsets
+
+
+def scan_chunks(file: PassFile, scan: ExrScan, wanted: Sequence[int]) -> dict[int, ChunkTable]:
+    """Find and check the chunks of the wanted parts.
+
+    Parameters
+    ----------
+    file : PassFile
+    scan : ExrScan
+        What its headers say.
+    wanted : sequence of int
+        Indices of parts; when all are wanted, bytes that belong to no chunk are an error too.
+
+    Raises
+    ------
+    PassError
+        When a chunk is missing, lies outside the file, says it is another chunk, or has a size
+        that its codec cannot make.
+    """
+    return _ChunkScanner(file, scan).run(wanted)
+
+
+class _ChunkScanner:
+    def __init__(self, file: PassFile, scan: ExrScan) -> None:
+        self.file = file
+        self.parts = scan.parts
+        self.multipart = scan.multipart
+        self.table_offset = scan.table_offset
+        self.data_offset = scan.table_offset + 8 * sum(part.chunk_count for part in scan.parts)
+
+    def fail(self, part: ExrPart | None, found: str, allowed: str = "") -> NoReturn:
+        place = f"part {part.name or part.index}" if part is not None and self.multipart else ""
+        hint = "the file is damaged or incomplete: render or copy it again"
+        raise PassError(Fault(str(self.file.path), place, found, allowed, hint))
+
+    def run(self, wanted: Sequence[int]) -> dict[int, ChunkTable]:
+        if self.data_offset > self.file.size:
+            self.fail(
+                None,
+                f"the file ends after {self.file.size:,} bytes, inside its table of chunks",
+                f"at least {self.data_offset:,} bytes",
+            )
+        table = self.file.at(self.table_offset, self.data_offset - self.table_offset)
+        offsets = np.frombuffer(table, "<i8")
+        starts = np.cumsum([0, *(part.chunk_count for part in self.parts)])
+        found = {
+            index: self._part(self.parts[index], offsets[starts[index] : starts[index + 1]])
+            for index in wanted
+        }
+        if len(wanted) == len(self.parts):
+            self._check_nothing_else(list(found.values()))
+        return {
+            index: ChunkTable(
+                chunks.offsets[: self.parts[index].first_level_chunks],
+                chunks.sizes[: self.parts[index].first_level_chunks],
+            )
+            for index, chunks in found.items()
+        }
+
+    def _part(self, part: ExrPart, offsets: Offsets) -> ChunkTable:
+        prefix = _PART_NUMBER_BYTES if self.multipart else 0
+        missing = int(np.count_nonzero(offsets == 0))
+        if missing:
+            self.fail(part, f"{missing:,} of {len(offsets):,} chunks were never written")
+        leader = _SCAN_LINE if part.tile_size is None else _TILE
+        last = self.file.size - prefix - leader.size
+        outside = (offsets < self.data_offset) | (offsets > last)
+        if outside.any():
+            self.fail(
+                part,
+                f"{np.count_nonzero(outside):,} of {len(offsets):,} chunks lie outside the file "
+                f"of {self.file.size:,} bytes",
+            )
+        leaders = self._leaders(part, offsets, prefix, leader)
+        self._check_places(part, leaders)
+        payloads = leaders[:, -1]
+        self._check_sizes(part, leaders, payloads)
+        ends = offsets + prefix + leader.size + payloads
+        if (ends > self.file.size).any():
+            self.fail(
+                part,
+                f"the file ends after {self.file.size:,} bytes, inside a chunk",
+                f"at least {ends.max():,} bytes",
+            )
+        order = np.argsort(offsets)
+        if (ends[order][:-1] > offsets[order][1:]).any():
+            self.fail(part, "chunks overlap")
+        return ChunkTable(offsets + prefix, leader.size + payloads)
+
+    def _leaders(
+        self, part: ExrPart, offsets: Offsets, prefix: int, leader: struct.Struct
+    ) -> Offsets:
+        raw = b"".join(self.file.at(int(place), prefix + leader.size) for place in offsets)
+        leaders = np.frombuffer(raw, "<i4").reshape(len(offsets), -1).astype(np.int64)
+        if prefix:
+            if (leaders[:, 0] != part.index).any():
+                self.fail(part, "a chunk belongs to another part")
+            leaders = leaders[:, 1:]
+        return leaders
+
+    def _check_places(self, part: ExrPart, leaders: Offsets) -> None:
+        if part.tile_size is None:
+            rows = part.data_window[1] + part.codec.rows * np.arange(len(leaders))
+            wrong = leaders[:, 0] != rows
+        else:
+            across = -(-part.width // part.tile_size[0])
+            first = np.arange(part.first_level_chunks)
+            level_0 = np.stack([first % across, first // across, 0 * first, 0 * first], axis=1)
+            wrong = (leaders[: len(first), :4] != level_0).any(axis=1)
+        if wrong.any():
+            self.fail(part, f"{np.count_nonzero(wrong):,} chunks are not where they should be")
+
+    def _check_sizes(self, part: ExrPart, leaders: Offsets, payloads: Offsets) -> None:
+        first = part.first_level_chunks
+        decoded = _decoded_sizes(part, leaders[:first])
+        ratio = part.codec.greatest_ratio
+        least = np.ones_like(decoded) if ratio is None else np.ceil(decoded / ratio)
+        wrong = (payloads[:first] < least) | (payloads[:first] > decoded)
+        if wrong.any() or (payloads < 1).any():
+            at = int(np.argmax(wrong))
+            self.fail(
+                part,
+                f"chunk {at} has {payloads[at]:,} bytes",
+                f"{int(least[at]):,} to {int(decoded[at]):,} bytes with {part.codec.name}",
+            )
+
+    def _check_nothing_else(self, tables: list[ChunkTable]) -> None:
+        prefix = _PART_NUMBER_BYTES if self.multipart else 0
+        offsets = np.concatenate([table.offsets for table in tables]) - prefix
+        ends = np.concatenate([table.offsets + table.sizes for table in tables])
+        order = np.argsort(offsets)
+        edges = np.concatenate([[self.data_offset], ends[order]])
+        starts = np.concatenate([offsets[order], [self.file.size]])
+        if (edges != starts).any():
+            at = int(np.argmax(edges != starts))
+            self.fail(
+                None,
+                f"{starts[at] - edges[at]:,} bytes at {edges[at]:,} belong to no chunk",
+                "chunks one after the other to the end of the file",
+            )
+
+
+def _decoded_sizes(part: ExrPart, leaders: Offsets) -> Offsets:
+    """Bytes of each chunk of level 0 when it is decoded."""
+    left, _, right, bottom = part.data_window
+    if part.tile_size is None:
+        first_rows = leaders[:, 0]
+        last_rows = np.minimum(first_rows + part.codec.rows - 1, bottom)
+        total = np.zeros(len(leaders), np.int64)
+        for channel in part.channels:
+            step = channel.y_sampling
+            rows = last_rows // step - (first_rows - 1) // step
+            across = samples(left, right, channel.x_sampling)
+            total += rows * across * channel.sample_bytes
+        return total
+    across, down = part.tile_size
+    columns = np.minimum(across, part.width - leaders[:, 0] * across)
+    lines = np.minimum(down, part.height - leaders[:, 1] * down)
+    bytes_a_pixel = sum(channel.sample_bytes for channel in part.channels)
+    total = columns * lines * bytes_a_pixel
+    return total

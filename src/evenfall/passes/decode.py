@@ -1,0 +1,165 @@
+"""Decoding one part of an OpenEXR file that has passed the scan.
+
+The library is not given the file but a view of it: a header of our own writing that holds only
+what decoding needs, a table of the checked offsets, and behind them the file's own chunks. So no
+attribute of an unknown file reaches the library, a part of many is decoded alone, and of a
+mip-mapped part only level 0.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import struct
+
+import numpy as np
+
+from evenfall.errors import Fault, PassError
+from evenfall.passes.chunks import ChunkTable
+from evenfall.passes.files import PassFile
+from evenfall.passes.image import Array
+from evenfall.passes.quiet import decoder_silenced
+from evenfall.passes.scan import EXR_MAGIC, ExrPart, samples
+
+__all__ = ["MAX_DECODED_BYTES", "decode_part"]
+
+MAX_DECODED_BYTES = 8 << 30
+"""Most bytes that one part may decode to: 40 lights of 7680 x 4320 in half."""
+
+_VERSION, _SINGLE_TILED, _LONG_NAMES = 2, 0x200, 0x400
+_DTYPES = {"half": np.float16, "float": np.float32, "uint": np.uint32}
+
+
+def decode_part(
+    file: PassFile, part: ExrPart, chunks: ChunkTable, *, threads: int = 1
+) -> dict[str, Array]:
+    """Decode all channels of level 0 of a part.
+
+    Returns
+    -------
+    dict of str to ndarray
+        By channel name; float16, float32 or uint32, shape of the data window divided by the
+        channel's sampling.
+
+    Raises
+    ------
+    PassError
+        When the part is too large to decode or its pixels are damaged.
+    """
+    if part.decoded_bytes > MAX_DECODED_BYTES:
+        raise PassError(
+            Fault(
+                str(file.path),
+                f"part {part.name or part.index}",
+                f"{len(part.channels)} channels of {part.width:,} x {part.height:,} pixels, "
+                f"{part.decoded_bytes:,} bytes",
+                f"up to {MAX_DECODED_BYTES:,} bytes in one part",
+                "write one light a file, or one a part",
+            )
+        )
+    import OpenEXR
+
+    with decoder_silenced():
+        try:
+            decoded = OpenEXR.File(
+                _PartView(file, part, chunks), separate_channels=True, num_threads=threads
+            )
+            pixels = {
+                name: channel.pixels
+                for found in decoded.parts
+                for name, channel in found.channels.items()
+            }
+        except (RuntimeError, ValueError, MemoryError, OSError):
+            pixels = {}
+    file.check_unchanged()
+    if not _complete(part, pixels):
+        raise PassError(
+            Fault(
+                str(file.path),
+                f"part {part.name}" if part.name else "",
+                f"its pixels are damaged: {part.codec.name} cannot decode them",
+                "",
+                "render or copy the file again",
+            )
+        )
+    return pixels
+
+
+def _complete(part: ExrPart, pixels: dict[str, Array]) -> bool:
+    left, top, right, bottom = part.data_window
+    return len(pixels) == len(part.channels) and all(
+        channel.name in pixels
+        and pixels[channel.name].dtype == _DTYPES[channel.pixel_type]
+        and pixels[channel.name].shape
+        == (
+            samples(top, bottom, channel.y_sampling),
+            samples(left, right, channel.x_sampling),
+        )
+        for channel in part.channels
+    )
+
+
+class _PartView(io.RawIOBase):
+    """A single-part file made of a new header and the chunks of an existing file."""
+
+    def __init__(self, file: PassFile, part: ExrPart, chunks: ChunkTable) -> None:
+        super().__init__()
+        self._file = file
+        self._base = int(chunks.offsets.min())
+        header = _header(part)
+        shift = len(header) + 8 * len(chunks.offsets) - self._base
+        self._head = header + (chunks.offsets + shift).astype("<u8").tobytes()
+        self._size = int((chunks.offsets + chunks.sizes).max()) + shift
+        self._place = 0
+
+    def readable(self) -> bool:
+        return True
+
+    def seekable(self) -> bool:
+        return True
+
+    def tell(self) -> int:
+        return self._place
+
+    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
+        start = {os.SEEK_SET: 0, os.SEEK_CUR: self._place, os.SEEK_END: self._size}[whence]
+        self._place = max(0, start + offset)
+        return self._place
+
+    def read(self, count: int = -1) -> bytes:
+        left = max(0, self._size - self._place)
+        count = left if count < 0 else min(count, left)
+        in_head = self._head[self._place : self._place + count]
+        rest = count - len(in_head)
+        body = b""
+        if rest:
+            place = self._place + len(in_head) - len(self._head) + self._base
+            body = self._file.at(place, rest)
+        self._place += len(in_head) + len(body)
+        return in_head + body if in_head else body
+
+
+def _header(part: ExrPart) -> bytes:
+    """Header of a single-part file with what decoding needs, and nothing else."""
+    window = struct.pack("<4i", *part.data_window)
+    attributes = {
+        "channels": ("chlist", part.attributes["channels"][1]),
+        "compression": ("compression", bytes([part.codec_number])),
+        "dataWindow": ("box2i", window),
+        "displayWindow": ("box2i", window),
+        "lineOrder": ("lineOrder", bytes([part.line_order])),
+        "pixelAspectRatio": ("float", struct.pack("<f", 1.0)),
+        "screenWindowCenter": ("v2f", struct.pack("<2f", 0.0, 0.0)),
+        "screenWindowWidth": ("float", struct.pack("<f", 1.0)),
+    }
+    flags = 0
+    if part.tile_size is not None:
+        flags |= _SINGLE_TILED
+        attributes["tiles"] = ("tiledesc", struct.pack("<IIB", *part.tile_size, 0))
+    if any(len(channel.name.encode()) > 31 for channel in part.channels):
+        flags |= _LONG_NAMES
+    pieces = [EXR_MAGIC, struct.pack("<I", _VERSION | flags)]
+    for name, (kind, value) in attributes.items():
+        pieces += [name.encode(), b"\0", kind.encode(), b"\0", struct.pack("<i", len(value)), value]
+    pieces.append(b"\0")
+    return b"".join(pieces)

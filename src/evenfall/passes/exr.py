@@ -1,0 +1,177 @@
+"""OpenEXR files as passes: from checked headers to placed planes."""
+
+from __future__ import annotations
+
+import math
+import struct
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import NoReturn
+
+import numpy as np
+
+from evenfall.errors import Fault, PassError
+from evenfall.passes.chroma import luminance_chroma_to_rgb, upsample
+from evenfall.passes.chunks import scan_chunks
+from evenfall.passes.decode import decode_part
+from evenfall.passes.encoding import INTEROP_CHROMATICITIES
+from evenfall.passes.files import PassFile
+from evenfall.passes.header import PassHeader, Selector
+from evenfall.passes.image import Array
+from evenfall.passes.layers import Layer, layers_of_part
+from evenfall.passes.placement import place
+from evenfall.passes.scan import ExrPart, ExrScan, scan_headers, text_of
+from evenfall.passes.selection import select
+
+__all__ = ["StoredPicture", "inspect_exr", "read_exr"]
+
+
+@dataclass(frozen=True, eq=False)
+class StoredPicture:
+    """Planes as a file holds them, before they are counted and mended."""
+
+    header: PassHeader
+    planes: tuple[Array, Array, Array]
+    alpha: Array | None
+
+
+@dataclass(frozen=True)
+class _Found:
+    header: PassHeader
+    part: ExrPart
+    layer: Layer
+
+
+def inspect_exr(file: PassFile) -> list[PassHeader]:
+    """List the pictures of a file whose every chunk is there."""
+    scan = scan_headers(file)
+    wanted = [part.index for part in scan.parts if not part.deep]
+    scan_chunks(file, scan, wanted)
+    found = _pictures(file.path, scan)
+    if not found:
+        _refuse_without_picture(file.path, scan)
+    return [item.header for item in found]
+
+
+def read_exr(file: PassFile, selectors: Sequence[Selector], threads: int) -> list[StoredPicture]:
+    """Read the selected pictures; each part that is needed is decoded once."""
+    scan = scan_headers(file)
+    found = _pictures(file.path, scan)
+    if not found:
+        _refuse_without_picture(file.path, scan)
+    headers = [item.header for item in found]
+    chosen = [found[select(file.path, headers, selector)] for selector in selectors]
+    wanted = sorted({item.part.index for item in chosen})
+    tables = scan_chunks(file, scan, wanted)
+    pictures: dict[int, StoredPicture] = {}
+    for index in wanted:
+        pixels = decode_part(file, scan.parts[index], tables[index], threads=threads)
+        for number, item in enumerate(chosen):
+            if item.part.index == index:
+                pictures[number] = _assemble(item, pixels)
+    return [pictures[number] for number in range(len(chosen))]
+
+
+def _pictures(path: Path, scan: ExrScan) -> list[_Found]:
+    return [
+        _Found(_header(path, part, layer), part, layer)
+        for part in scan.parts
+        if not part.deep
+        for layer in layers_of_part(part)
+    ]
+
+
+def _refuse_without_picture(path: Path, scan: ExrScan) -> NoReturn:
+    if any(part.deep for part in scan.parts):
+        raise PassError(
+            Fault(
+                str(path),
+                "",
+                "is a deep image (several samples a pixel, at depths)",
+                "flat images",
+                "render the pass flat",
+            )
+        )
+    names = [channel.name for part in scan.parts for channel in part.channels]
+    raise PassError(
+        Fault(
+            str(path),
+            "",
+            f"holds no picture; its channels are {', '.join(names[:12])}",
+            "R, G, B, with or without a layer's name before them; Y; or Y, RY, BY",
+        )
+    )
+
+
+def _assemble(item: _Found, pixels: dict[str, Array]) -> StoredPicture:
+    part, roles = item.part, item.layer.roles
+    steps = {channel.name: (channel.x_sampling, channel.y_sampling) for channel in part.channels}
+
+    def full(role: str) -> Array:
+        name = roles[role]
+        stored = upsample(pixels[name], *steps[name], part.width, part.height)
+        return stored.astype(np.float32) if stored.dtype == np.uint32 else stored
+
+    if "RY" in roles:
+        stored = luminance_chroma_to_rgb(
+            full("Y"), full("RY"), full("BY"), item.header.chromaticities
+        )
+    elif "R" in roles:
+        stored = (full("R"), full("G"), full("B"))
+    else:
+        grey = full("Y")
+        stored = (grey, grey, grey)
+    windows = (part.data_window, part.display_window)
+    red, *others = _one_type(stored)
+    first = place(red, *windows)
+    green, blue = (first if other is red else place(other, *windows) for other in others)
+    alpha = place(full("A"), *windows) if "A" in roles else None
+    return StoredPicture(item.header, (first, green, blue), alpha)
+
+
+def _one_type(planes: tuple[Array, Array, Array]) -> tuple[Array, Array, Array]:
+    red, green, blue = planes
+    if red.dtype == green.dtype == blue.dtype:
+        return planes
+    return red.astype(np.float32), green.astype(np.float32), blue.astype(np.float32)
+
+
+def _header(path: Path, part: ExrPart, layer: Layer) -> PassHeader:
+    left, top, right, bottom = part.display_window
+    types = {channel.pixel_type for channel in part.channels if channel.name in layer.channels}
+    interop_id = text_of(part.attributes, "colorInteropID") or None
+    return PassHeader(
+        path=path,
+        layer=layer.name,
+        part=part.name,
+        view=layer.view,
+        width=right - left + 1,
+        height=bottom - top + 1,
+        display_window=part.display_window,
+        data_window=part.data_window,
+        channels=layer.channels,
+        pixel_type=types.pop() if len(types) == 1 else "mixed",
+        compression=part.codec.name,
+        has_alpha="A" in layer.roles,
+        chromaticities=_chromaticities(part, interop_id),
+        white_luminance=_white_luminance(part),
+        colour_interop_id=interop_id,
+        pixel_aspect=part.pixel_aspect,
+        kind="exr",
+    )
+
+
+def _chromaticities(part: ExrPart, interop_id: str | None) -> tuple[float, ...] | None:
+    kind, value = part.attributes.get("chromaticities", ("", b""))
+    if kind == "chromaticities" and len(value) == 32:
+        return tuple(float(np.float32(number)) for number in struct.unpack("<8f", value))
+    return None if interop_id is None else INTEROP_CHROMATICITIES.get(interop_id)
+
+
+def _white_luminance(part: ExrPart) -> float | None:
+    kind, value = part.attributes.get("whiteLuminance", ("", b""))
+    if kind != "float" or len(value) != 4:
+        return None
+    (luminance,) = struct.unpack("<f", value)
+    return float(luminance) if 0 < luminance < math.inf else None

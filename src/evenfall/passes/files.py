@@ -1,0 +1,174 @@
+"""Opening files that may be anything: the checks that come before the first byte of a pass."""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from evenfall.errors import Fault, PassError
+
+__all__ = ["PassFile", "Stamp", "check_inside", "open_pass", "stamp"]
+
+
+@dataclass(frozen=True)
+class Stamp:
+    """Which file it is and when it was last written."""
+
+    device: int
+    inode: int
+    size: int
+    modified_ns: int
+
+    @classmethod
+    def of(cls, status: os.stat_result) -> Stamp:
+        """Stamp of a file's status."""
+        return cls(status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns)
+
+
+def stamp(path: Path) -> Stamp:
+    """Stamp of the file at a path.
+
+    Raises
+    ------
+    PassError
+        When there is none any more.
+    """
+    try:
+        return Stamp.of(path.stat())
+    except OSError as error:
+        raise PassError(
+            Fault(str(path), "", f"cannot be looked at: {error.strerror or error}")
+        ) from None
+
+
+def check_inside(path: Path, folder: Path) -> None:
+    """Refuse a symbolic link that leads out of a folder.
+
+    A path that is written so that it lies outside (``../other/sun.exr``) is the person's own
+    choice and passes; a link inside the folder that points out of it does not.
+
+    Raises
+    ------
+    PassError
+        When links lead outside, or in a circle.
+    """
+    written = Path(os.path.normpath(path))
+    if not written.is_relative_to(os.path.normpath(folder)):
+        return
+    try:
+        real, real_folder = path.resolve(), folder.resolve()
+    except (OSError, RuntimeError):
+        raise PassError(Fault(str(path), "", "symbolic links lead in a circle")) from None
+    if not real.is_relative_to(real_folder):
+        raise PassError(
+            Fault(
+                str(path),
+                "",
+                f"is a symbolic link out of the passes' folder, to {real}",
+                f"files in {folder}",
+                "copy the file, or set passes.allow_links_outside = true",
+            )
+        )
+
+
+@dataclass(frozen=True)
+class PassFile:
+    """A regular file, open for reading by place; safe to read from several threads."""
+
+    path: Path
+    descriptor: int
+    size: int
+    stamp: Stamp
+
+    def at(self, offset: int, count: int) -> bytes:
+        """Read `count` bytes at `offset`; fewer only where the file ends."""
+        pieces = []
+        while count > 0:
+            piece = os.pread(self.descriptor, min(count, 1 << 30), offset)
+            if not piece:
+                break
+            pieces.append(piece)
+            offset += len(piece)
+            count -= len(piece)
+        return pieces[0] if len(pieces) == 1 else b"".join(pieces)
+
+    def check_unchanged(self) -> None:
+        """Raise PassError if the file was written to since it was opened."""
+        if Stamp.of(os.fstat(self.descriptor)) != self.stamp:
+            raise PassError(
+                Fault(
+                    str(self.path),
+                    "",
+                    "the file changed while it was read",
+                    "a pass must be finished before it is used",
+                    "wait until the renderer has finished, then run again",
+                )
+            )
+
+
+@contextmanager
+def open_pass(path: Path) -> Iterator[PassFile]:
+    """Open a pass for reading, if it is a readable regular file with something in it.
+
+    Directories, FIFOs, sockets and devices are recognised without being opened.
+
+    Raises
+    ------
+    PassError
+        When it is missing, no regular file, empty, or may not be read; and when it has changed
+        by the time the block ends.
+    """
+    descriptor = _open(path)
+    try:
+        status = os.fstat(descriptor)
+        _check_regular(path, status)
+        opened = PassFile(path, descriptor, status.st_size, Stamp.of(status))
+        yield opened
+        opened.check_unchanged()
+    finally:
+        os.close(descriptor)
+
+
+def _open(path: Path) -> int:
+    try:
+        _check_regular(path, path.stat())
+        # O_NONBLOCK: a FIFO put in the file's place between the two calls cannot hang us either.
+        return os.open(
+            path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+        )
+    except FileNotFoundError:
+        raise PassError(Fault(str(path), "", "there is no such file")) from None
+    except PermissionError:
+        raise PassError(
+            Fault(str(path), "", "may not be read", "", "ask for permission to read it")
+        ) from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise PassError(Fault(str(path), "", f"cannot be opened: {reason}")) from None
+
+
+def _check_regular(path: Path, status: os.stat_result) -> None:
+    if not stat.S_ISREG(status.st_mode):
+        what = _what_it_is(status.st_mode)
+        raise PassError(Fault(str(path), "", f"is {what}", "a pass is a regular picture file"))
+    if status.st_size == 0:
+        raise PassError(
+            Fault(str(path), "", "is empty (0 bytes)", "", "render or copy the pass again")
+        )
+
+
+def _what_it_is(mode: int) -> str:
+    for test, word in (
+        (stat.S_ISDIR, "a directory"),
+        (stat.S_ISFIFO, "a FIFO (named pipe)"),
+        (stat.S_ISSOCK, "a socket"),
+        (stat.S_ISCHR, "a device"),
+        (stat.S_ISBLK, "a device"),
+    ):
+        if test(mode):
+            return word
+    return "no regular file"

@@ -1,0 +1,65 @@
+"""A pass in memory: three planes of light, alpha, and a count of what was wrong with it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.passes.header import PassHeader
+
+__all__ = ["Array", "PassImage", "PixelCensus"]
+
+Array = npt.NDArray[Any]
+
+
+@dataclass(frozen=True)
+class PixelCensus:
+    """How many pixels of a pass were out of order.
+
+    Parameters
+    ----------
+    nan, infinite : int
+        Pixels with a NaN or an infinity in R, G or B as stored.
+    negative : int
+        Pixels with a value below 0; kept as they are.
+    overflow : int
+        Pixels at the largest half value (65,504 or beyond): probably clipped when stored.
+    replaced : int
+        Pixels that were mended because they held NaN or Inf.
+    """
+
+    nan: int = 0
+    infinite: int = 0
+    negative: int = 0
+    overflow: int = 0
+    replaced: int = 0
+
+
+@dataclass(frozen=True, eq=False)
+class PassImage:
+    """Scene-linear pixels of one pass, placed in its display window.
+
+    Parameters
+    ----------
+    header : PassHeader
+        What the file said.
+    planes : tuple of 3 ndarray
+        R, G, B, each of shape (H, W), C-contiguous, float16 or float32, finite. Grey passes
+        have the same array three times. Outside the data window they are 0.
+    alpha : ndarray or None
+        Shape (H, W), float16 or float32, finite; 0 outside the data window.
+    census : PixelCensus
+        Counted before anything was replaced.
+    """
+
+    header: PassHeader
+    planes: tuple[Array, Array, Array]
+    alpha: Array | None
+    census: PixelCensus
+
+    def rgb(self) -> npt.NDArray[np.float32]:
+        """Return scene-linear RGB as float32 of shape (H, W, 3)."""
+        return np.stack([plane.astype(np.float32) for plane in self.planes], axis=-1)

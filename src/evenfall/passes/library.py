@@ -1,0 +1,282 @@
+"""The passes of one recipe: found, held against each other, and read when they are needed."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import threading
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from evenfall.errors import Fault, PassError
+from evenfall.light.primaries import RGB_SPACES, space_from_chromaticities
+from evenfall.passes.encoding import refuse_encoded
+from evenfall.passes.files import Stamp, check_inside, stamp
+from evenfall.passes.header import PassHeader, Selector
+from evenfall.passes.image import PassImage
+from evenfall.passes.reading import inspect, read
+from evenfall.passes.selection import select
+from evenfall.recipe import Recipe
+
+__all__ = ["PassLibrary"]
+
+_CHROMATICITY_TOLERANCE = 2e-5  # float32 storage, and documents that round to 4 or 5 digits
+_ASPECT_TOLERANCE = 1e-4
+_WHITE_LUMINANCE_TOLERANCE = 1e-4
+
+
+@dataclass(frozen=True)
+class _Place:
+    """Where a light's pass lies, and which file that was when the library was opened."""
+
+    header: PassHeader
+    selector: Selector
+    stamp: Stamp
+
+
+class PassLibrary:
+    """The passes of one recipe.
+
+    Opening it reads and checks the headers of all passes; pixels are read by `read`, from any
+    thread.
+
+    Parameters
+    ----------
+    recipe : Recipe
+    keep_going : bool
+        True: a pass that cannot be opened is noted in `failures` instead of raised; reading it
+        raises. Passes that do not fit each other are raised in any case.
+
+    Attributes
+    ----------
+    headers : mapping of str to PassHeader
+        By light, in the recipe's order; without those in `failures`.
+    failures : mapping of str to PassError
+        By light; empty unless `keep_going`.
+    size : tuple of int
+        Width and height in pixels, the same for all passes.
+    chromaticities : tuple of 8 float or None
+        Primaries and white of the passes: the files', else those of the recipe's
+        ``passes.colour_space``; None where neither says, which means BT.709.
+    luminance_scale : float or None
+        cd/m2 of a pixel of luminance 1: the files' whiteLuminance, else the recipe's.
+
+    Raises
+    ------
+    PassError
+        With every fault: passes missing, unreadable, or of different size, colour space, pixel
+        aspect or scale.
+    """
+
+    def __init__(self, recipe: Recipe, *, keep_going: bool = False) -> None:
+        self._recipe = recipe
+        self._lock = threading.Lock()
+        self._fingerprints: dict[Path, str] = {}
+        self._places: dict[str, _Place] = {}
+        failures: dict[str, PassError] = {}
+        opened: dict[Path, list[PassHeader] | PassError] = {}
+        for name, light in recipe.model.lights.items():
+            try:
+                self._places[name] = self._find(light.file, light.layer, light.part, opened)
+            except PassError as error:
+                failures[name] = error
+        if failures and not (keep_going and self._places):
+            raise _together(failures.values())
+        self.failures: Mapping[str, PassError] = failures
+        self.headers: Mapping[str, PassHeader] = {
+            name: place.header for name, place in self._places.items()
+        }
+        self._check_alike()
+        first = next(iter(self.headers.values()))
+        self.size = (first.width, first.height)
+        self.chromaticities = self._effective_chromaticities(first)
+        self.luminance_scale = self._luminance_scale()
+        files = {(header.path, header.part) for header in self.headers.values()}
+        self._decoder_threads = (os.cpu_count() or 1) if len(files) == 1 else 1
+
+    def batches(self, lights: Iterable[str]) -> list[tuple[str, ...]]:
+        """Group lights that are decoded together: those in the same part of the same file.
+
+        Raises
+        ------
+        KeyError
+            When a light is not in the recipe.
+        """
+        together: dict[object, list[str]] = {}
+        for light in dict.fromkeys(lights):
+            if light in self.failures:
+                together[light] = [light]
+            else:
+                header = self.headers[light]
+                together.setdefault((header.path, header.part), []).append(light)
+        return [tuple(batch) for batch in together.values()]
+
+    def read(self, batch: tuple[str, ...]) -> dict[str, PassImage]:
+        """Read the passes of a batch, mended as the recipe's ``passes.repair`` says; thread-safe.
+
+        Raises
+        ------
+        PassError
+            When a pass cannot be read, or its file changed since the library was opened.
+        """
+        failed = [self.failures[light] for light in batch if light in self.failures]
+        if failed:
+            raise _together(failed)
+        places = [self._places[light] for light in batch]
+        images = self._read(places)
+        return dict(zip(batch, images, strict=True))
+
+    def beauty(self) -> PassImage | None:
+        """Read the beauty, or return None if the recipe names none.
+
+        Raises
+        ------
+        PassError
+            When it cannot be read, or does not fit the passes.
+        """
+        beauty = self._recipe.model.passes.beauty
+        if beauty is None:
+            return None
+        place = self._find(beauty.file, beauty.layer, beauty.part, {})
+        first = next(iter(self.headers.values()))
+        faults = self._differences({"the beauty": place.header, "the passes": first}, "the passes")
+        if faults:
+            raise PassError(faults)
+        return self._read([place])[0]
+
+    def fingerprint(self, path: Path) -> str:
+        """SHA-256 of a file as ``"sha256:..."``; computed once; thread-safe."""
+        with self._lock:
+            known = self._fingerprints.get(path)
+        if known is None:
+            try:
+                with path.open("rb") as file:
+                    known = f"sha256:{hashlib.file_digest(file, 'sha256').hexdigest()}"
+            except OSError as error:
+                raise PassError(
+                    Fault(str(path), "", f"cannot be read: {error.strerror or error}")
+                ) from None
+            with self._lock:
+                self._fingerprints[path] = known
+        return known
+
+    def _find(
+        self,
+        file: str,
+        layer: str | None,
+        part: str | None,
+        opened: dict[Path, list[PassHeader] | PassError],
+    ) -> _Place:
+        passes = self._recipe.model.passes
+        path = self._recipe.pass_path(file)
+        if not passes.allow_links_outside:
+            check_inside(path, self._recipe.passes_folder)
+        selector = Selector(layer, part, passes.view)
+        if path not in opened:
+            try:
+                opened[path] = inspect(path)
+            except PassError as error:
+                opened[path] = error
+        headers = opened[path]
+        if isinstance(headers, PassError):
+            raise headers
+        header = headers[select(path, headers, selector)]
+        refuse_encoded(header)
+        exact = Selector(header.layer, header.part, header.view or None)
+        return _Place(header, exact, stamp(path))
+
+    def _read(self, places: list[_Place]) -> list[PassImage]:
+        path = places[0].header.path
+        if stamp(path) != places[0].stamp:
+            raise PassError(
+                Fault(
+                    str(path),
+                    "",
+                    "the file changed since its header was checked",
+                    "",
+                    "wait until the renderer has finished, then run again",
+                )
+            )
+        repair = self._recipe.model.passes.repair
+        return read(
+            path,
+            [place.selector for place in places],
+            non_finite=repair.non_finite,
+            threads=self._decoder_threads,
+        )
+
+    def _check_alike(self) -> None:
+        sizes = Counter((header.width, header.height) for header in self.headers.values())
+        usual = next(
+            name
+            for name, header in self.headers.items()
+            if (header.width, header.height) == sizes.most_common(1)[0][0]
+        )
+        faults = self._differences(self.headers, usual)
+        if faults:
+            raise PassError(faults)
+
+    def _differences(self, headers: Mapping[str, PassHeader], usual: str) -> list[Fault]:
+        reference = headers[usual]
+        faults = []
+        for header in headers.values():
+            for word, own, other in self._unlike(header, reference):
+                faults.append(
+                    Fault(
+                        header.label,
+                        "",
+                        f"{word} {own}, but {reference.label} has {other}",
+                        f"the same {word} in all passes",
+                        "render the pass again like the others",
+                    )
+                )
+        return faults
+
+    def _unlike(self, header: PassHeader, reference: PassHeader) -> Iterable[tuple[str, str, str]]:
+        if (header.width, header.height) != (reference.width, reference.height):
+            yield (
+                "size",
+                f"{header.width} x {header.height}",
+                f"{reference.width} x {reference.height}",
+            )
+        own, other = (self._effective_chromaticities(each) for each in (header, reference))
+        spaces = [space_from_chromaticities(each) for each in (own, other)]
+        if not np.allclose(
+            spaces[0].chromaticities,
+            spaces[1].chromaticities,
+            rtol=0,
+            atol=_CHROMATICITY_TOLERANCE,
+        ):
+            yield ("colour space", _described(own), _described(other))
+        if abs(header.pixel_aspect / reference.pixel_aspect - 1) > _ASPECT_TOLERANCE:
+            yield ("pixel aspect", f"{header.pixel_aspect:g}", f"{reference.pixel_aspect:g}")
+        white, usual = header.white_luminance, reference.white_luminance
+        if white and usual and abs(white / usual - 1) > _WHITE_LUMINANCE_TOLERANCE:
+            yield ("whiteLuminance", f"{white:g} cd/m2", f"{usual:g} cd/m2")
+
+    def _effective_chromaticities(self, header: PassHeader) -> tuple[float, ...] | None:
+        if header.chromaticities is not None:
+            return header.chromaticities
+        named = self._recipe.model.passes.colour_space
+        return None if named is None else RGB_SPACES[named].chromaticities
+
+    def _luminance_scale(self) -> float | None:
+        said = [header.white_luminance for header in self.headers.values()]
+        return next((white for white in said if white), self._recipe.model.passes.luminance_scale)
+
+
+def _described(chromaticities: tuple[float, ...] | None) -> str:
+    space = space_from_chromaticities(chromaticities)
+    if chromaticities is None:
+        return f"{space.name} (the file says none)"
+    if space.name != "custom":
+        return space.name
+    return "(" + " ".join(f"{number:.4f}" for number in chromaticities) + ")"
+
+
+def _together(errors: Iterable[PassError]) -> PassError:
+    return PassError(dict.fromkeys(fault for error in errors for fault in error.faults))
