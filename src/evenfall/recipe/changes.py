@@ -61,8 +61,8 @@ def parse_change(text: str) -> Change:
     return Change(place, _value(place, value_text.strip(), text), text)
 
 
-def parse_changes(texts: Sequence[str]) -> list[Change]:
-    """Read several changes; RecipeError carries what is wrong with any of them."""
+def parse_changes(texts: Sequence[str]) -> tuple[list[Change], list[Fault]]:
+    """Read several changes; those that cannot be read come back as faults."""
     changes: list[Change] = []
     faults: list[Fault] = []
     for text in texts:
@@ -70,36 +70,29 @@ def parse_changes(texts: Sequence[str]) -> list[Change]:
             changes.append(parse_change(text))
         except RecipeError as error:
             faults += error.faults
-    if faults:
-        raise RecipeError(faults)
-    return changes
+    return changes, faults
 
 
 def _value(place: Place, text: str, change: str) -> Any:
-    try:
-        value = tomllib.loads(f"value = {text}")["value"]
-    except tomllib.TOMLDecodeError as error:
-        if text[:1] in ("[", "{", '"', "'"):
-            raise RecipeError(
-                Fault(f"--set {change}", "", f"found {text}", "expected a TOML value",
-                      f"{error}; mind the quotes that your shell takes away")
-            ) from None  # fmt: skip
-        return text
     slot = slot_at(place, RecipeModel)
     only_text = slot is not None and (slot.takes == "text" or slot.takes.startswith('"'))
-    scalar = not isinstance(value, list | dict | bool)
-    return text if only_text and scalar and not isinstance(value, str) else value
+    try:
+        value = tomllib.loads(f"value = {text}")["value"]
+    except tomllib.TOMLDecodeError:
+        if only_text or text[:1] not in ("[", "{", '"', "'"):
+            return text
+        hint = "mind the quotes that your shell takes away"
+        raise RecipeError(
+            Fault(f"--set {change}", "", f"found {text}", "expected a TOML value", hint)
+        ) from None
+    return value if isinstance(value, str | bool | list | dict) or not only_text else text
 
 
-def apply_changes(tree: dict[str, Any], changes: Sequence[Change]) -> None:
+def apply_changes(tree: dict[str, Any], changes: Sequence[Change]) -> list[Fault]:
     """Apply changes to a tree of plain values, in place.
 
     A gain or tint that is set for a light in a mood takes the place of the one that was there.
-
-    Raises
-    ------
-    RecipeError
-        With every change whose place cannot be reached.
+    Changes whose place cannot be reached come back as faults.
     """
     faults = []
     for change in changes:
@@ -107,8 +100,7 @@ def apply_changes(tree: dict[str, Any], changes: Sequence[Change]) -> None:
             _apply(tree, change)
         except LookupError as error:
             faults.append(Fault(change.source, "", *error.args))
-    if faults:
-        raise RecipeError(faults)
+    return faults
 
 
 def _apply(tree: dict[str, Any], change: Change) -> None:

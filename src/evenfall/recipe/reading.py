@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import re
 import tomllib
 from pathlib import Path
 from typing import Any
 
 from evenfall.errors import Fault, RecipeError
+from evenfall.recipe.syntax import syntax_fault
 
 __all__ = ["parse_toml", "read_text"]
 
 _LARGEST_BYTES = 16 * 1024 * 1024
-_POSITION = re.compile(r"\s*\(at (?:line (?P<line>\d+), column \d+|end of document)\)$")
 
 
 def read_text(path: Path) -> str:
@@ -89,16 +88,6 @@ def parse_toml(text: str, name: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise RecipeError(_syntax_fault(error, text, name)) from None
+        raise RecipeError(syntax_fault(error, text, name)) from None
     except RecursionError:
         raise RecipeError(Fault(name, "", "is nested too deeply to be a recipe")) from None
-
-
-def _syntax_fault(error: tomllib.TOMLDecodeError, text: str, name: str) -> Fault:
-    message = str(error)
-    match = _POSITION.search(message)
-    line = text.count("\n") + 1
-    if match is not None:
-        message = message[: match.start()]
-        line = int(match["line"]) if match["line"] else line
-    return Fault(name, "", f"is not valid TOML: {message[:1].lower()}{message[1:]}", line=line)

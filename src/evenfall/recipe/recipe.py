@@ -100,21 +100,19 @@ def load(
     path = Path(path)
     text = read_text(path)
     tree = parse_toml(text, str(path))
-    parsed = parse_changes(changes)
-    apply_changes(tree, parsed)
+    parsed, faults = parse_changes(changes)
+    faults += apply_changes(tree, parsed)
     fill_curves(tree)
     checked = check_tree(tree)
-    findings = list(checked.findings)
-    model = checked.model
-    folder = path.parent
+    findings, model, folder = list(checked.findings), checked.model, path.parent
     if model is not None:
         folder = Path(passes) if passes is not None else path.parent / model.passes.folder
         further = check_references(model, Names.of(tree))
         if check_files:
             further += missing_files(model, path.parent, folder)
         findings += [replace(each, place=checked.original(each.place)) for each in further]
-    if findings or model is None:
-        raise RecipeError(located(findings, str(path), map_lines(text), parsed))
+    if findings or faults or model is None:
+        raise RecipeError([*faults, *located(findings, str(path), map_lines(text), parsed)])
     return Recipe(path, text, model, resolve_moods(model), folder.absolute())
 
 
