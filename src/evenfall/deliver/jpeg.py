@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import struct
-from collections.abc import Iterator
 
 import numpy as np
 import numpy.typing as npt
@@ -17,8 +16,9 @@ from evenfall.deliver.exif import exif_block
 from evenfall.deliver.icc import icc_profile
 from evenfall.deliver.provenance import Provenance, xmp_packet
 from evenfall.errors import OutputError
+from evenfall.passes.segments import jpeg_segments
 
-__all__ = ["encode_jpeg", "jpeg_segments", "xmp_in_jpeg"]
+__all__ = ["encode_jpeg", "xmp_in_jpeg"]
 
 _FULL_COLOUR_FROM = 85  # quality from which colour is kept at full resolution (4:4:4)
 _LOWEST_QUALITY = 20
@@ -163,15 +163,6 @@ def _xmp_segments(packet: bytes, provenance: Provenance) -> list[bytes]:
 
 def _segment(marker: int, body: bytes) -> bytes:
     return struct.pack(">BBH", 0xFF, marker, len(body) + 2) + body
-
-
-def jpeg_segments(data: bytes) -> Iterator[tuple[int, bytes]]:
-    """Markers and contents of the segments of a JPEG file before its picture data."""
-    place = 2
-    while place + 4 <= len(data) and data[place] == 0xFF and data[place + 1] != 0xDA:
-        length = int.from_bytes(data[place + 2 : place + 4], "big")
-        yield data[place + 1], data[place + 4 : place + 2 + length]
-        place += 2 + length
 
 
 def xmp_in_jpeg(data: bytes) -> bytes | None:

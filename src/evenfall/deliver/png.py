@@ -12,10 +12,10 @@ import numpy.typing as npt
 from evenfall.deliver.exif import exif_block
 from evenfall.deliver.icc import OUTPUT_SPACES, icc_profile
 from evenfall.deliver.provenance import Provenance, xmp_packet
+from evenfall.passes.segments import png_chunks
 
-__all__ = ["encode_png", "png_chunks", "xmp_in_png"]
+__all__ = ["encode_png", "xmp_in_png"]
 
-_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 _AFTER_HEADER = 8 + 25  # signature and IHDR
 _LEVEL, _RLE, _SUB = 1, 3, 16  # quick settings: noise-like pictures hardly shrink with more
 _SMALL_LEVEL = 6
@@ -61,6 +61,7 @@ def encode_png(
 
     Examples
     --------
+    >>> from evenfall.passes.segments import png_chunks
     >>> data = encode_png(np.zeros((4, 6, 3), np.uint8), dpi=300)
     >>> [name.decode() for name, _ in png_chunks(data)][:4]
     ['IHDR', 'cICP', 'iCCP', 'gAMA']
@@ -113,15 +114,6 @@ def _origin_chunks(
 
 def _chunk(name: bytes, body: bytes) -> bytes:
     return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
-
-
-def png_chunks(data: bytes) -> Iterator[tuple[bytes, bytes]]:
-    """Names and contents of the chunks of a PNG file, up to the first that is cut short."""
-    place = len(_SIGNATURE)
-    while place + 12 <= len(data):
-        (length,) = struct.unpack_from(">I", data, place)
-        yield data[place + 4 : place + 8], data[place + 8 : place + 8 + length]
-        place += 12 + length
 
 
 def xmp_in_png(data: bytes) -> bytes | None:

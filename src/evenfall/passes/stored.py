@@ -1,0 +1,255 @@
+"""Pictures of whole-number codes as files hold them: PNG, JPEG and TIFF."""
+
+from __future__ import annotations
+
+import struct
+import zlib
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.errors import Fault, PixelSourceError
+from evenfall.passes.segments import JPEG_START, PNG_SIGNATURE, jpeg_segments, png_chunks
+
+__all__ = ["MAX_PIXELS", "StoredCodes", "check_size", "is_code_picture", "read_codes"]
+
+MAX_PIXELS = 300_000_000
+"""Most pixels of a side picture: over twice 15360 x 8640."""
+
+_APP1, _APP2 = 0xE1, 0xE2
+_JPEG_END = b"\xff\xd9"
+_FRAMES = {0xC0, 0xC1, 0xC2, 0xC3}  # baseline, extended, progressive, lossless
+_RGB_CICP = {1: "sRGB", 13: "sRGB", 8: "linear"}  # transfer characteristics of ITU-T H.273
+_CICP_PRIMARIES = {1: "BT.709", 9: "BT.2020", 12: "Display P3"}
+_TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+_TURNS = {2: (0, True), 3: (2, False), 4: (2, True), 5: (3, True), 6: (3, False), 7: (1, True),
+          8: (1, False)}  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class StoredCodes:
+    """Codes of a picture and what the file says about them.
+
+    Parameters
+    ----------
+    codes : ndarray
+        Shape (H, W, C) with C = 1 or 3 and alpha, if any, after them; unsigned integers.
+    top : int
+        The code that stands for 1.
+    has_alpha, premultiplied : bool
+    icc : bytes or None
+        Embedded profile.
+    transfer, primaries : str or None
+        "sRGB" or "linear", and the name of a space, if codes for them are in the file.
+    gamma : float or None
+        Exponent of a PNG that says only that.
+    """
+
+    codes: npt.NDArray[Any]
+    top: int
+    has_alpha: bool = False
+    premultiplied: bool = False
+    icc: bytes | None = None
+    transfer: str | None = None
+    primaries: str | None = None
+    gamma: float | None = None
+
+
+def is_code_picture(head: bytes) -> bool:
+    """Whether a file begins like a PNG, a JPEG or a TIFF."""
+    return head.startswith((PNG_SIGNATURE, JPEG_START, *_TIFF_STARTS))
+
+
+def check_size(path: Path, width: int, height: int) -> None:
+    """Raise PixelSourceError for a picture of impossible or enormous size."""
+    if width < 1 or height < 1 or width * height > MAX_PIXELS:
+        raise PixelSourceError(
+            Fault(str(path), "", f"{width} x {height} pixels", f"up to {MAX_PIXELS:,} pixels",
+                  "make it smaller")
+        )  # fmt: skip
+
+
+def read_codes(path: Path, data: bytes) -> StoredCodes | None:
+    """Codes of a PNG, JPEG or TIFF; None for a TIFF of floats.
+
+    Raises
+    ------
+    PixelSourceError
+        If the file is damaged, too large, or of a kind that cannot be used.
+    """
+    try:
+        if data.startswith(PNG_SIGNATURE):
+            return _read_png(path, data)
+        if data.startswith(JPEG_START):
+            return _read_jpeg(path, data)
+        return _read_tiff(path, data)
+    except PixelSourceError:
+        raise
+    except (RuntimeError, ValueError, KeyError, IndexError, struct.error, zlib.error) as error:
+        raise PixelSourceError(
+            Fault(str(path), "", "the file is damaged or cut short", "", "save it again")
+        ) from error
+
+
+def _read_png(path: Path, data: bytes) -> StoredCodes:
+    import imagecodecs
+
+    chunks: dict[bytes, bytes] = {}
+    for name, body in png_chunks(data):
+        chunks.setdefault(name, body)
+    if b"IEND" not in chunks:
+        raise ValueError("no end")
+    width, height, depth, colour_type = struct.unpack_from(">IIBB", chunks[b"IHDR"])
+    check_size(path, width, height)
+    if colour_type == 3 or b"tRNS" in chunks or depth < 8:
+        codes = _expand_png(data)
+    else:
+        codes = imagecodecs.png_decode(data)
+    said: dict[str, Any] = {}
+    if b"cICP" in chunks:
+        said = _from_cicp(path, chunks[b"cICP"])
+    elif b"iCCP" in chunks:
+        body = chunks[b"iCCP"]
+        said["icc"] = zlib.decompressobj().decompress(body[body.index(b"\0") + 2 :], 1 << 24)
+    elif b"sRGB" not in chunks and b"gAMA" in chunks:
+        (gamma,) = struct.unpack(">I", chunks[b"gAMA"][:4])
+        if gamma and gamma != 45455:  # 1/2.2 is what writers say for sRGB
+            said["gamma"] = 100000 / gamma
+    codes = codes[..., None] if codes.ndim == 2 else codes
+    return StoredCodes(codes, np.iinfo(codes.dtype).max, codes.shape[2] in (2, 4), **said)
+
+
+def _expand_png(data: bytes) -> npt.NDArray[Any]:
+    """Palettes, key colours and fewer than 8 bits, through Pillow."""
+    from PIL import Image
+
+    with Image.open(BytesIO(data)) as picture:
+        keyed = "transparency" in picture.info
+        grey = picture.mode in ("1", "L", "I", "I;16")
+        if picture.mode.startswith("I"):  # 16-bit grey with a key: alpha from the key's code
+            codes = np.asarray(picture).astype(np.uint16)
+            alpha = np.where(codes == picture.info["transparency"], 0, 65535).astype(np.uint16)
+            return np.stack([codes, alpha], axis=-1)
+        if keyed:
+            return np.asarray(picture.convert("LA" if grey else "RGBA"))
+        return np.asarray(picture.convert("L" if grey else "RGB"))
+
+
+def _from_cicp(path: Path, body: bytes) -> dict[str, Any]:
+    primaries, transfer = body[0], body[1]
+    if primaries not in _CICP_PRIMARIES or transfer not in _RGB_CICP:
+        raise PixelSourceError(
+            Fault(str(path), "cICP", f"colour codes {primaries}, {transfer} of ITU-T H.273",
+                  "sRGB or linear transfer with BT.709, BT.2020 or Display P3 primaries",
+                  "save HDR pictures as EXR or HDR")
+        )  # fmt: skip
+    return {"transfer": _RGB_CICP[transfer], "primaries": _CICP_PRIMARIES[primaries]}
+
+
+def _read_jpeg(path: Path, data: bytes) -> StoredCodes:
+    import imagecodecs
+
+    profile: dict[int, bytes] = {}
+    turn, shape, start = 1, None, 2
+    for marker, body in jpeg_segments(data):
+        start += 4 + len(body)
+        if marker in _FRAMES:
+            precision, height, width, channels = struct.unpack_from(">BHHB", body)
+            check_size(path, width, height)
+            shape = (precision, channels)
+        elif marker == _APP2 and body.startswith(b"ICC_PROFILE\0"):
+            profile[body[12]] = body[14:]
+        elif marker == _APP1 and body.startswith(b"Exif\0\0"):
+            turn = _exif_orientation(body[6:])
+    if shape is None or data.rfind(_JPEG_END) < start:  # the decoder would fill up with grey
+        raise ValueError("no frame or no end")
+    precision, channels = shape
+    if channels == 4:
+        raise PixelSourceError(
+            Fault(str(path), "", "a CMYK picture", "grey or RGB", "convert it to sRGB")
+        )
+    codes = imagecodecs.jpeg8_decode(data)
+    codes = codes[..., None] if codes.ndim == 2 else codes
+    icc = b"".join(profile[number] for number in sorted(profile)) or None
+    return StoredCodes(_turned(codes, turn), 2**precision - 1, icc=icc)
+
+
+def _exif_orientation(block: bytes) -> int:
+    """Orientation tag 0x0112 of an Exif block; 1 (upright) where there is none."""
+    order = {b"II": "<", b"MM": ">"}.get(block[:2])
+    if order is None or len(block) < 8:
+        return 1
+    (start,) = struct.unpack_from(f"{order}I", block, 4)
+    if start + 2 > len(block):
+        return 1
+    (count,) = struct.unpack_from(f"{order}H", block, start)
+    for number in range(count):
+        place = start + 2 + 12 * number
+        if place + 12 > len(block):
+            break
+        tag, kind, _ = struct.unpack_from(f"{order}HHI", block, place)
+        if tag == 0x0112 and kind == 3:
+            (turn,) = struct.unpack_from(f"{order}H", block, place + 8)
+            return int(turn) if 1 <= turn <= 8 else 1
+    return 1
+
+
+def _turned(codes: npt.NDArray[Any], orientation: int) -> npt.NDArray[Any]:
+    """Upright picture of an orientation 1 to 8 (CIPA DC-008, tag 274)."""
+    if orientation not in _TURNS:
+        return codes
+    quarters, mirrored = _TURNS[orientation]
+    turned = np.rot90(codes, quarters)
+    return np.ascontiguousarray(turned[:, ::-1] if mirrored else turned)
+
+
+def _read_tiff(path: Path, data: bytes) -> StoredCodes | None:
+    import tifffile
+
+    with tifffile.TiffFile(BytesIO(data)) as file:
+        page = file.pages.first
+        check_size(path, page.imagewidth, page.imagelength)
+        if page.dtype is None or page.dtype.kind not in "uf":
+            raise PixelSourceError(
+                Fault(str(path), "", f"a TIFF of {page.dtype} values",
+                      "unsigned whole numbers or floats")
+            )  # fmt: skip
+        if page.dtype.kind == "f":
+            return None
+        codes = _upright_axes(page)
+        photometric = page.photometric.name if hasattr(page.photometric, "name") else ""
+        if photometric == "PALETTE":
+            codes = np.moveaxis(page.colormap, 0, -1)[codes[..., 0]]
+        elif photometric not in ("RGB", "MINISBLACK", "MINISWHITE", "YCBCR"):
+            raise PixelSourceError(
+                Fault(str(path), "", f"a TIFF of {photometric or 'unknown'} colour",
+                      "grey or RGB", "convert it to sRGB")
+            )  # fmt: skip
+        top = 2**page.bitspersample - 1 if photometric != "PALETTE" else 65535
+        if photometric == "MINISWHITE":
+            codes[..., 0] = top - codes[..., 0]
+        extra = page.extrasamples
+        colours = 1 if photometric.startswith("MINIS") else 3
+        has_alpha = bool(extra) and extra[0] in (1, 2)
+        tag = page.tags.get(274)
+        return StoredCodes(
+            _turned(codes[..., : colours + has_alpha], int(tag.value) if tag else 1),
+            top,
+            has_alpha,
+            premultiplied=has_alpha and extra[0] == 1,
+            icc=bytes(page.iccprofile) if page.iccprofile else None,
+        )
+
+
+def _upright_axes(page: Any) -> npt.NDArray[Any]:
+    """Pixels of a TIFF page with channels last, whichever way they are stored."""
+    codes = page.asarray()
+    if codes.ndim == 2:
+        return np.array(codes[..., None])
+    if codes.shape[:2] != (page.imagelength, page.imagewidth):
+        codes = np.moveaxis(codes, 0, -1)
+    return np.array(codes)

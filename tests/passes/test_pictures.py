@@ -1,0 +1,282 @@
+"""Plates, overlays, masks and object numbers, against Pillow, Little CMS and OpenImageIO."""
+
+from __future__ import annotations
+
+import io
+import struct
+import zlib
+from pathlib import Path
+
+import numpy as np
+import OpenEXR
+import OpenImageIO
+import pytest
+import tifffile
+from PIL import Image, ImageCms, ImageOps
+
+from evenfall.deliver.formats import encode_exr, encode_jpeg, encode_png, encode_tiff
+from evenfall.deliver.icc import icc_profile
+from evenfall.errors import PixelSourceError
+from evenfall.light.primaries import ADOBE_RGB, BT709, DISPLAY_P3, conversion_matrix
+from evenfall.passes.pictures import read_object_ids, read_picture, read_weights
+from evenfall.passes.profiles import parse_profile
+
+# IEC 61966-2-1 applied by hand to codes 118, 127, 128 of 8 bits, as handbooks print them.
+SRGB_CODES = {0: 0.0, 118: 0.1811642, 127: 0.2122308, 128: 0.2158605, 255: 1.0}
+EXACT = 2e-7  # float32 rounding of values up to 1
+
+
+def codes(height: int = 12, width: int = 20, bits: int = 8, channels: int = 3) -> np.ndarray:
+    dtype = np.uint8 if bits == 8 else np.uint16
+    return np.random.default_rng(bits).integers(0, 2**bits, (height, width, channels), dtype)
+
+
+def srgb_row(path: Path) -> None:
+    row = np.array([list(SRGB_CODES)], np.uint8)[..., None].repeat(3, axis=2)
+    Image.fromarray(row).save(path)
+
+
+def save(path: Path, data: bytes) -> Path:
+    path.write_bytes(data)
+    return path
+
+
+def test_codes_without_profile_are_srgb(tmp_path: Path) -> None:
+    srgb_row(tmp_path / "row.png")
+    picture = read_picture(tmp_path / "row.png")
+    np.testing.assert_allclose(picture.rgb[0, :, 1], list(SRGB_CODES.values()), atol=EXACT)
+    assert picture.space == BT709.chromaticities
+    assert picture.alpha is None
+
+
+def test_encoding_linear_takes_codes_as_light(tmp_path: Path) -> None:
+    srgb_row(tmp_path / "row.png")
+    picture = read_picture(tmp_path / "row.png", "linear")
+    np.testing.assert_allclose(picture.rgb[0, :, 0] * 255, list(SRGB_CODES), atol=1e-4)
+
+
+@pytest.mark.parametrize("bits", [8, 16])
+@pytest.mark.parametrize("channels", [1, 2, 3, 4])
+def test_png_of_every_kind_keeps_its_codes(tmp_path: Path, bits: int, channels: int) -> None:
+    import imagecodecs
+
+    stored = codes(bits=bits, channels=channels)
+    flat = stored[..., 0] if channels == 1 else stored
+    save(tmp_path / "a.png", imagecodecs.png_encode(flat))
+    picture = read_picture(tmp_path / "a.png", "linear")
+    top = 2**bits - 1
+    colours = stored[..., :3] if channels > 2 else stored[..., :1].repeat(3, axis=2)
+    np.testing.assert_array_equal(np.rint(picture.rgb * top), colours)
+    if channels in (2, 4):
+        np.testing.assert_array_equal(np.rint(picture.alpha * top), stored[..., -1])
+        assert not picture.premultiplied
+    else:
+        assert picture.alpha is None
+
+
+def test_palette_key_colour_and_one_bit_agree_with_pillow(tmp_path: Path) -> None:
+    palette = Image.fromarray(codes()).quantize(16)
+    palette.save(tmp_path / "palette.png", transparency=3)
+    expected = np.asarray(palette.convert("RGB"))
+    picture = read_picture(tmp_path / "palette.png", "linear")
+    np.testing.assert_array_equal(np.rint(picture.rgb * 255), expected)
+    np.testing.assert_array_equal(picture.alpha == 0, np.asarray(palette) == 3)
+    bitmap = Image.fromarray(codes()[..., 0] > 99)
+    bitmap.save(tmp_path / "bitmap.png")
+    weights = read_weights(tmp_path / "bitmap.png")
+    np.testing.assert_array_equal(weights, np.asarray(bitmap).astype(np.float32))
+    keyed = Image.fromarray(codes())
+    keyed.save(tmp_path / "keyed.png", transparency=tuple(int(v) for v in codes()[3, 4]))
+    assert read_picture(tmp_path / "keyed.png").alpha[3, 4] == 0
+
+
+def test_jpeg_is_decoded_and_turned_upright(tmp_path: Path) -> None:
+    ramp = np.linspace(20, 230, 64 * 32).reshape(32, 64).astype(np.uint8)
+    exif = Image.Exif()
+    for orientation in range(1, 9):
+        exif[0x0112] = orientation
+        path = tmp_path / f"{orientation}.jpg"
+        Image.fromarray(ramp).convert("RGB").save(path, quality=100, subsampling=0, exif=exif)
+        with Image.open(path) as opened:
+            expected = np.asarray(ImageOps.exif_transpose(opened))
+        picture = read_picture(path, "linear")
+        assert picture.rgb.shape == expected.shape
+        assert np.abs(picture.rgb * 255 - expected).max() <= 1.001  # decoders round differently
+
+
+@pytest.mark.parametrize("bits", [8, 16])
+@pytest.mark.parametrize("photometric", ["minisblack", "miniswhite", "rgb"])
+@pytest.mark.parametrize("planar", [False, True])
+def test_tiff_of_codes(tmp_path: Path, bits: int, photometric: str, planar: bool) -> None:
+    stored = codes(bits=bits)
+    path = tmp_path / "a.tif"
+    if photometric == "rgb":
+        pixels = np.moveaxis(stored, -1, 0) if planar else stored
+        tifffile.imwrite(path, pixels, photometric="rgb",
+                         planarconfig="separate" if planar else "contig")  # fmt: skip
+        expected = stored
+    else:
+        tifffile.imwrite(path, stored[..., 0], photometric=photometric)
+        top = 2**bits - 1
+        grey = stored[..., :1] if photometric == "minisblack" else top - stored[..., :1]
+        expected = grey.repeat(3, axis=2)
+    picture = read_picture(path, "linear")
+    np.testing.assert_array_equal(np.rint(picture.rgb * (2**bits - 1)), expected)
+
+
+def test_premultiplied_tiff_is_divided_before_it_is_decoded(tmp_path: Path) -> None:
+    alpha = np.array([[255, 128, 64, 0]], np.uint8)
+    colour = np.rint(np.array([200, 100, 40]) * (alpha[..., None] / 255)).astype(np.uint8)
+    pixels = np.concatenate([colour, alpha[..., None]], axis=2)
+    tifffile.imwrite(tmp_path / "a.tif", pixels, photometric="rgb", extrasamples=("assocalpha",))
+    picture = read_picture(tmp_path / "a.tif", "linear")
+    assert np.abs(picture.rgb[0, :3] * 255 - [200, 100, 40]).max() <= 2  # a code of 64 holds 1/64
+    np.testing.assert_allclose(picture.alpha[0] * 255, alpha[0], atol=1e-4)
+
+
+SPACES = {"sRGB": BT709, "Display P3": DISPLAY_P3, "Adobe RGB (1998) compatible": ADOBE_RGB}
+
+
+@pytest.mark.parametrize("space", SPACES)
+@pytest.mark.parametrize("encode", [encode_png, encode_jpeg, encode_tiff])
+def test_profiles_are_honoured_as_little_cms_does(tmp_path: Path, space: str, encode) -> None:
+    patches = np.array([[128, 64, 200], [230, 180, 90], [40, 90, 60], [250, 250, 250]], np.uint8)
+    patches = patches.repeat(64, axis=0).reshape(16, 16, 3)
+    path = save(tmp_path / "a", encode(patches, space=space))
+    picture = read_picture(path)
+    assert picture.space == SPACES[space].chromaticities
+    linear = picture.rgb @ conversion_matrix(SPACES[space], BT709).T.astype(np.float32)
+    mine = _encoded_srgb(linear)
+    transform = ImageCms.buildTransform(
+        ImageCms.ImageCmsProfile(io.BytesIO(icc_profile(space))), ImageCms.createProfile("sRGB"),
+        "RGB", "RGB", renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
+    )  # fmt: skip
+    with Image.open(path) as opened:
+        theirs = np.asarray(ImageCms.applyTransform(opened.convert("RGB"), transform))
+    inside = np.all((linear >= 0) & (linear <= 1), axis=2)
+    assert inside.mean() > 0.5
+    assert np.abs(mine - theirs)[inside].max() <= 1.2  # rounding to codes, and JPEG decoders'
+
+
+def _encoded_srgb(linear: np.ndarray) -> np.ndarray:
+    size = np.clip(linear.astype(np.float64), 0, 1)
+    encoded = np.where(size <= 0.0031308, size * 12.92, 1.055 * size ** (1 / 2.4) - 0.055)
+    return encoded * 255
+
+
+def test_profile_of_pillow_and_of_a_sampled_curve() -> None:
+    theirs = parse_profile(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
+    assert theirs.chromaticities == BT709.chromaticities
+    decoded = theirs.decode(np.array([118, 127, 128]) / 255)
+    np.testing.assert_allclose(decoded[0], [0.1811642, 0.2122308, 0.2158605], atol=2e-5)
+    import imagecodecs
+
+    table = np.rint(65535 * np.linspace(0, 1, 1024) ** 1.8).astype(np.uint16)
+    wide = imagecodecs.cms_profile(
+        "rgb", whitepoint=[0.3457, 0.3585, 1.0],
+        primaries=[0.7347, 0.2653, 1, 0.1596, 0.8404, 1, 0.0366, 0.0001, 1],
+        transferfunction=table,
+    )  # fmt: skip
+    profile = parse_profile(wide)
+    np.testing.assert_allclose(
+        profile.chromaticities,
+        [0.7347, 0.2653, 0.1596, 0.8404, 0.0366, 0.0001, 0.3457, 0.3585],
+        atol=2e-4,  # s15Fixed16 rounding of the colorants
+    )
+    np.testing.assert_allclose(profile.decode(np.array([0.5]))[1], 0.5**1.8, atol=1e-4)
+
+
+def test_gamma_chunk_alone(tmp_path: Path) -> None:
+    plain = encode_png(np.full((2, 2, 3), 128, np.uint8))
+    kept = (
+        plain[:33] + _chunk(b"gAMA", struct.pack(">I", 55556)) + plain[plain.index(b"IDAT") - 4 :]
+    )
+    picture = read_picture(save(tmp_path / "a.png", kept))
+    np.testing.assert_allclose(picture.rgb, (128 / 255) ** (1 / 0.55556), rtol=1e-6)
+
+
+def _chunk(name: bytes, body: bytes) -> bytes:
+    return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
+
+
+def test_hdr_codes_in_png_are_refused(tmp_path: Path) -> None:
+    plain = encode_png(np.full((2, 2, 3), 128, np.uint16))
+    pq = plain[:33] + _chunk(b"cICP", bytes([9, 16, 0, 1])) + plain[plain.index(b"IDAT") - 4 :]
+    with pytest.raises(PixelSourceError, match=r"colour codes 9, 16 .*save HDR pictures as EXR"):
+        read_picture(save(tmp_path / "a.png", pq))
+
+
+def test_exr_plate_with_alpha_and_chromaticities(tmp_path: Path) -> None:
+    planes = np.random.default_rng(3).random((3, 5, 7), np.float32) * 40
+    alpha = np.linspace(0, 1, 35, dtype=np.float32).reshape(5, 7)
+    data = encode_exr(planes, alpha, bits=32, chromaticities=DISPLAY_P3.chromaticities).data
+    picture = read_picture(save(tmp_path / "a.exr", data))
+    np.testing.assert_array_equal(picture.rgb, np.moveaxis(planes, 0, -1))
+    np.testing.assert_array_equal(picture.alpha, alpha)
+    np.testing.assert_allclose(picture.space, DISPLAY_P3.chromaticities, atol=1e-6)
+    assert picture.premultiplied
+
+
+def test_object_numbers_and_channels(tmp_path: Path) -> None:
+    numbers = np.arange(12, dtype=np.uint32).reshape(3, 4) * 1001
+    OpenEXR.File({"type": OpenEXR.scanlineimage}, {"id": numbers, "Z": numbers.astype("f4")}).write(
+        str(tmp_path / "ids.exr")
+    )
+    np.testing.assert_array_equal(read_object_ids(tmp_path / "ids.exr", "id"), numbers)
+    with pytest.raises(PixelSourceError, match=r"no channel 'ID'; one of Z, id"):
+        read_object_ids(tmp_path / "ids.exr", "ID")
+    half = (numbers / 3).astype(np.float16)
+    OpenEXR.File({"type": OpenEXR.scanlineimage}, {"id": half}).write(str(tmp_path / "aa.exr"))
+    with pytest.raises(PixelSourceError, match="without anti-aliasing"):
+        read_object_ids(tmp_path / "aa.exr")
+    save(tmp_path / "ids.png", encode_png(numbers.astype(np.uint16)))
+    np.testing.assert_array_equal(read_object_ids(tmp_path / "ids.png"), numbers)
+
+
+def test_weights_are_codes_over_the_largest_code(tmp_path: Path) -> None:
+    mask = codes(bits=16, channels=1)[..., 0]
+    save(tmp_path / "a.png", encode_png(mask))
+    np.testing.assert_allclose(read_weights(tmp_path / "a.png"), mask / 65535, atol=EXACT)
+    rgba = codes(channels=4)
+    save(tmp_path / "b.png", encode_png(rgba))
+    np.testing.assert_allclose(
+        read_weights(tmp_path / "b.png", "A"), rgba[..., 3] / 255, atol=EXACT
+    )
+    with pytest.raises(PixelSourceError, match=r"no channel 'Z'; one of R, G, B, A"):
+        read_weights(tmp_path / "b.png", "Z")
+
+
+def test_float_picture_agrees_with_openimageio(tmp_path: Path) -> None:
+    planes = np.random.default_rng(4).random((3, 6, 9), np.float32)
+    path = save(tmp_path / "a.exr", encode_exr(planes, bits=32).data)
+    theirs = OpenImageIO.ImageBuf(str(path)).get_pixels(OpenImageIO.FLOAT)
+    np.testing.assert_array_equal(read_picture(path).rgb, theirs)
+
+
+@pytest.mark.parametrize("encode", [encode_png, encode_jpeg, encode_tiff])
+def test_a_file_cut_anywhere_is_refused(tmp_path: Path, encode) -> None:
+    data = encode(np.random.default_rng(1).integers(0, 255, (40, 40, 3), np.uint8))
+    for share in (0.05, 0.3, 0.6, 0.9):
+        path = save(tmp_path / f"{share}", data[: int(len(data) * share)])
+        with pytest.raises(PixelSourceError, match="damaged or cut short"):
+            read_picture(path)
+
+
+def test_what_is_no_picture_is_said_clearly(tmp_path: Path) -> None:
+    with pytest.raises(PixelSourceError, match="there is no such file"):
+        read_picture(tmp_path / "sky.jpg")
+    with pytest.raises(PixelSourceError, match="not a file"):
+        read_picture(tmp_path)
+    with pytest.raises(PixelSourceError, match=r"note\.txt"):
+        read_picture(save(tmp_path / "note.txt", b"dusk, please"))
+    Image.new("CMYK", (8, 8)).save(tmp_path / "print.jpg")
+    with pytest.raises(PixelSourceError, match="CMYK picture.*convert it to sRGB"):
+        read_picture(tmp_path / "print.jpg")
+
+
+def test_a_bomb_is_refused_before_it_is_decoded(tmp_path: Path) -> None:
+    header = struct.pack(">IIBBBBB", 60000, 60000, 8, 2, 0, 0, 0)
+    body = zlib.compress(bytes(1000))
+    bomb = b"\x89PNG\r\n\x1a\n" + _chunk(b"IHDR", header) + _chunk(b"IDAT", body)
+    with pytest.raises(PixelSourceError, match=r"60000 x 60000 pixels; up to 300,000,000"):
+        read_picture(save(tmp_path / "a.png", bomb + _chunk(b"IEND", b"")))
