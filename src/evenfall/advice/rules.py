@@ -10,9 +10,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
 from evenfall.advice.facts import MoodFacts
+from evenfall.camera.exposure import MeterPlan, plan_meter
 from evenfall.errors import Advice
 from evenfall.recipe import Recipe, ResolvedMood
-from evenfall.recipe.camera import Meter
 from evenfall.recipe.lights import LightSetting
 
 __all__ = ["ADVICE_CODES", "NOISE_SHOWS_LIGHTNESS", "advise", "advise_on_facts"]
@@ -108,35 +108,21 @@ def _no_key(recipe: Recipe) -> Iterator[Advice]:
 
 
 def _fixtures_metered(recipe: Recipe) -> Iterator[Advice]:
-    seen: set[tuple[str, ...]] = set()
+    seen: set[MeterPlan] = set()
     for mood in recipe.moods.values():
-        meter = mood.camera.meter
-        if mood.camera.settings is not None or not isinstance(meter, Meter):
+        plan = plan_meter(recipe, mood)
+        if plan is None or plan.meter.of == "key" or plan in seen:
             continue
-        target = recipe.moods.get(meter.mood, mood) if meter.mood else mood
-        metered = _metered_lights(recipe, target, meter)
-        fixtures = tuple(name for name in metered if recipe.model.lights[name].role in _FIXTURES)
-        if fixtures and fixtures not in seen:
-            seen.add(fixtures)
-            place = f"moods.{mood.name}.camera.meter" if mood.own_meter else "camera.meter"
+        seen.add(plan)
+        fixtures = [name for name in plan.lights if recipe.model.lights[name].role in _FIXTURES]
+        if fixtures:
             yield Advice(
                 "fixtures-metered",
-                place,
+                f"moods.{mood.name}.camera.meter" if mood.own_meter else "camera.meter",
                 f"the meter sees {_listed(fixtures)}",
                 "a bright lamp in view pulls the exposure down and changes it with every lamp you "
                 "touch; meter the key alone and add fixtures afterwards",
             )
-
-
-def _metered_lights(recipe: Recipe, mood: ResolvedMood, meter: Meter) -> list[str]:
-    if meter.of == "key":
-        return []
-    on = _lights_on(recipe, mood, ["key", "fill", "sky", "fixture", "outdoor fixture", "glow"])
-    if meter.of == "mix":
-        return on
-    names = (meter.of,) if isinstance(meter.of, str) else meter.of
-    members = {light for name in names for light in recipe.members(name)}
-    return [name for name in on if name in members]
 
 
 def _outdoor_by_day(recipe: Recipe) -> Iterator[Advice]:

@@ -1,0 +1,161 @@
+"""Each piece of advice is given where it belongs, not elsewhere, and can be silenced.
+
+The rules are common practice of architectural photography; no source prints them as a table.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from evenfall.advice.facts import MoodFacts, light_facts
+from evenfall.advice.rules import ADVICE_CODES, advise, advise_on_facts
+from evenfall.recipe import Recipe, load
+
+SOUND = """
+format = 1
+[lights.sun]
+file = "sun.exr"
+role = "key"
+[lights.fill]
+file = "fill.exr"
+role = "fill"
+[lights.lamps]
+file = "lamps.exr"
+[lights.lantern]
+file = "lantern.exr"
+role = "outdoor fixture"
+[moods.day.lights]
+lantern = "off"
+[moods.dusk]
+based_on = "day"
+lights.sun = "off"
+lights.lantern = "on"
+lights.lamps = { stops = 1 }
+"""
+
+
+def _recipe(folder: Path, text: str) -> Recipe:
+    path = folder / "view.toml"
+    path.write_text(text, encoding="utf-8")
+    return load(path, check_files=False)
+
+
+def _codes(folder: Path, text: str) -> list[str]:
+    return [advice.code for advice in advise(_recipe(folder, text))]
+
+
+def test_a_sound_recipe_gets_no_advice(tmp_path: Path) -> None:
+    assert _codes(tmp_path, SOUND) == []
+
+
+CASES = {
+    "no-key": (SOUND.replace('role = "key"', 'role = "glow"'), "lights"),
+    "fixtures-metered": (SOUND + '\n[camera]\nmeter = { of = "mix" }\n', "camera.meter"),
+    "outdoor-on-by-day": (
+        SOUND.replace('lantern = "off"', 'fill = "-1"') + '\n[project]\nscene = "exterior"\n',
+        "moods.day.lights",
+    ),
+    "fixtures-off-at-dusk": (
+        SOUND.replace('lights.lantern = "on"', "").replace("{ stops = 1 }", '"off"'),
+        "moods.dusk.lights",
+    ),
+    "only-brightness": (
+        SOUND + '\n[moods.bright]\nbased_on = "day"\ncamera.exposure_stops = 1\n',
+        "moods.bright",
+    ),
+}
+
+
+@pytest.mark.parametrize("code", CASES)
+def test_advice_is_given_with_place_and_reason(tmp_path: Path, code: str) -> None:
+    text, place = CASES[code]
+    given = [advice for advice in advise(_recipe(tmp_path, text)) if advice.code == code]
+    assert len(given) == 1
+    assert given[0].place == place
+    assert len(given[0].reason) > 20
+
+
+@pytest.mark.parametrize("code", CASES)
+def test_advice_can_be_silenced(tmp_path: Path, code: str) -> None:
+    text = CASES[code][0].replace("format = 1", f'format = 1\nsilence = ["{code}"]')
+    assert code not in _codes(tmp_path, text)
+
+
+def test_key_off_in_every_mood_is_noticed(tmp_path: Path) -> None:
+    text = SOUND.replace('lantern = "off"', 'lantern = "off"\nsun = "off"')
+    assert "no-key" in _codes(tmp_path, text)
+
+
+def test_equal_stops_on_every_light_differ_only_in_brightness(tmp_path: Path) -> None:
+    dimmer = """
+[moods.dim]
+based_on = "day"
+lights.sun = "-2"
+lights.fill = "-2"
+lights.lamps = { factor = 0.25 }
+"""
+    assert "only-brightness" in _codes(tmp_path, SOUND + dimmer)
+    tinted = dimmer.replace("{ factor = 0.25 }", "{ factor = 0.25, hex = '#ffcc88' }")
+    assert "only-brightness" not in _codes(tmp_path, SOUND + tinted)
+
+
+def test_interior_by_day_may_have_its_outdoor_fixture_on(tmp_path: Path) -> None:
+    assert "outdoor-on-by-day" not in _codes(tmp_path, SOUND.replace('"off"', '"on"', 1))
+
+
+def test_misspelt_silence_is_named_with_a_suggestion(tmp_path: Path) -> None:
+    text = SOUND.replace("format = 1", 'format = 1\nsilence = ["fill-over-keys"]')
+    given = advise(_recipe(tmp_path, text))
+    assert [advice.code for advice in given] == ["unknown-silence"]
+    assert "fill-over-key" in given[0].message
+
+
+def _facts(
+    fill_gain: float = 0.25, clipped_share: float = 0.0, noise_lightness: float = 0.2
+) -> MoodFacts:
+    grey = (1.0, 1.0, 1.0)
+    lights = light_facts(
+        {"sun": "key", "fill": "fill"},
+        {"sun": grey, "fill": (fill_gain,) * 3},
+        {"sun": grey, "fill": grey},
+        (0.2126, 0.7152, 0.0722),
+        {},
+    )
+    return MoodFacts("day", "Day", 0.0, lights, clipped_share, noise_lightness)
+
+
+def test_sound_facts_get_no_advice(tmp_path: Path) -> None:
+    assert advise_on_facts(_recipe(tmp_path, SOUND), [_facts()]) == []
+
+
+@pytest.mark.parametrize(
+    ("code", "facts"),
+    [
+        ("fill-over-key", _facts(fill_gain=1.5)),
+        ("noise-shows", _facts(noise_lightness=1.8)),
+        ("highlights-clipped", _facts(clipped_share=0.2)),
+    ],
+)
+def test_measured_advice(tmp_path: Path, code: str, facts: MoodFacts) -> None:
+    assert [a.code for a in advise_on_facts(_recipe(tmp_path, SOUND), [facts])] == [code]
+    silent = SOUND.replace("format = 1", f'format = 1\nsilence = ["{code}"]')
+    assert advise_on_facts(_recipe(tmp_path, silent), [facts]) == []
+
+
+def test_every_code_says_what_it_is_about() -> None:
+    assert all(len(meaning) > 10 for meaning in ADVICE_CODES.values())
+
+
+def test_ratios_of_the_lighting_trade() -> None:
+    """Key one stop over the fill: 2:1 as key:fill, 3:1 as (key+fill):fill.
+
+    Source: American Society of Cinematographers convention for the second; log2 arithmetic.
+    """
+    fill = _facts(fill_gain=0.5).lights[1]
+    assert fill.ratio is not None
+    assert fill.ratio.key_to_light == pytest.approx(2.0)
+    assert fill.ratio.lit_to_shadow == pytest.approx(3.0)
+    assert fill.share == pytest.approx(1 / 3)
+    assert fill.gain_stops == pytest.approx(-1.0, abs=1e-6)
