@@ -40,12 +40,14 @@ class Area(Part):
     )
     gradient: Gradient | None = Field(None, description="A straight ramp between two points.")
     mask: str | None = Field(
-        None, description="Picture file whose values 0 to 1 are the weight; scaled to the view."
+        None,
+        description="Picture whose values 0 to 1 are the weight, relative to the recipe; scaled to "
+        "the view.",
     )
     channel: str | None = Field(
         None, description="Channel of the mask or of the object-id file; R or the first otherwise."
     )
-    ids: str | None = Field(None, description="File with an object-id pass.")
+    ids: str | None = Field(None, description="File with an object-id pass, in the passes' folder.")
     id: tuple[int, ...] = Field((), description="Object numbers that belong to the area.")
     feather: Fraction01 = Field(
         0.0, description="Width of the soft edge, as a share of the picture's width."
@@ -67,7 +69,7 @@ class Area(Part):
         if "ids" in shapes and not self.id:
             raise ValueError("an area by object ids needs id = [number, ...]")
         if self.id and "ids" not in shapes:
-            raise ValueError("id goes with ids = 'file of the object-id pass'")
+            raise ValueError("id goes with ids, the file of the object-id pass")
         if self.rectangle is not None:
             left, top, right, bottom = self.rectangle
             if left >= right or top >= bottom:

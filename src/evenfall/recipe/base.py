@@ -5,13 +5,16 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 __all__ = [
     "Adaptation",
+    "Family",
     "Fraction01",
+    "HexColour",
+    "OrNone",
     "Part",
     "Percent",
     "Point",
@@ -35,6 +38,29 @@ class Takes:
     """What a key takes, in words, where its type alone would say too little."""
 
     text: str
+
+
+@dataclass(frozen=True)
+class Family:
+    """Keys of a table that say one thing between them.
+
+    Where a mood says one of `heads`, everything in `members` that the mood it builds on says is
+    dropped, unless the mood says it again.
+    """
+
+    heads: tuple[str, ...]
+    members: tuple[str, ...]
+
+
+class OrNone(BeforeValidator):
+    """Takes the word "none", by which a mood drops what it would inherit."""
+
+    def __init__(self, kind: Any) -> None:
+        super().__init__(_nothing, json_schema_input_type=kind | Literal["none"] | None)
+
+
+def _nothing(value: Any) -> Any:
+    return None if value == "none" else value
 
 
 def parse_stops(value: Any) -> float:
@@ -63,12 +89,12 @@ def parse_stops(value: Any) -> float:
     -0.6666666666666666
     """
     if isinstance(value, bool):
-        raise ValueError("expected stops, a number or text such as '+1 1/3'")
+        raise ValueError('expected stops, a number or text such as "+1 1/3"')
     if isinstance(value, int | float):
         return float(value)
     match = _STOPS.match(value) if isinstance(value, str) else None
     if match is None or (match["whole"] is None and match["num"] is None):
-        raise ValueError("expected stops, a number or text such as '+1 1/3'")
+        raise ValueError('expected stops, a number or text such as "+1 1/3"')
     size = Fraction(match["whole"] or "0")
     if match["num"] is not None:
         if int(match["den"]) == 0:
@@ -105,6 +131,13 @@ Rgb = Annotated[
 
 Adaptation = Literal["CAT16", "Bradford"]
 
+HexColour = Annotated[
+    str,
+    Field(pattern=r"^#[0-9a-fA-F]{6}$"),
+    Takes('a colour such as "#ffd2a0"'),
+]
+"""An sRGB colour as '#rrggbb'."""
+
 
 class Part(BaseModel):
     """A part of a recipe: frozen, and strict about keys it does not know."""
@@ -116,3 +149,5 @@ class Part(BaseModel):
         allow_inf_nan=False,
         str_strip_whitespace=True,
     )
+
+    families: ClassVar[tuple[Family, ...]] = ()

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
 from evenfall.recipe.areas import Area
-from evenfall.recipe.base import Adaptation, Part, Percent, Point, Stops
+from evenfall.recipe.base import Adaptation, Family, OrNone, Part, Percent, Point, Stops, Takes
 
 __all__ = ["Camera", "CameraSettings", "Meter", "WhiteBalance"]
 
@@ -17,7 +17,7 @@ class Meter(Part):
 
     of: str | tuple[str, ...] = Field(
         "key",
-        description="What the meter sees: 'key' (every light with that role), 'mix' (all of the "
+        description='What the meter sees: "key" (every light with that role), "mix" (all of the '
         "mood), or names of lights and groups.",
     )
     mood: str | None = Field(
@@ -31,7 +31,7 @@ class Meter(Part):
         "same in a circle around `at`, 1/20 of the width across; highlights: brings a bright "
         "percentile to highlight_percent.",
     )
-    area: Area | None = Field(None, description="Meter only here.")
+    area: Annotated[Area | None, OrNone(Area)] = Field(None, description="Meter only here.")
     at: Point = Field((0.5, 0.5), description="Middle of the spot.")
     grey_percent: Percent = Field(
         18.0, description="The metered light is brought to this reflectance of grey."
@@ -52,7 +52,9 @@ class CameraSettings(Part):
 
     iso: float = Field(100.0, gt=0, le=1_000_000, description="Film speed, ISO.")
     aperture: float = Field(8.0, gt=0.3, le=256, description="f-number.")
-    shutter: str | float = Field("1/125", description="Exposure time in seconds; '1/125' or 0.5.")
+    shutter: Annotated[str | float, Takes('an exposure time in seconds such as "1/125" or 0.5')] = (
+        Field("1/125", description="Exposure time in seconds.")
+    )
 
     anchor: Literal["grey", "saturation"] = Field(
         "grey",
@@ -69,7 +71,7 @@ class CameraSettings(Part):
         except (ValueError, ZeroDivisionError):
             seconds = 0.0
         if seconds <= 0:
-            raise ValueError("expected an exposure time in seconds such as '1/125' or 0.5")
+            raise ValueError('expected an exposure time in seconds such as "1/125" or 0.5')
         return value
 
     @property
@@ -94,6 +96,10 @@ def shutter_seconds(value: str | float) -> float:
 
 class WhiteBalance(Part):
     """Which light is to look neutral."""
+
+    families: ClassVar[tuple[Family, ...]] = (
+        Family(("kelvin", "neutral"), ("kelvin", "duv", "neutral", "neutral_radius")),
+    )
 
     kelvin: Annotated[float, Field(ge=1000, le=25000)] | None = Field(
         None, description="Light of this colour temperature is rendered neutral."
@@ -122,17 +128,26 @@ class WhiteBalance(Part):
 class Camera(Part):
     """Exposure and white balance; every mood shares it unless the mood says otherwise."""
 
+    families: ClassVar[tuple[Family, ...]] = (Family(("meter", "settings"), ("meter", "settings")),)
+
     exposure_stops: Stops = Field(
         0.0, description="Stops on top of what the meter or the settings say; + is brighter."
     )
     meter: Meter | Literal["off"] = Field(
         default_factory=Meter,
-        description="How exposure is measured; 'off' leaves pass values as they are, times "
+        description='How exposure is measured; "off" leaves pass values as they are, times '
         "exposure_stops.",
     )
-    settings: CameraSettings | None = Field(
+    settings: Annotated[CameraSettings | None, OrNone(CameraSettings)] = Field(
         None, description="ISO, aperture and shutter instead of the meter."
     )
-    white_balance: WhiteBalance | None = Field(
+    white_balance: Annotated[WhiteBalance | None, OrNone(WhiteBalance)] = Field(
         None, description="Which light looks neutral; the passes' own white otherwise."
     )
+
+    @model_validator(mode="after")
+    def _one_exposure(self) -> Self:
+        metered = "meter" in self.model_fields_set and self.meter != "off"
+        if metered and self.settings is not None:
+            raise ValueError("exposure is by meter or by settings, not both")
+        return self

@@ -11,7 +11,7 @@ from evenfall.errors import Fault, RecipeError
 from evenfall.recipe.describing import slot_at
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.places import Place, dotted, parse_place
-from evenfall.recipe.shorthand import is_light_setting, opened, replaced_by
+from evenfall.recipe.shorthand import opened, replaced_by
 from evenfall.recipe.suggesting import did_you_mean
 
 __all__ = ["Change", "apply_changes", "parse_change", "parse_changes"]
@@ -121,9 +121,8 @@ def _apply(tree: dict[str, Any], change: Change) -> None:
         parent = child
     last = change.place[-1]
     _child(parent, last, change.place)
-    if is_light_setting(change.place[:-1]):
-        for key in replaced_by(str(last)):
-            parent.pop(key, None)
+    for key in replaced_by(change.place):
+        parent.pop(key, None)
     parent[last] = change.value
 
 

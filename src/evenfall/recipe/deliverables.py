@@ -7,7 +7,7 @@ from typing import Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
-from evenfall.recipe.base import Part
+from evenfall.recipe.base import Part, Point
 
 __all__ = ["Deliverable", "Print", "Proof", "Sheet"]
 
@@ -32,7 +32,7 @@ def aspect_ratio(text: str) -> float:
     """
     match = _ASPECT.match(text)
     if match is None or float(match[1]) <= 0 or float(match[2]) <= 0:
-        raise ValueError("expected an aspect ratio such as '16:9'")
+        raise ValueError('expected an aspect ratio such as "16:9"')
     return float(match[1]) / float(match[2])
 
 
@@ -69,8 +69,8 @@ class Deliverable(Part):
     )
     suffix: str = Field("", description="Added to the name, to tell deliverables apart.")
     moods: tuple[str, ...] = Field((), description="Only these moods; all when empty.")
-    crop: str | None = Field(None, description="Crop to an aspect ratio such as '4:5'.")
-    crop_position: tuple[float, float] = Field(
+    crop: str | None = Field(None, description='Crop to an aspect ratio such as "4:5".')
+    crop_position: Point = Field(
         (0.5, 0.5), description="Which part the crop keeps; 0.5, 0.5 is the middle."
     )
     width: int | None = Field(None, ge=16, le=65535, description="Width in pixels.")
@@ -100,7 +100,7 @@ class Deliverable(Part):
         if self.print is not None and (self.width or self.height):
             raise ValueError("say the size by print or by width and height, not both")
         if self.max_kilobytes is not None and self.format != "jpeg":
-            raise ValueError("max_kilobytes goes with format = 'jpeg'")
+            raise ValueError('max_kilobytes goes with format = "jpeg"')
         return self
 
     @property

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, ClassVar, Literal, Self
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from evenfall.recipe.areas import Area
-from evenfall.recipe.base import Part, Rgb, Stops
+from evenfall.recipe.base import Family, HexColour, Part, Rgb, Stops
 
 __all__ = ["GAIN_KEYS", "TINT_KEYS", "Light", "LightSetting", "Match", "Rendered", "Role"]
 
@@ -17,13 +17,23 @@ Kelvin = Annotated[float, Field(ge=1000, le=25000, description="Colour temperatu
 Duv = Annotated[float, Field(ge=-0.05, le=0.05)]
 Locus = Literal["auto", "planckian", "daylight"]
 
+
+def _digits(value: Any) -> Any:
+    return str(value) if type(value) is int else value
+
+
+LampClass = Annotated[
+    Literal["2700", "3000", "3500", "4000", "4500", "5000", "5700", "6500"],
+    BeforeValidator(_digits, json_schema_input_type=str | int),
+]
+"""A nominal lamp class after ANSI C78.377, as text or as a number."""
+
 GAIN_KEYS = ("off", "stops", "factor", "lumens", "watts", "match")
 """The keys of a light setting that say how strong; a setting holds at most one of them."""
 
 TINT_KEYS = ("kelvin", "mired_shift", "xy", "hex", "rgb", "lamp_class")
 """The keys of a light setting that say what colour; a setting holds at most one of them."""
 
-_HEX = re.compile(r"^#[0-9a-fA-F]{6}$")
 _RATIO = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)\s*$")
 
 
@@ -39,7 +49,7 @@ def _check_kelvin(kelvin: float | None, duv: float | None, locus: Locus | None) 
     if duv is not None and locus == "daylight":
         raise ValueError("duv is measured from the Planckian locus; say either duv or daylight")
     if kelvin is not None and kelvin < 4000 and locus == "daylight":
-        raise ValueError("the daylight locus starts at 4000 K; use locus = 'planckian' below")
+        raise ValueError('the daylight locus starts at 4000 K; use locus = "planckian" below')
 
 
 class Rendered(Part):
@@ -56,7 +66,13 @@ class Rendered(Part):
     )
     lumens: float | None = Field(None, gt=0, description="Luminous flux it was rendered with.")
     sun_altitude_degrees: float | None = Field(
-        None, ge=-90, le=90, description="Altitude of the sun for which sun or sky was rendered."
+        None,
+        ge=-90,
+        le=90,
+        description="Altitude of the sun for which sun or sky was rendered; for daylight moods.",
+    )
+    sky_state: Literal["clear", "hazy", "overcast"] | None = Field(
+        None, description="Sky for which sun or sky was rendered; clear otherwise."
     )
 
     _xy_real = field_validator("xy")(_real_xy)
@@ -86,7 +102,7 @@ class Match(Part):
     to: str = Field(description="The light or group it is measured against.")
     ratio: str = Field(
         "1:1",
-        description="'A:B', A for the light named in `to`, B for this one: 4:1 makes this light "
+        description='"A:B", A for the light named in `to`, B for this one: 4:1 makes this light '
         "a quarter of the other.",
     )
     convention: Literal["key:fill", "(key+fill):fill"] = Field(
@@ -101,7 +117,7 @@ class Match(Part):
     def _ratio_reads(cls, value: str) -> str:
         match = _RATIO.match(value)
         if match is None or float(match[1]) <= 0 or float(match[2]) <= 0:
-            raise ValueError("expected a ratio such as '4:1' with both numbers above 0")
+            raise ValueError('expected a ratio such as "4:1", both numbers above 0')
         return value
 
     @model_validator(mode="after")
@@ -124,6 +140,11 @@ class LightSetting(Part):
     A light that a mood does not mention stays as rendered, or as in the mood it builds on.
     """
 
+    families: ClassVar[tuple[Family, ...]] = (
+        Family(("on", *GAIN_KEYS), ("on", *GAIN_KEYS, "lumens_per_watt")),
+        Family(TINT_KEYS, (*TINT_KEYS, "duv", "locus")),
+    )
+
     off: Literal[True] | None = Field(None, description="true: the light is off; not even read.")
     on: Literal[True] | None = Field(
         None, description="true: as rendered, whatever the mood it builds on says."
@@ -141,11 +162,9 @@ class LightSetting(Part):
         None, ge=-1000, le=1000, description="Shift in mired (10^6/K); + is warmer."
     )
     xy: tuple[float, float] | None = Field(None, description="CIE 1931 chromaticity of the lamp.")
-    hex: str | None = Field(None, description="Colour of the light as sRGB '#rrggbb'.")
+    hex: HexColour | None = Field(None, description="Colour of the light as sRGB '#rrggbb'.")
     rgb: Rgb | None = Field(None, description="Plain factors for R, G, B in the passes' primaries.")
-    lamp_class: Literal["2700", "3000", "3500", "4000", "4500", "5000", "5700", "6500"] | None = (
-        Field(None, description="Nominal lamp class after ANSI C78.377.")
-    )
+    lamp_class: LampClass | None = Field(None, description="Nominal lamp class after ANSI C78.377.")
     hold_luminance: bool | None = Field(
         None,
         description="Keep the light's luminance when its colour changes (true unless said; plain "
@@ -156,13 +175,6 @@ class LightSetting(Part):
         description="Which locus kelvin lies on: auto is Planckian below 4000 K, CIE daylight "
         "above 5000 K, blended between.",
     )
-
-    @field_validator("hex")
-    @classmethod
-    def _hex_reads(cls, value: str | None) -> str | None:
-        if value is not None and not _HEX.match(value):
-            raise ValueError("expected a colour such as '#ffd2a0'")
-        return value
 
     @field_validator("rgb")
     @classmethod

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, Self
 
-from pydantic import BeforeValidator, Field, field_validator, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
-from evenfall.recipe.base import Fraction01, Part, Point, Rgb, Stops
+from evenfall.recipe.base import Fraction01, HexColour, OrNone, Part, Point, Rgb, Stops, Takes
 
 __all__ = [
     "Aces",
@@ -88,15 +88,28 @@ class Aces(Part):
     curve: Literal["aces2"] = "aces2"
 
 
+CurveName = Literal["filmic", "reinhard", "hable", "neutral", "clip", "aces2"]
+
+
 def _named_curve(value: object) -> object:
     return {"curve": value} if isinstance(value, str) else value
 
 
 Tone = Annotated[
     Annotated[Filmic | Reinhard | Hable | Neutral | Clip | Aces, Field(discriminator="curve")],
-    BeforeValidator(_named_curve),
+    BeforeValidator(
+        _named_curve,
+        json_schema_input_type=Filmic | Reinhard | Hable | Neutral | Clip | Aces | CurveName,
+    ),
+    Takes(
+        '"filmic", "reinhard", "hable", "neutral", "clip" or "aces2", or a table with curve and '
+        "its settings"
+    ),
 ]
 """A tone curve: its name alone, or a table with `curve` and its settings."""
+
+
+_CDL_NUMBERS = ("slope", "offset", "power", "saturation")
 
 
 class Cdl(Part):
@@ -116,6 +129,9 @@ class Cdl(Part):
             raise ValueError("slope must be 0 or more and power above 0")
         if self.id is not None and self.file is None:
             raise ValueError("id goes with file")
+        numbers = [key for key in _CDL_NUMBERS if key in self.model_fields_set]
+        if self.file is not None and numbers:
+            raise ValueError(f"a CDL is numbers or a file, found file and {' and '.join(numbers)}")
         return self
 
 
@@ -138,8 +154,8 @@ class Lut(Part):
     def _place_fits(self) -> Self:
         if (self.place == "display") != (self.input == "encoded"):
             raise ValueError(
-                "a LUT at place 'display' takes input 'encoded'; at place 'scene' it takes "
-                "'linear' or 'log'"
+                'a LUT at place "display" takes input "encoded"; at place "scene" it takes '
+                '"linear" or "log"'
             )
         return self
 
@@ -147,18 +163,10 @@ class Lut(Part):
 class SplitTint(Part):
     """Two colours, one for the shadows and one for the highlights, at equal luminance."""
 
-    shadows: str = Field("#808080", description="sRGB colour of the shadows, '#rrggbb'.")
-    highlights: str = Field("#808080", description="sRGB colour of the highlights, '#rrggbb'.")
+    shadows: HexColour = Field("#808080", description="sRGB colour of the shadows.")
+    highlights: HexColour = Field("#808080", description="sRGB colour of the highlights.")
     balance_stops: Stops = Field(0.0, description="Where the two meet, in stops around grey.")
     strength: Fraction01 = Field(0.25, description="How much of the tints is used.")
-
-    @field_validator("shadows", "highlights")
-    @classmethod
-    def _hex_reads(cls, value: str) -> str:
-        if len(value) != 7 or value[0] != "#":
-            raise ValueError("expected a colour such as '#ffd2a0'")
-        int(value[1:], 16)
-        return value
 
 
 class Grade(Part):
@@ -166,8 +174,10 @@ class Grade(Part):
 
     contrast: float = Field(1.0, ge=0.2, le=4, description="Around grey; 1 changes nothing.")
     saturation: float = Field(1.0, ge=0, le=4, description="1 changes nothing, 0 is grey.")
-    split_tint: SplitTint | None = Field(None, description="Tints for shadows and highlights.")
-    cdl: Cdl | None = Field(None, description="ASC CDL.")
+    split_tint: Annotated[SplitTint | None, OrNone(SplitTint)] = Field(
+        None, description="Tints for shadows and highlights."
+    )
+    cdl: Annotated[Cdl | None, OrNone(Cdl)] = Field(None, description="ASC CDL.")
     luts: tuple[Lut, ...] = Field((), description="LUT files, in the order given.")
 
 
@@ -230,7 +240,7 @@ class Fringe(Part):
 class View(Part):
     """A view of a whole OpenColorIO config, instead of our own tone curve and encoding."""
 
-    config: str = Field(description="Path of the config, or 'ocio://NAME' for a built-in one.")
+    config: str = Field(description='Path of the config, or "ocio://NAME" for a built-in one.')
     display: str = Field(description="Name of the display.")
     view: str = Field(description="Name of the view.")
     source: str | None = Field(None, description="The config's name for the passes' colour space.")
@@ -247,4 +257,6 @@ class Look(Part):
     sharpen: Sharpen = Field(default_factory=Sharpen, description="Sharpening.")
     grain: Grain = Field(default_factory=Grain, description="Film-like grain.")
     fringe: Fringe = Field(default_factory=Fringe, description="Chromatic fringing.")
-    view: View | None = Field(None, description="A studio's own OpenColorIO view.")
+    view: Annotated[View | None, OrNone(View)] = Field(
+        None, description="A studio's own OpenColorIO view."
+    )

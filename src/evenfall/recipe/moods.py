@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import datetime
 from typing import Annotated, Literal, Self
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from evenfall.recipe.areas import Area
-from evenfall.recipe.base import Fraction01, Part, Rgb, Stops, Takes
+from evenfall.recipe.base import Fraction01, OrNone, Part, Rgb, Stops, Takes
 from evenfall.recipe.camera import Camera, WhiteBalance
 from evenfall.recipe.lights import LightSetting
 from evenfall.recipe.look import Look
@@ -16,11 +17,20 @@ __all__ = ["Daylight", "Mood", "MoodLight", "Overlay", "Plate", "Region"]
 
 
 def _plain_word(value: object) -> object:
+    """Write a short form, or on = false and off = false, out as the table that it stands for."""
     if value in ("on", "off"):
         return {value: True}
     if isinstance(value, str | int | float) and not isinstance(value, bool):
         return {"stops": value}
+    if isinstance(value, dict):
+        for word, other in (("on", "off"), ("off", "on")):
+            if value.get(word) is False:
+                value = {key: said for key, said in value.items() if key != word} | {other: True}
     return value
+
+
+def _iso_text(value: object) -> object:
+    return value.isoformat() if isinstance(value, datetime.datetime) else value
 
 
 MoodLight = Annotated[
@@ -34,8 +44,10 @@ MoodLight = Annotated[
 class Daylight(Part):
     """Sun and sky by the hour: starting gains and tints from published daylight models.
 
-    Lights with role key or sky that are named here get gain and tint from the model; a setting of
-    the mood for the same light changes it further.
+    The lights named here get gain and tint from the model, relative to the altitude of the sun for
+    which they were rendered (rendered.sun_altitude_degrees; 45 unless said). A setting of the mood
+    for the same light works from there: stops, factor, mired_shift and rgb change it further; any
+    other gain or tint takes its place.
     """
 
     sun: str | None = Field(None, description="The light that is the sun.")
@@ -45,10 +57,41 @@ class Daylight(Part):
     )
     latitude: float | None = Field(None, ge=-90, le=90, description="Degrees, north positive.")
     longitude: float | None = Field(None, ge=-180, le=180, description="Degrees, east positive.")
-    time: str | None = Field(
-        None, description="Date and time with offset, ISO 8601: 2026-06-21T21:30:00+02:00."
-    )
+    time: Annotated[
+        str | None,
+        BeforeValidator(_iso_text, json_schema_input_type=str | None),
+        Takes("a date and time with offset such as 2026-06-21T21:30:00+02:00"),
+    ] = Field(None, description="Date, time and offset from UTC, ISO 8601.")
     state: Literal["clear", "hazy", "overcast"] = Field("clear", description="State of the sky.")
+
+    @field_validator("time")
+    @classmethod
+    def _time_reads(cls, value: str | None) -> str | None:
+        if value is not None:
+            try:
+                offset = datetime.datetime.fromisoformat(value).tzinfo
+            except ValueError:
+                offset = None
+            if offset is None:
+                raise ValueError(
+                    "expected a date and time with offset such as 2026-06-21T21:30:00+02:00"
+                )
+        return value
+
+    @field_validator("time")
+    @classmethod
+    def _time_reads(cls, value: str | None) -> str | None:
+        if value is None:
+            return None
+        try:
+            complete = datetime.fromisoformat(value).tzinfo is not None
+        except ValueError:
+            complete = False
+        if not complete:
+            raise ValueError(
+                "expected date, time and offset from UTC such as 2026-06-21T21:30:00+02:00"
+            )
+        return value
 
     @model_validator(mode="after")
     def _one_way(self) -> Self:
@@ -121,12 +164,16 @@ class Mood(Part):
     time_of_day: Literal["day", "dusk", "night"] | None = Field(
         None, description="What it shows, for advice; guessed from its name otherwise."
     )
-    daylight: Daylight | None = Field(None, description="Sun and sky from a daylight model.")
+    daylight: Annotated[Daylight | None, OrNone(Daylight)] = Field(
+        None, description="Sun and sky from a daylight model."
+    )
     lights: dict[str, MoodLight] = Field(
         default_factory=dict, description="Settings by name of light or group; only what differs."
     )
     camera: Camera | None = Field(None, description="What differs from the recipe's camera.")
     look: Look | None = Field(None, description="What differs from the recipe's look.")
-    plate: Plate | None = Field(None, description="Background behind alpha.")
+    plate: Annotated[Plate | None, OrNone(Plate)] = Field(
+        None, description="Background behind alpha."
+    )
     overlays: tuple[Overlay, ...] | None = Field(None, description="Cut-outs in front.")
     regions: tuple[Region, ...] | None = Field(None, description="Changes in parts of the picture.")

@@ -105,15 +105,18 @@ def load(
     fill_curves(tree)
     checked = check_tree(tree)
     findings, model, folder = list(checked.findings), checked.model, path.parent
+    moods: dict[str, ResolvedMood] = {}
     if model is not None:
         folder = Path(passes) if passes is not None else path.parent / model.passes.folder
         further = check_references(model, Names.of(tree))
+        if not (further or findings or faults):
+            moods, further = resolve_moods(model)
         if check_files:
             further += missing_files(model, path.parent, folder)
         findings += [replace(each, place=checked.original(each.place)) for each in further]
     if findings or faults or model is None:
         raise RecipeError([*faults, *located(findings, str(path), map_lines(text), parsed)])
-    return Recipe(path, text, model, resolve_moods(model), folder.absolute())
+    return Recipe(path, text, model, moods, folder.absolute())
 
 
 def located(

@@ -6,15 +6,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal, TypeVar
 
+from pydantic import ValidationError
+
 from evenfall.recipe.areas import Area
 from evenfall.recipe.base import Part
 from evenfall.recipe.camera import Camera
-from evenfall.recipe.lights import GAIN_KEYS, TINT_KEYS, LightSetting
+from evenfall.recipe.findings import Finding
+from evenfall.recipe.lights import LightSetting
 from evenfall.recipe.look import Cdl, Look
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.moods import Daylight, Mood, Overlay, Plate, Region
+from evenfall.recipe.places import Place
 
-__all__ = ["ResolvedMood", "members", "merge", "merge_setting", "resolve_moods"]
+__all__ = ["ResolvedMood", "members", "merge", "resolve_moods"]
 
 PartT = TypeVar("PartT", bound=Part)
 TimeOfDay = Literal["day", "dusk", "night"]
@@ -78,95 +82,119 @@ def members(model: RecipeModel, name: str) -> tuple[str, ...]:
     return tuple(light for light in model.lights if light in chosen)
 
 
-def resolve_moods(model: RecipeModel) -> dict[str, ResolvedMood]:
-    """Resolve every mood of a sound model, in the recipe's order."""
-    return {name: _resolve(model, name) for name in model.moods}
+def resolve_moods(model: RecipeModel) -> tuple[dict[str, ResolvedMood], list[Finding]]:
+    """Resolve every mood of a model, in the recipe's order.
+
+    What a mood says can contradict what it builds on; those places come back as findings.
+    """
+    moods: dict[str, ResolvedMood] = {}
+    findings: dict[Place, Finding] = {}
+    for name in model.moods:
+        layers = _Layers(model)
+        for base, mood in chain(model, name):
+            layers.add(base, mood)
+        moods[name] = layers.resolved(name)
+        findings |= {finding.place: finding for finding in layers.findings}
+    return moods, list(findings.values())
 
 
-def chain(model: RecipeModel, name: str) -> list[Mood]:
-    """Return the moods that make up a mood, the first base first."""
-    moods: list[Mood] = []
+def chain(model: RecipeModel, name: str) -> list[tuple[str, Mood]]:
+    """Return the moods that make up a mood by name, the first base first."""
+    moods: list[tuple[str, Mood]] = []
     current: str | None = name
     while current is not None:
         mood = model.moods[current]
-        moods.insert(0, mood)
+        moods.insert(0, (current, mood))
         current = mood.based_on
     return moods
 
 
-def _resolve(model: RecipeModel, name: str) -> ResolvedMood:
-    lights = {light: LightSetting() for light in model.lights}
-    camera, look = model.camera, model.look
-    own_meter = False
-    inherited: dict[str, object] = {"daylight": None, "plate": None, "overlays": (), "regions": ()}
-    for mood in chain(model, name):
-        _apply_lights(lights, mood, model)
+class _Layers:
+    """A mood as it comes together: the recipe first, then one mood over the other."""
+
+    def __init__(self, model: RecipeModel) -> None:
+        self.model = model
+        self.lights = {light: LightSetting() for light in model.lights}
+        self.camera, self.look = model.camera, model.look
+        self.own_meter = False
+        self.daylight: Daylight | None = None
+        self.plate: Plate | None = None
+        self.overlays: tuple[Overlay, ...] = ()
+        self.regions: tuple[Region, ...] = ()
+        self.findings: list[Finding] = []
+
+    def add(self, name: str, mood: Mood) -> None:
+        place = ("moods", name)
+        entries = sorted(mood.lights.items(), key=lambda entry: entry[0] in self.model.lights)
+        for named, setting in entries:
+            for light in members(self.model, named):
+                merged = self._merged(self.lights[light], setting, (*place, "lights", named))
+                self.lights[light] = _without_on(merged)
         if mood.camera is not None:
-            own_meter |= bool(mood.camera.model_fields_set & {"meter", "settings"})
-            camera = merge(camera, mood.camera)
+            self.own_meter |= bool(mood.camera.model_fields_set & {"meter", "settings"})
+            self.camera = self._merged(self.camera, mood.camera, (*place, "camera"))
         if mood.look is not None:
-            look = merge(look, mood.look)
-        for field in inherited:
-            if field in mood.model_fields_set:
-                inherited[field] = getattr(mood, field)
-    own = model.moods[name]
-    return ResolvedMood(
-        name=name,
-        title=own.title or name,
-        time_of_day=own.time_of_day or guess_time_of_day(name, own.title),
-        lights=lights,
-        camera=camera,
-        own_meter=own_meter,
-        look=look,
-        **inherited,  # type: ignore[arg-type]  # each value is the mood's own field of that name
-    )
+            self.look = self._merged(self.look, mood.look, (*place, "look"))
+        said = mood.model_fields_set
+        self.daylight = mood.daylight if "daylight" in said else self.daylight
+        self.plate = mood.plate if "plate" in said else self.plate
+        self.overlays = self.overlays if mood.overlays is None else mood.overlays
+        self.regions = self.regions if mood.regions is None else mood.regions
+
+    def _merged(self, base: PartT, over: PartT, place: Place) -> PartT:
+        try:
+            return merge(base, over)
+        except ValidationError as error:
+            for detail in error.errors():
+                message = str(detail.get("ctx", {}).get("error", detail["msg"]))
+                found = f"does not go with what the mood inherits: {message}"
+                self.findings.append(Finding(place, found))
+            return base
+
+    def resolved(self, name: str) -> ResolvedMood:
+        own = self.model.moods[name]
+        return ResolvedMood(
+            name=name,
+            title=own.title or name,
+            time_of_day=own.time_of_day or guess_time_of_day(name, own.title),
+            lights=self.lights,
+            daylight=self.daylight,
+            camera=self.camera,
+            own_meter=self.own_meter,
+            look=self.look,
+            plate=self.plate,
+            overlays=self.overlays,
+            regions=self.regions,
+        )
 
 
-def _apply_lights(lights: dict[str, LightSetting], mood: Mood, model: RecipeModel) -> None:
-    entries = sorted(mood.lights.items(), key=lambda entry: entry[0] in model.lights)
-    for name, setting in entries:
-        for light in members(model, name):
-            lights[light] = merge_setting(lights[light], setting)
-
-
-def merge_setting(base: LightSetting, over: LightSetting) -> LightSetting:
-    """Lay a light's setting over that of the mood it builds on.
-
-    A gain replaces the gain and a tint the tint; what the setting does not speak of stays.
-
-    Examples
-    --------
-    >>> day = LightSetting(stops=-1, kelvin=3000)
-    >>> dusk = merge_setting(day, LightSetting(factor=2))
-    >>> dusk.gain_key, dusk.factor, dusk.kelvin
-    ('factor', 2.0, 3000.0)
-    """
-    values = {field: getattr(base, field) for field in base.model_fields_set}
-    said = over.model_fields_set
-    if said & {"on", *GAIN_KEYS}:
-        values = _without(values, ("on", *GAIN_KEYS, "lumens_per_watt"))
-    if said & set(TINT_KEYS):
-        values = _without(values, (*TINT_KEYS, "duv", "locus"))
-    values |= {field: getattr(over, field) for field in said if field != "on"}
-    return LightSetting(**values)
-
-
-def _without(values: dict[str, object], keys: tuple[str, ...]) -> dict[str, object]:
-    return {key: value for key, value in values.items() if key not in keys}
+def _without_on(setting: LightSetting) -> LightSetting:
+    """Drop `on`, which has done its work when the inherited gain is gone."""
+    said = setting.model_fields_set - {"on"}
+    return LightSetting(**{field: getattr(setting, field) for field in said})
 
 
 def merge(base: PartT, over: PartT) -> PartT:
     """Lay the fields that a part says over those of another part of the same class.
 
     Tables inside are merged the same way; lists, areas, CDLs and tables of another class (another
-    tone curve) are replaced as a whole.
+    tone curve) are replaced as a whole. Keys that say one thing between them, such as the ways to
+    give a gain, replace each other.
 
     Examples
     --------
     >>> merge(Camera(exposure_stops=1), Camera(meter="off")).exposure_stops
     1.0
+    >>> day = LightSetting(stops=-1, kelvin=3000)
+    >>> dusk = merge(day, LightSetting(factor=2))
+    >>> dusk.gain_key, dusk.factor, dusk.kelvin
+    ('factor', 2.0, 3000.0)
     """
     values = {field: getattr(base, field) for field in base.model_fields_set}
+    for family in over.families:
+        if over.model_fields_set & set(family.heads):
+            for field in family.members:
+                values.pop(field, None)
     for field in over.model_fields_set:
         below, above = getattr(base, field), getattr(over, field)
         mergeable = isinstance(above, Part) and not isinstance(above, _WHOLE)

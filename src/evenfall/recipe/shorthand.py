@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from evenfall.recipe.lights import GAIN_KEYS, TINT_KEYS
+from evenfall.recipe.describing import parts_at
+from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.places import Place
 
 __all__ = ["fill_curves", "is_light_setting", "opened", "replaced_by"]
 
-_GAIN_FAMILY = ("on", *GAIN_KEYS)
 _DEFAULT_CURVE = "filmic"
 
 
@@ -43,19 +43,22 @@ def opened(place: Place, value: Any) -> dict[str, Any] | None:
     return None
 
 
-def replaced_by(key: str) -> tuple[str, ...]:
-    """Keys of a light's setting that a key takes the place of, itself included.
+def replaced_by(place: Place) -> tuple[str, ...]:
+    """Keys of a table that the key at a place takes the place of.
 
     Examples
     --------
-    >>> "off" in replaced_by("stops"), "kelvin" in replaced_by("stops")
+    >>> keys = replaced_by(("moods", "dusk", "lights", "sun", "stops"))
+    >>> "off" in keys, "kelvin" in keys
     (True, False)
     """
-    if key in _GAIN_FAMILY:
-        return (*_GAIN_FAMILY, "lumens_per_watt")
-    if key in TINT_KEYS:
-        return (*TINT_KEYS, "duv")
-    return (key,)
+    families = [
+        family
+        for part in parts_at(place[:-1], RecipeModel)
+        for family in part.families
+        if place[-1] in family.heads
+    ]
+    return tuple(key for family in families for key in family.members if key != place[-1])
 
 
 def fill_curves(tree: dict[str, Any]) -> None:
