@@ -67,24 +67,10 @@ class Daylight(Part):
     @field_validator("time")
     @classmethod
     def _time_reads(cls, value: str | None) -> str | None:
-        if value is not None:
-            try:
-                offset = datetime.datetime.fromisoformat(value).tzinfo
-            except ValueError:
-                offset = None
-            if offset is None:
-                raise ValueError(
-                    "expected a date and time with offset such as 2026-06-21T21:30:00+02:00"
-                )
-        return value
-
-    @field_validator("time")
-    @classmethod
-    def _time_reads(cls, value: str | None) -> str | None:
         if value is None:
             return None
         try:
-            complete = datetime.fromisoformat(value).tzinfo is not None
+            complete = datetime.datetime.fromisoformat(value).tzinfo is not None
         except ValueError:
             complete = False
         if not complete:
