@@ -270,7 +270,7 @@ def test_what_is_no_picture_is_said_clearly(tmp_path: Path) -> None:
     with pytest.raises(PixelSourceError, match=r"note\.txt"):
         read_picture(save(tmp_path / "note.txt", b"dusk, please"))
     Image.new("CMYK", (8, 8)).save(tmp_path / "print.jpg")
-    with pytest.raises(PixelSourceError, match="CMYK picture.*convert it to sRGB"):
+    with pytest.raises(PixelSourceError, match=r"CMYK picture.*convert it to sRGB"):
         read_picture(tmp_path / "print.jpg")
 
 

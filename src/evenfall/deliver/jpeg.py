@@ -18,7 +18,7 @@ from evenfall.deliver.provenance import Provenance, xmp_packet
 from evenfall.errors import OutputError
 from evenfall.passes.segments import jpeg_segments
 
-__all__ = ["encode_jpeg", "xmp_in_jpeg"]
+__all__ = ["encode_jpeg", "insert_segments", "insertion_place", "segment", "xmp_in_jpeg"]
 
 _FULL_COLOUR_FROM = 85  # quality from which colour is kept at full resolution (4:4:4)
 _LOWEST_QUALITY = 20
@@ -37,7 +37,7 @@ Bytes8 = npt.NDArray[np.uint8]
 def encode_jpeg(
     codes: Bytes8,
     *,
-    space: str = "sRGB",
+    space: str | None = "sRGB",
     quality: int = 92,
     max_kilobytes: int | None = None,
     provenance: Provenance | None = None,
@@ -49,8 +49,8 @@ def encode_jpeg(
     ----------
     codes : ndarray
         uint8, shape (H, W, 3) or (H, W).
-    space : str
-        Output space; its profile goes into the file.
+    space : str or None
+        Output space; its profile goes into the file. None: no profile, for pictures of data.
     quality : int
         1 to 100; from 85 on colour keeps its full resolution (4:4:4), below it is halved (4:2:0).
     max_kilobytes : int, optional
@@ -74,7 +74,7 @@ def encode_jpeg(
     """
     segments = _segments(space, provenance, dpi)
     if max_kilobytes is None:
-        return _with_segments(_compress(codes, quality), segments)
+        return insert_segments(_with_density(_compress(codes, quality), dpi), segments)
     budget = max_kilobytes * 1000 - len(segments)
     compressed = _largest_that_fits(codes, quality, budget)
     if compressed is None:
@@ -82,7 +82,15 @@ def encode_jpeg(
             f"no JPEG of this picture fits into {max_kilobytes} kB even at quality "
             f"{_LOWEST_QUALITY}; allow more, or make it smaller with width or crop"
         )
-    return _with_segments(compressed, segments)
+    return insert_segments(_with_density(compressed, dpi), segments)
+
+
+def _with_density(compressed: bytes, dpi: float | None) -> bytes:
+    """Say pixels per inch in the JFIF segment too (ITU-T T.871, 10.1)."""
+    if dpi is None or compressed[6:11] != b"JFIF\0":
+        return compressed
+    density = min(round(dpi), 65535)
+    return compressed[:13] + struct.pack(">BHH", 1, density, density) + compressed[18:]
 
 
 def _largest_that_fits(codes: Bytes8, quality: int, budget: int) -> bytes | None:
@@ -122,46 +130,56 @@ def _compress(codes: Bytes8, quality: int, *, progressive: bool = False) -> byte
     return bytes(imagecodecs.jpeg8_encode(pixels, quality, subsampling=subsampling, optimize=True))
 
 
-def _with_segments(compressed: bytes, segments: bytes) -> bytes:
-    """Segments right after the start, before everything the encoder wrote (JFIF stays first)."""
-    place = 2
-    if compressed[2:4] == b"\xff\xe0":
-        place += 2 + int.from_bytes(compressed[4:6], "big")
+def insert_segments(compressed: bytes, segments: bytes) -> bytes:
+    """Put segments before those of a JPEG file; JFIF's stays first, as it must."""
+    place = insertion_place(compressed)
     return b"".join((compressed[:place], segments, compressed[place:]))
 
 
-def _segments(space: str, provenance: Provenance | None, dpi: float | None) -> bytes:
+def insertion_place(compressed: bytes) -> int:
+    """Where `insert_segments` puts them."""
+    if compressed[2:4] != b"\xff\xe0":
+        return 2
+    return 4 + int.from_bytes(compressed[4:6], "big")
+
+
+def _segments(space: str | None, provenance: Provenance | None, dpi: float | None) -> bytes:
     parts = []
     if provenance is not None or dpi is not None:
-        exif = exif_block(provenance, space=space, dpi=dpi)
-        parts.append(_segment(_APP1, _EXIF + exif))
+        exif = exif_block(provenance, space=space or "", dpi=dpi)
+        parts.append(segment(_APP1, _EXIF + exif))
     if provenance is not None:
         parts += _xmp_segments(xmp_packet(provenance), provenance)
-    profile = icc_profile(space)
+    if space is not None:
+        parts += _icc_segments(icc_profile(space))
+    return b"".join(parts)
+
+
+def _icc_segments(profile: bytes) -> list[bytes]:
     pieces = [
         profile[place : place + _LARGEST_ICC_PIECE]
         for place in range(0, len(profile), _LARGEST_ICC_PIECE)
     ]
-    parts += [
-        _segment(_APP2, _ICC + bytes((number, len(pieces))) + piece)
+    return [
+        segment(_APP2, _ICC + bytes((number, len(pieces))) + piece)
         for number, piece in enumerate(pieces, 1)
     ]
-    return b"".join(parts)
 
 
 def _xmp_segments(packet: bytes, provenance: Provenance) -> list[bytes]:
     if len(packet) <= _LARGEST_XMP:
-        return [_segment(_APP1, _XMP + packet)]
+        return [segment(_APP1, _XMP + packet)]
     digest = hashlib.md5(packet, usedforsecurity=False).hexdigest().upper().encode()
     main = xmp_packet(provenance, extended=digest.decode())
-    pieces = [_segment(_APP1, _XMP + main)]
+    pieces = [segment(_APP1, _XMP + main)]
     for place in range(0, len(packet), _EXTENDED_PIECE):
         head = _EXTENDED_XMP + digest + struct.pack(">II", len(packet), place)
-        pieces.append(_segment(_APP1, head + packet[place : place + _EXTENDED_PIECE]))
+        pieces.append(segment(_APP1, head + packet[place : place + _EXTENDED_PIECE]))
     return pieces
 
 
-def _segment(marker: int, body: bytes) -> bytes:
+def segment(marker: int, body: bytes) -> bytes:
+    """One segment of a JPEG file."""
     return struct.pack(">BBH", 0xFF, marker, len(body) + 2) + body
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from evenfall.deliver.exr import RECORD_ATTRIBUTE
+from evenfall.deliver.isobmff import xmp_in_avif
 from evenfall.deliver.jpeg import xmp_in_jpeg
 from evenfall.deliver.png import xmp_in_png
 from evenfall.deliver.provenance import Provenance, record_from_xmp
@@ -34,8 +35,8 @@ def read_provenance(path: Path) -> Provenance | None:
     except OSError as error:
         found = f"cannot be read: {error.strerror or error}"
         raise PixelSourceError(Fault(str(path), "", found, _KINDS)) from error
-    for signature, reader in _READERS:
-        if data.startswith(signature):
+    for place, signature, reader in _READERS:
+        if data.startswith(signature, place):
             try:
                 return reader(data)
             except ValueError as error:
@@ -80,10 +81,11 @@ def _from_exr(data: bytes) -> Provenance | None:
     return Provenance.from_json(data[start : start + size].decode())
 
 
-_READERS: tuple[tuple[bytes, Callable[[bytes], Provenance | None]], ...] = (
-    (b"\x89PNG", _from_xmp(xmp_in_png)),
-    (b"\xff\xd8", _from_xmp(xmp_in_jpeg)),
-    (b"II*\0", _from_xmp(_xmp_in_tiff)),
-    (b"II+\0", _from_xmp(_xmp_in_tiff)),
-    (b"v/1\x01", _from_exr),
+_READERS: tuple[tuple[int, bytes, Callable[[bytes], Provenance | None]], ...] = (
+    (0, b"\x89PNG", _from_xmp(xmp_in_png)),
+    (0, b"\xff\xd8", _from_xmp(xmp_in_jpeg)),
+    (0, b"II*\0", _from_xmp(_xmp_in_tiff)),
+    (0, b"II+\0", _from_xmp(_xmp_in_tiff)),
+    (0, b"v/1\x01", _from_exr),
+    (4, b"ftypavif", _from_xmp(xmp_in_avif)),
 )
