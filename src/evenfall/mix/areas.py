@@ -115,7 +115,7 @@ def _gradient(ramp: Gradient, width: int, height: int) -> Floats:
     x = (_centres(width) - start[0])[None, :]
     y = (_centres(height) - start[1])[:, None]
     s = np.clip((x * along[0] + y * along[1]) / float(along @ along), 0.0, 1.0)
-    return s.astype(np.float32)
+    return np.asarray(s, dtype=np.float32)
 
 
 def _from_file(area: Area, width: int, height: int, read_channel: ReadChannel | None) -> Floats:

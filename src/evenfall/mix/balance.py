@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 from evenfall.errors import Fault, RecipeError
+from evenfall.light.daybalance import DaylightStart, daylight_start
 from evenfall.light.gain import gain_factor
 from evenfall.light.primaries import RgbSpace
 from evenfall.light.tint import TintResult, tint_factors
@@ -88,11 +90,14 @@ def balance_mood(
     lights: dict[str, LightBalance] = {}
     notes: list[str] = []
     faults: list[Fault] = []
+    starts = _daylight_starts(recipe, mood, notes, faults)
     for name, setting in mood.lights.items():
         place = f"moods.{mood.name}.lights.{name}"
         rendered = recipe.model.lights[name].rendered
         try:
-            balance = _balance_light(setting, rendered, space, (solved or {}).get(name, 1.0))
+            balance = _balance_light(
+                setting, rendered, space, (solved or {}).get(name, 1.0), starts.get(name)
+            )
         except ValueError as error:
             faults.append(Fault(str(recipe.path), place, str(error)))
             continue
@@ -103,8 +108,44 @@ def balance_mood(
     return Balance(mood.name, lights, tuple(notes))
 
 
+def _daylight_starts(
+    recipe: Recipe, mood: ResolvedMood, notes: list[str], faults: list[Fault]
+) -> dict[str, DaylightStart]:
+    """Where the lights that are sun and sky start from, with notes and faults added."""
+    starts: dict[str, DaylightStart] = {}
+    daylight = mood.daylight
+    if daylight is None:
+        return starts
+    parts: tuple[tuple[Literal["sun", "sky"], str | None], ...] = (
+        ("sun", daylight.sun),
+        ("sky", daylight.sky),
+    )
+    for part, name in parts:
+        place = f"moods.{mood.name}.daylight.{part}"
+        try:
+            for light in recipe.members(name) if name else ():
+                start = daylight_start(daylight, part, recipe.model.lights[light].rendered)
+                starts[light] = start
+                notes.extend(f"{place}: {note}" for note in start.notes)
+        except KeyError:
+            faults.append(Fault(str(recipe.path), place, f"no light or group '{name}'"))
+        except ValueError as error:
+            faults.append(Fault(str(recipe.path), place, str(error)))
+    return starts
+
+
 def _balance_light(
-    setting: LightSetting, rendered: Rendered, space: RgbSpace, solved: float
+    setting: LightSetting,
+    rendered: Rendered,
+    space: RgbSpace,
+    solved: float,
+    start: DaylightStart | None,
 ) -> LightBalance:
     gain = solved if setting.match is not None else gain_factor(setting, rendered)
-    return LightBalance(gain, tint_factors(setting, rendered, space))
+    if start is None:
+        return LightBalance(gain, tint_factors(setting, rendered, space))
+    if setting.gain_key in (None, "stops", "factor"):
+        gain *= start.gain
+    if start.rendered_xy is not None:
+        rendered = Rendered(xy=start.rendered_xy)
+    return LightBalance(gain, tint_factors(setting, rendered, space, start.xy))
