@@ -1,25 +1,55 @@
-"""The chain of the look: from the mix, through the camera, to display light."""
+"""The chain of the look: from the mix, through the camera, to display light.
+
+The order of steps::
+
+    mix (passes' primaries)
+      -> camera matrix, working space ACEScg          one matrix product
+      -> regions, plate, cut-outs, fringe, glare, sharpening      only if asked; whole picture
+      -> vignette
+      -> contrast, saturation, split tint, CDL
+      -> LUTs at place "scene"
+      -> tone curve, output's primaries, gamut        or ACES 2.0, or a view of a studio's config
+      -> display encoding
+      -> LUTs at place "display"
+      -> grain
+
+Everything but the steps of the whole picture is pointwise: the bytes of a pixel do not depend on
+how the picture is cut into strips.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 
-from evenfall.light.primaries import RgbSpace, conversion_matrix
-from evenfall.look.arrays import Matrix, Planes, apply_matrix
+from evenfall.light.primaries import ACES2065_1, ACESCG, RgbSpace, conversion_matrix
+from evenfall.look.arrays import Matrix, Plane, Planes, apply_matrix
+from evenfall.look.grade import (
+    CdlNumbers,
+    apply_cdl,
+    apply_contrast,
+    apply_split_tint,
+    saturation_matrix,
+)
+from evenfall.look.grain import Grain
 from evenfall.look.output import OutputSpace
-from evenfall.look.rendering import WORKING_SPACE, make_rendering
+from evenfall.look.rendering import make_rendering
 from evenfall.look.scratch import blocks, buffer
-from evenfall.recipe.look import Look
+from evenfall.look.vignette import Vignette, needs_vignette
+from evenfall.look.whole import Additions, apply_whole, needs_whole
+from evenfall.recipe.look import Cdl, Look, View
 
-__all__ = ["WORKING_SPACE", "LookChain", "build_chain"]
+__all__ = ["LookChain", "build_chain"]
+
+InPlace = Callable[[Planes], None]
 
 
 class LookChain:
-    """All steps of a look for one mood, one output space and one size.
+    """All steps of a look for one mood, one output space and one size; made by `build_chain`.
 
-    Made by `build_chain`.
+    Safe to use from several threads at once.
     """
 
     def __init__(
@@ -31,34 +61,90 @@ class LookChain:
         output: OutputSpace,
         size: tuple[int, int],
         recipe_folder: Path,
+        peak: float = 1.0,
     ) -> None:
         self.look = look
         self.output = output
         self.size = size
-        self._to_working = conversion_matrix(source, WORKING_SPACE) @ camera_matrix
-        self._render = make_rendering(look, output.rgb)
+        self.peak = peak
+        self._to_working = conversion_matrix(source, ACESCG) @ camera_matrix
+        self._vignette = Vignette(look.vignette, size) if needs_vignette(look.vignette) else None
+        self._scene_steps = _scene_steps(look, recipe_folder)
+        self._view = _view_step(look.view, source, recipe_folder) if look.view else None
+        self._render = make_rendering(look, output.rgb, peak=peak)
+        self._display_steps = _lut_steps(look, "display", recipe_folder)
+        self._grain = Grain(look.grain, size) if look.grain.strength > 0 else None
 
-    def linear_rows(self, planes: Planes, first_row: int, *, exposed: bool = False) -> Planes:
-        """Display-linear values in the output's primaries, 0 to 1.
+    @property
+    def needs_whole(self) -> bool:
+        """Whether `whole` has something to do even without additions."""
+        return needs_whole(self.look)
+
+    def whole(
+        self,
+        planes: Planes,
+        alpha: Plane | None = None,
+        additions: Additions | None = None,
+        *,
+        workers: int = 1,
+    ) -> Planes:
+        """Expose a mix and apply the steps that need the whole picture.
 
         Parameters
         ----------
-        planes : ndarray of float32, shape (3, h, W)
+        planes : ndarray of float32, shape (3, H, W)
+            The mix, in the passes' primaries; left as it is.
+        alpha : ndarray, shape (H, W), optional
+            Coverage of the view, by which `planes` are premultiplied.
+        additions : Additions, optional
+            Regions, plate, cut-outs.
+        workers : int
+            Threads; the result does not depend on them.
+
+        Returns
+        -------
+        ndarray of float32, shape (3, H, W)
+            Exposed scene-linear ACEScg: give it to `encode_rows` with ``exposed=True``.
+        """
+        exposed = np.empty(planes.shape, np.float32)
+        flat, flat_exposed = planes.reshape(3, -1), exposed.reshape(3, -1)
+        for block in blocks(flat.shape[1]):
+            apply_matrix(self._to_working, flat[:, block], out=flat_exposed[:, block])
+        return apply_whole(exposed, alpha, self.look, additions or Additions(), workers)
+
+    def linear_rows(
+        self, planes: Planes, first_row: int, *, exposed: bool = False, out: Planes | None = None
+    ) -> Planes:
+        """Display-linear values in the output's primaries, 0 to 1 (or to the chain's peak).
+
+        What is seen is the same as after `encode_rows`; this is what may be resized.
+
+        Parameters
+        ----------
+        planes : ndarray of float32, C-contiguous, shape (3, h, W)
             Rows of the mix in the passes' primaries, or of what `whole` returned.
         first_row : int
             Row of the picture at which the strip starts.
         exposed : bool
             Whether the rows come from `whole`.
+        out : ndarray of float32, C-contiguous, shape (3, h, W), optional
+            Where the result goes.
         """
-        return self._rows(planes, first_row, exposed=exposed, encoded=False)
+        return self._rows(planes, first_row, exposed=exposed, encoded=False, out=out)
 
-    def encode_rows(self, planes: Planes, first_row: int, *, exposed: bool = False) -> Planes:
+    def encode_rows(
+        self, planes: Planes, first_row: int, *, exposed: bool = False, out: Planes | None = None
+    ) -> Planes:
         """Display-encoded values, 0 to 1; otherwise as `linear_rows`."""
-        return self._rows(planes, first_row, exposed=exposed, encoded=True)
+        return self._rows(planes, first_row, exposed=exposed, encoded=True, out=out)
 
-    def _rows(self, planes: Planes, first_row: int, *, exposed: bool, encoded: bool) -> Planes:
-        result = np.empty(planes.shape, np.float32)
+    def _rows(
+        self, planes: Planes, first_row: int, *, exposed: bool, encoded: bool, out: Planes | None
+    ) -> Planes:
+        result = np.empty(planes.shape, np.float32) if out is None else out
+        rows, width = planes.shape[1:]
         flat, flat_result = planes.reshape(3, -1), result.reshape(3, -1)
+        grain = None if self._grain is None else self._grain.rows(first_row, rows).reshape(3, -1)
         for block in blocks(flat.shape[1]):
             source = flat[:, block]
             working = buffer("working", source.shape)
@@ -66,13 +152,90 @@ class LookChain:
                 np.copyto(working, source)
             else:
                 apply_matrix(self._to_working, source, out=working)
-            display = self._render(working)
-            if encoded:
-                self.output.encode(display, out=display)
-                flat_result[:, block] = display
-            else:
-                np.clip(display, np.float32(0), np.float32(1), out=flat_result[:, block])
+            first_pixel = first_row * width + block.start
+            shown = self._shown(working, first_pixel, None if grain is None else grain[:, block])
+            flat_result[:, block] = self._as_asked(*shown, encoded=encoded)
         return result
+
+    def _shown(
+        self, working: Planes, first_pixel: int, grain: Planes | None
+    ) -> tuple[Planes, bool]:
+        """Take exposed working values (overwritten) to display values; and are they encoded."""
+        if self._vignette is not None:
+            self._vignette(working, first_pixel)
+        for step in self._scene_steps:
+            step(working)
+        if self._view is not None:
+            shown, is_encoded = self._view(working), True
+        else:
+            shown, is_encoded = self._render(working), False
+        if self._display_steps or grain is not None:
+            if not is_encoded:
+                self.output.encode(shown, out=shown)
+            is_encoded = True
+            for step in self._display_steps:
+                step(shown)
+            if self._grain is not None and grain is not None:
+                self._grain.add(shown, grain)
+        return shown, is_encoded
+
+    def _as_asked(self, shown: Planes, is_encoded: bool, *, encoded: bool) -> Planes:
+        if is_encoded == encoded:
+            top = 1.0 if encoded else self.peak
+            return np.clip(shown, np.float32(0), np.float32(top), out=shown)
+        if encoded:
+            return self.output.encode(shown, out=shown)
+        return self.output.decode(shown, out=shown)
+
+
+def _scene_steps(look: Look, folder: Path) -> list[InPlace]:
+    grade = look.grade
+    steps: list[InPlace] = []
+    if grade.contrast != 1:
+        steps.append(lambda planes: apply_contrast(planes, grade.contrast))
+    if grade.saturation != 1:
+        matrix = saturation_matrix(grade.saturation)
+        steps.append(lambda planes: _multiply(planes, matrix))
+    if (tint := grade.split_tint) is not None:
+        steps.append(lambda planes: apply_split_tint(planes, tint))
+    if (cdl := grade.cdl) is not None:
+        steps.append(_cdl_step(cdl, folder))
+    return steps + _lut_steps(look, "scene", folder)
+
+
+def _cdl_step(cdl: Cdl, folder: Path) -> InPlace:
+    from evenfall.look.opencolorio import read_cdl
+
+    numbers: CdlNumbers = read_cdl(cdl, folder)
+    return lambda planes: apply_cdl(planes, numbers, clamp=cdl.clamp)
+
+
+def _lut_steps(look: Look, place: str, folder: Path) -> list[InPlace]:
+    chosen = [lut for lut in look.grade.luts if lut.place == place]
+    if not chosen:
+        return []
+    from evenfall.look.opencolorio import LutStep
+
+    return [LutStep(lut, folder / lut.file) for lut in chosen]
+
+
+def _view_step(view: View, source: RgbSpace, folder: Path) -> Callable[[Planes], Planes]:
+    from evenfall.look.opencolorio import view_processor
+
+    processor, from_aces = view_processor(view, folder)
+    matrix = conversion_matrix(ACESCG, ACES2065_1 if from_aces else source)
+
+    def show(working: Planes) -> Planes:
+        shown = apply_matrix(matrix, working, out=buffer("view", working.shape))
+        processor(shown)
+        return shown
+
+    return show
+
+
+def _multiply(planes: Planes, matrix: Matrix) -> None:
+    product = apply_matrix(matrix, planes, out=buffer("product", planes.shape))
+    np.copyto(planes, product)
 
 
 def build_chain(
@@ -83,6 +246,7 @@ def build_chain(
     output: OutputSpace,
     size: tuple[int, int],
     recipe_folder: Path,
+    peak: float = 1.0,
 ) -> LookChain:
     """Make the chain of a look.
 
@@ -99,7 +263,16 @@ def build_chain(
     size : tuple of int
         Width and height of the whole picture in pixels.
     recipe_folder : Path
-        Where relative names of LUT and CDL files start.
+        Where relative names of LUT, CDL and config files start.
+    peak : float
+        Display-linear value of the brightest white, for displays with headroom; 1 otherwise. The
+        filmic curve and ACES use all of it, clip and Reinhard's curve what their formulae give
+        above 1; the others end at 1. Only `linear_rows` goes beyond 1.
+
+    Raises
+    ------
+    PixelSourceError
+        If a LUT, CDL or config file cannot be used.
 
     Examples
     --------
@@ -117,4 +290,5 @@ def build_chain(
         output=output,
         size=size,
         recipe_folder=recipe_folder,
+        peak=peak,
     )

@@ -1,0 +1,154 @@
+"""The grade: adjustments in scene-linear working values, before the tone curve.
+
+In this order: contrast, saturation, split tint, CDL.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from evenfall.light.primaries import ACESCG, BT709, conversion_matrix, luminance_weights
+from evenfall.look.arrays import Matrix, Planes, apply_matrix, luminance
+from evenfall.look.filmic import GREY
+from evenfall.look.output import decode_srgb
+from evenfall.look.scratch import buffer
+from evenfall.recipe.look import SplitTint
+
+__all__ = ["CdlNumbers", "apply_cdl", "apply_contrast", "apply_split_tint", "saturation_matrix"]
+
+CDL_WEIGHTS = np.array([0.2126, 0.7152, 0.0722])  # ASC CDL v1.2
+_SMALLEST = np.float32(1e-12)
+
+CdlNumbers = tuple[
+    tuple[float, float, float], tuple[float, float, float], tuple[float, float, float], float
+]
+"""Slope, offset, power and saturation of an ASC CDL."""
+
+
+def apply_contrast(planes: Planes, contrast: float) -> None:
+    """Change contrast around middle grey, in place.
+
+    Each channel becomes ``0.18 (x / 0.18)^contrast``: a straight line of that slope over stops.
+    Negative values are mirrored.
+
+    Parameters
+    ----------
+    planes : ndarray of float32, shape (3, ...)
+    contrast : float
+        Above 0; 1 changes nothing.
+
+    Examples
+    --------
+    >>> planes = np.array([[0.09], [0.18], [0.72]], np.float32)
+    >>> apply_contrast(planes, 2.0)
+    >>> planes.ravel().round(3)
+    array([0.045, 0.18 , 2.88 ], dtype=float32)
+    """
+    size = np.abs(planes, out=buffer("contrast", planes.shape))
+    np.power(size, np.float32(contrast), out=size)
+    size *= np.float32(GREY ** (1.0 - contrast))
+    np.copysign(size, planes, out=planes)
+
+
+def saturation_matrix(saturation: float, weights: Matrix | None = None) -> Matrix:
+    """Matrix that scales the difference from grey of the same luminance; shape (3, 3).
+
+    Parameters
+    ----------
+    saturation : float
+        0 gives grey, 1 changes nothing.
+    weights : ndarray of float, shape (3,), optional
+        Luminance weights of the space; those of the working space otherwise.
+
+    Examples
+    --------
+    >>> saturation_matrix(0.0)[0].round(4).tolist()
+    [0.2722, 0.6741, 0.0537]
+    """
+    if weights is None:
+        weights = luminance_weights(ACESCG)
+    matrix: Matrix = saturation * np.eye(3) + (1.0 - saturation) * np.tile(weights, (3, 1))
+    return matrix
+
+
+def apply_split_tint(planes: Planes, tint: SplitTint) -> None:
+    """Tint shadows and highlights and keep the luminance of every pixel, in place.
+
+    The share of the highlights' tint at luminance Y is ``Y / (Y + Yb)``, with Yb at
+    `balance_stops` from grey; the rest is the shadows' tint. Each tint is a factor per channel of
+    unit luminance; the product is brought back to the luminance the pixel had.
+
+    Parameters
+    ----------
+    planes : ndarray of float32, shape (3, ...)
+        Working values.
+    tint : SplitTint
+
+    Examples
+    --------
+    >>> planes = np.full((3, 1), 0.18, np.float32)
+    >>> apply_split_tint(planes, SplitTint(highlights="#ffd2a0", strength=0.5))
+    >>> bool(planes[0, 0] > planes[2, 0])
+    True
+    """
+    weights = luminance_weights(ACESCG)
+    before = luminance(weights, planes)
+    bright = np.maximum(before, np.float32(0))
+    bright /= bright + np.float32(GREY * 2.0**tint.balance_stops)
+    shadows = tint.strength * (_tint_factors(tint.shadows) - 1.0)
+    highlights = tint.strength * (_tint_factors(tint.highlights) - 1.0)
+    for channel in range(3):
+        factor = bright * np.float32(highlights[channel] - shadows[channel])
+        factor += np.float32(1.0 + shadows[channel])
+        planes[channel] *= factor
+    after = luminance(weights, planes)
+    usable = np.abs(after) > _SMALLEST
+    scale = np.divide(before, after, out=np.ones_like(before), where=usable)
+    np.maximum(scale, np.float32(0), out=scale)
+    planes *= scale
+
+
+def _tint_factors(colour: str) -> Matrix:
+    """Factors of unit luminance in the working space, of an sRGB colour '#rrggbb'."""
+    encoded = np.array([int(colour[at : at + 2], 16) for at in (1, 3, 5)]) / 255.0
+    working = conversion_matrix(BT709, ACESCG) @ decode_srgb(encoded)
+    factors: Matrix = working / (luminance_weights(ACESCG) @ working)
+    return factors
+
+
+def apply_cdl(planes: Planes, numbers: CdlNumbers, *, clamp: bool) -> None:
+    """Apply an ASC CDL, in place.
+
+    ``(x slope + offset)^power``, then saturation around luma of BT.709 weights. Source: ASC CDL
+    v1.2; with `clamp` values are held in 0 to 1 before the power and at the end, as it asks.
+    Without, the power is skipped for negative values, and nothing is cut off.
+
+    Parameters
+    ----------
+    planes : ndarray of float32, shape (3, ...)
+    numbers : CdlNumbers
+    clamp : bool
+
+    Examples
+    --------
+    >>> planes = np.full((3, 1), 0.18, np.float32)
+    >>> numbers = ((1.2, 1, 0.9), (0.02, 0, -0.03), (1.1, 1, 0.95), 0.8)
+    >>> apply_cdl(planes, numbers, clamp=True)
+    >>> planes.ravel().round(5)
+    array([0.19996, 0.18054, 0.15339], dtype=float32)
+    """
+    slope, offset, power, saturation = numbers
+    for channel in range(3):
+        values = planes[channel]
+        values *= np.float32(slope[channel])
+        values += np.float32(offset[channel])
+        if clamp:
+            np.clip(values, np.float32(0), np.float32(1), out=values)
+        if power[channel] != 1.0:
+            np.power(values, np.float32(power[channel]), out=values, where=values > 0)
+    if saturation != 1.0:
+        mixed = buffer("cdl", planes.shape)
+        apply_matrix(saturation_matrix(saturation, CDL_WEIGHTS), planes, out=mixed)
+        np.copyto(planes, mixed)
+    if clamp:
+        np.clip(planes, np.float32(0), np.float32(1), out=planes)

@@ -1,0 +1,193 @@
+"""Plates behind the view and cut-outs in front of it, in exposed scene-linear working values.
+
+A plate or cut-out is not exposed by the camera: a value of 0.18 in it is middle grey, and its own
+stops and tint are all that changes it. Resampling is in linear light, on colours premultiplied by
+alpha, with Lanczos' kernel of three lobes; what its lobes push below zero is cut off.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.light.primaries import ACESCG, conversion_matrix, space_from_chromaticities
+from evenfall.look.arrays import Plane, Planes, apply_matrix
+from evenfall.look.over import over
+from evenfall.passes.pictures import Picture
+from evenfall.recipe.moods import Overlay, Plate
+
+__all__ = ["PlacedCutout", "add_light_wrap", "place_overlay", "place_plate", "put_overlay"]
+
+_WRAP_REACH = 0.008  # of the width: how far the plate's light comes around an edge (Gaussian)
+
+Box = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, eq=False)
+class PlacedCutout:
+    """A premultiplied cut-out where it lies in the view.
+
+    Attributes
+    ----------
+    planes, alpha : ndarray of float32, shapes (3, h, w) and (h, w)
+    top, left : int
+        Row and column of the view where it starts.
+    """
+
+    planes: Planes
+    alpha: Plane
+    top: int
+    left: int
+
+
+def place_plate(picture: Picture, plate: Plate, size: tuple[int, int]) -> Planes:
+    """Fit a plate to the view.
+
+    Parameters
+    ----------
+    picture : Picture
+        Scene-linear; where it has alpha, what it does not cover is black.
+    plate : Plate
+        Fit, position, exposure and tint.
+    size : tuple of int
+        Width and height of the view in pixels.
+
+    Returns
+    -------
+    ndarray of float32, shape (3, H, W)
+        Exposed working values; black where a plate that is contained does not reach.
+
+    Examples
+    --------
+    >>> grey = Picture(np.full((2, 4, 3), 0.18, np.float32), None, (0.64, 0.33, 0.3, 0.6, 0.15,
+    ...                0.06, 0.3127, 0.329), premultiplied=False)
+    >>> place_plate(grey, Plate(file="sky.jpg", stops=1), (6, 2))[:, 0, 0].round(3)
+    array([0.36, 0.36, 0.36], dtype=float32)
+    """
+    width, height = size
+    planes, _ = _premultiplied(picture, plate.stops, plate.rgb, picture.premultiplied)
+    rows, columns = planes.shape[1:]
+    scale = {"cover": max, "contain": min}
+    if plate.fit == "stretch":
+        return _resize(planes, (width, height), (0, 0, columns, rows))
+    factor = scale[plate.fit](width / columns, height / rows)
+    if plate.fit == "cover":
+        spare_x, spare_y = columns - width / factor, rows - height / factor
+        left, top = plate.position[0] * spare_x, plate.position[1] * spare_y
+        box = (left, top, left + width / factor, top + height / factor)
+        return _resize(planes, (width, height), _inside(box, columns, rows))
+    fitted_width = min(width, max(1, round(columns * factor)))
+    fitted_height = min(height, max(1, round(rows * factor)))
+    fitted = _resize(planes, (fitted_width, fitted_height), (0, 0, columns, rows))
+    placed = np.zeros((3, height, width), np.float32)
+    left = round(plate.position[0] * (width - fitted_width))
+    top = round(plate.position[1] * (height - fitted_height))
+    placed[:, top : top + fitted_height, left : left + fitted_width] = fitted
+    return placed
+
+
+def place_overlay(picture: Picture, overlay: Overlay, size: tuple[int, int]) -> PlacedCutout | None:
+    """Scale a cut-out and find where it lies; None when it lies outside the view.
+
+    Parameters
+    ----------
+    picture : Picture
+        Scene-linear, with alpha or without (then it is solid).
+    overlay : Overlay
+        Position of its bottom middle, height as a share of the view's, exposure, tint, opacity.
+    size : tuple of int
+        Width and height of the view in pixels.
+    """
+    width, height = size
+    premultiplied = {
+        "auto": picture.premultiplied, "straight": False, "premultiplied": True
+    }[overlay.alpha]  # fmt: skip
+    planes, alpha = _premultiplied(picture, overlay.stops, overlay.rgb, premultiplied)
+    rows, columns = alpha.shape
+    scale = overlay.height * height / rows
+    left = overlay.position[0] * width - columns * scale / 2
+    top = (overlay.position[1] - overlay.height) * height
+    first_x, first_y = max(0, int(np.floor(left))), max(0, int(np.floor(top)))
+    last_x = min(width, int(np.ceil(left + columns * scale)))
+    last_y = min(height, int(np.ceil(top + rows * scale)))
+    if first_x >= last_x or first_y >= last_y:
+        return None
+    margin = 1 + int(np.ceil(1 / scale))
+    box = tuple(
+        (edge - start) / scale + margin
+        for edge, start in ((first_x, left), (first_y, top), (last_x, left), (last_y, top))
+    )
+    stacked = np.pad(
+        np.concatenate([planes, alpha[None]]), ((0, 0), (margin, margin), (margin, margin))
+    )
+    padded = _inside(box, stacked.shape[2], stacked.shape[1])
+    stacked = _resize(stacked, (last_x - first_x, last_y - first_y), padded)
+    stacked *= np.float32(overlay.opacity)
+    return PlacedCutout(stacked[:3], np.minimum(stacked[3], np.float32(1)), first_y, first_x)
+
+
+def put_overlay(planes: Planes, cutout: PlacedCutout) -> None:
+    """Put a cut-out over exposed working values, in place."""
+    height, width = cutout.alpha.shape
+    rows = slice(cutout.top, cutout.top + height)
+    columns = slice(cutout.left, cutout.left + width)
+    planes[:, rows, columns] = over(cutout.planes, cutout.alpha, planes[:, rows, columns])
+
+
+def add_light_wrap(planes: Planes, alpha: Plane, plate: Planes, strength: float) -> None:
+    """Let the plate's light spill over the edges in front of it, in place.
+
+    The visible part of the plate is blurred over 0.8 % of the width, and what of it falls on the
+    view in front is added, times `strength`.
+
+    Parameters
+    ----------
+    planes, plate : ndarray of float32, shape (3, H, W)
+    alpha : ndarray of float32, shape (H, W)
+        Coverage of the view.
+    strength : float
+        0 to 1.
+    """
+    from scipy.ndimage import gaussian_filter
+
+    reach = _WRAP_REACH * alpha.shape[1]
+    for channel in range(3):
+        spill = plate[channel] * (1 - alpha)
+        spill = gaussian_filter(spill, reach, mode="nearest", truncate=3.0)
+        spill *= alpha
+        spill *= np.float32(strength)
+        planes[channel] += spill
+
+
+def _premultiplied(
+    picture: Picture, stops: float, rgb: tuple[float, float, float], premultiplied: bool
+) -> tuple[Planes, Plane]:
+    """Working planes multiplied by alpha, and alpha."""
+    planes = np.ascontiguousarray(np.moveaxis(picture.rgb, -1, 0), np.float32)
+    factors = 2.0**stops * np.diag(rgb)
+    to_working = conversion_matrix(space_from_chromaticities(picture.space), ACESCG)
+    planes = apply_matrix(to_working @ factors, planes)
+    if picture.alpha is None:
+        return planes, np.ones(planes.shape[1:], np.float32)
+    alpha = np.clip(picture.alpha.astype(np.float32), 0, 1)
+    if not premultiplied:
+        planes *= alpha
+    return planes, alpha
+
+
+def _inside(box: tuple[float, ...], columns: int, rows: int) -> Box:
+    left, top, right, bottom = box
+    return (max(0.0, left), max(0.0, top), min(float(columns), right), min(float(rows), bottom))
+
+
+def _resize(planes: Planes, size: tuple[int, int], box: Box) -> Planes:
+    from PIL import Image
+
+    resized = [
+        np.asarray(Image.fromarray(plane).resize(size, Image.Resampling.LANCZOS, box))
+        for plane in planes
+    ]
+    stacked: npt.NDArray[np.float32] = np.stack(resized)
+    return np.maximum(stacked, np.float32(0), out=stacked)

@@ -1,0 +1,105 @@
+"""Steps of the look that need the whole picture, in exposed scene-linear working values."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from evenfall.look.arrays import Plane, Planes
+from evenfall.look.fringe import add_fringe
+from evenfall.look.glare import add_glare
+from evenfall.look.layers import add_light_wrap, place_overlay, place_plate, put_overlay
+from evenfall.look.over import over
+from evenfall.look.regions import RegionChange, apply_region
+from evenfall.look.sharpen import sharpen
+from evenfall.passes.pictures import Picture
+from evenfall.recipe.look import Look
+from evenfall.recipe.moods import Overlay, Plate
+
+__all__ = ["Additions", "apply_whole", "needs_whole"]
+
+
+@dataclass(frozen=True, eq=False)
+class Additions:
+    """What a mood puts behind, in front of, and onto its picture.
+
+    Attributes
+    ----------
+    regions : sequence of RegionChange
+        Changes in areas, in order; they act on the view itself, before plate and cut-outs.
+    plate : pair of Plate and Picture, or None
+        The background and its settings.
+    overlays : sequence of pairs of Overlay and Picture
+        Cut-outs from back to front, and their settings.
+    """
+
+    regions: Sequence[RegionChange] = ()
+    plate: tuple[Plate, Picture] | None = None
+    overlays: Sequence[tuple[Overlay, Picture]] = field(default=())
+
+    @property
+    def any(self) -> bool:
+        """Whether there is anything to add."""
+        return bool(self.regions or self.overlays) or self.plate is not None
+
+
+def needs_whole(look: Look) -> bool:
+    """Whether a look has steps that need the whole picture.
+
+    Examples
+    --------
+    >>> needs_whole(Look()), needs_whole(Look(glare={"strength": 0.05}))
+    (False, True)
+    """
+    return look.glare.strength > 0 or look.sharpen.strength > 0 or look.fringe.strength > 0
+
+
+def apply_whole(
+    planes: Planes, alpha: Plane | None, look: Look, additions: Additions, workers: int = 1
+) -> Planes:
+    """Apply all steps that need the whole picture.
+
+    In this order: regions, plate with light wrap, cut-outs, chromatic fringing, glare, sharpening.
+
+    Parameters
+    ----------
+    planes : ndarray of float32, shape (3, H, W)
+        Exposed working values; overwritten.
+    alpha : ndarray, shape (H, W), or None
+        Coverage of the view; None is solid, and a plate is then hidden.
+    look : Look
+    additions : Additions
+    workers : int
+        Threads; the result does not depend on them.
+
+    Returns
+    -------
+    ndarray of float32, shape (3, H, W)
+    """
+    height, width = planes.shape[1:]
+    for change in additions.regions:
+        apply_region(planes, change)
+    if additions.plate is not None and alpha is not None:
+        planes = _behind(planes, alpha, additions.plate)
+    for overlay, picture in additions.overlays:
+        cutout = place_overlay(picture, overlay, (width, height))
+        if cutout is not None:
+            put_overlay(planes, cutout)
+    if look.fringe.strength > 0:
+        add_fringe(planes, look.fringe)
+    if look.glare.strength > 0:
+        add_glare(planes, look.glare, workers)
+    if look.sharpen.strength > 0:
+        sharpen(planes, look.sharpen, workers)
+    return planes
+
+
+def _behind(planes: Planes, alpha: Plane, plate: tuple[Plate, Picture]) -> Planes:
+    settings, picture = plate
+    height, width = planes.shape[1:]
+    coverage = alpha.astype("float32").clip(0, 1)
+    background = place_plate(picture, settings, (width, height))
+    combined = over(planes, coverage, background)
+    if settings.light_wrap > 0:
+        add_light_wrap(combined, coverage, background, settings.light_wrap)
+    return combined
