@@ -14,7 +14,7 @@ from evenfall.recipe.places import Place, dotted, parse_place
 from evenfall.recipe.shorthand import opened, replaced_by
 from evenfall.recipe.suggesting import did_you_mean
 
-__all__ = ["Change", "apply_changes", "parse_change", "parse_changes"]
+__all__ = ["Change", "apply_changes", "parse_change", "parse_changes", "put"]
 
 
 @dataclass(frozen=True)
@@ -97,21 +97,29 @@ def apply_changes(tree: dict[str, Any], changes: Sequence[Change]) -> list[Fault
     faults = []
     for change in changes:
         try:
-            _apply(tree, change)
+            put(tree, change.place, change.value)
         except LookupError as error:
             faults.append(Fault(change.source, "", *error.args))
     return faults
 
 
-def _apply(tree: dict[str, Any], change: Change) -> None:
-    if change.place[0] == "deliverables" and "deliverables" not in tree:
+def put(tree: dict[str, Any], place: Place, value: Any) -> None:
+    """Put a value at a place of a tree, in place; tables on the way are made.
+
+    A key takes the place of those that say the same thing another way, such as another gain.
+
+    Raises
+    ------
+    LookupError
+        With what was found, allowed and a hint, when the place cannot be reached.
+    """
+    if place[0] == "deliverables" and "deliverables" not in tree:
         tree["deliverables"] = [{}]
     parent: Any = tree
-    for depth, step in enumerate(change.place[:-1], start=1):
-        here = change.place[:depth]
+    for depth, step in enumerate(place[:-1], start=1):
+        here = place[:depth]
         child = _child(parent, step, here)
-        below = change.place[depth]
-        if isinstance(child, str | int | float) and isinstance(below, str):
+        if isinstance(child, str | int | float) and isinstance(place[depth], str):
             child = opened(here, child)
             if child is None:
                 raise LookupError(f"{dotted(here)} is a single value, no table")
@@ -119,11 +127,26 @@ def _apply(tree: dict[str, Any], change: Change) -> None:
         if child is None:
             child = parent[step] = {}
         parent = child
-    last = change.place[-1]
-    _child(parent, last, change.place)
-    for key in replaced_by(change.place):
-        parent.pop(key, None)
-    parent[last] = change.value
+    if not (len(place) == 2 and isinstance(value, dict | list)):  # a new mood or group is no slip
+        _child(parent, place[-1], place)
+    if isinstance(parent, dict):
+        _replace(parent, place, value)
+    else:
+        parent[place[-1]] = value
+
+
+def _replace(table: dict[str, Any], place: Place, value: Any) -> None:
+    """Put a value into a table where the first of the keys stood that it takes the place of."""
+    key = str(place[-1])
+    replaced = {key, *replaced_by(place)}
+    before = list(table.items())
+    table.clear()
+    for name, old in before:
+        if name not in replaced:
+            table[name] = old
+        elif key not in table:
+            table[key] = value
+    table[key] = value
 
 
 def _child(parent: Any, step: str | int, place: Place) -> Any:

@@ -55,7 +55,7 @@ class Filmic(Part):
 
 
 class Reinhard(Part):
-    """Extended curve of Reinhard et al. 2002, on luminance or per channel."""
+    """Extended curve of Reinhard et al. 2002, with a white point."""
 
     curve: Literal["reinhard"] = "reinhard"
     white: float = Field(4.0, gt=0, description="Scene value that becomes display white.")
@@ -121,6 +121,11 @@ class Cdl(Part):
     saturation: float = Field(1.0, ge=0, description="Saturation, BT.709 weights.")
     file: str | None = Field(None, description="A .cc, .ccc or .cdl file instead of numbers.")
     id: str | None = Field(None, description="Which correction of the file; the first otherwise.")
+    input: Literal["linear", "log"] = Field(
+        "linear",
+        description="What it is applied to: linear working values (ACEScg), or log (ACEScct), for "
+        "which corrections made on a set are usually meant.",
+    )
     clamp: bool = Field(False, description="Clamp to 0..1 as ASC CDL v1.2 asks.")
 
     @model_validator(mode="after")

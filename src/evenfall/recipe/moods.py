@@ -120,8 +120,10 @@ class Overlay(Part):
     stops: Stops = Field(0.0, description="Its own exposure, in stops.")
     rgb: Rgb = Field((1.0, 1.0, 1.0), description="Its own tint: factors in scene-linear light.")
     encoding: Literal["auto", "linear", "sRGB"] = Field("auto", description="As for a plate.")
-    alpha: Literal["straight", "premultiplied"] = Field(
-        "straight", description="Whether its colours are already multiplied by alpha."
+    alpha: Literal["auto", "straight", "premultiplied"] = Field(
+        "auto",
+        description="Whether its colours are already multiplied by alpha; auto: as the kind of "
+        "file says, EXR is and PNG is not.",
     )
     position: tuple[float, float] = Field(
         (0.5, 1.0), description="Where its bottom middle stands: shares of width and height."

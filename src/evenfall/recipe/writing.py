@@ -1,0 +1,220 @@
+"""Writing a recipe back: one value changed, everything else as the person wrote it."""
+
+from __future__ import annotations
+
+import contextlib
+import copy
+import os
+import re
+import secrets
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from tomlkit.container import Container, OutOfOrderTableProxy
+from tomlkit.items import AoT, Array, Item, Table
+
+from evenfall.errors import Fault, OutputError, UsageError
+from evenfall.recipe.changes import put
+from evenfall.recipe.places import Place, dotted, parse_place
+from evenfall.recipe.reading import parse_toml
+from evenfall.recipe.shorthand import is_light_setting, replaced_by
+
+__all__ = ["remove_value", "save", "set_value"]
+
+_BYTE_ORDER_MARK = b"\xef\xbb\xbf"
+
+
+def set_value(text: str, place: str | Place, value: Any) -> str:
+    r"""Set a value in the text of a recipe; comments, order and other lines stay as they are.
+
+    Parameters
+    ----------
+    text : str
+        A recipe.
+    place : str or Place
+        Where, such as ``moods.dusk.lights.sun.stops``. A gain or tint takes the place of the one
+        that stood there; a short form such as ``sun = "off"`` becomes a table when it has to.
+    value : bool, int, float, str, date, list or dict
+        What to put there.
+
+    Raises
+    ------
+    RecipeError
+        When the text is not TOML.
+    UsageError
+        When the place cannot be reached, or the text is laid out in a way that cannot be edited
+        without harm.
+
+    Examples
+    --------
+    >>> print(set_value('[moods.dusk.lights]\nsun = "off"  # gone\n',
+    ...                 "moods.dusk.lights.sun.stops", -1))
+    [moods.dusk.lights]
+    sun = { stops = -1 }  # gone
+    """
+    steps = parse_place(place) if isinstance(place, str) else place
+    expected = parse_toml(text, "recipe")
+    try:
+        put(expected, steps, copy.deepcopy(value))
+    except LookupError as error:
+        raise UsageError(Fault("", dotted(steps), *error.args)) from None
+    return _edited(text, expected, steps, lambda document: _set(document, steps, expected))
+
+
+def remove_value(text: str, place: str | Place) -> str:
+    r"""Take a value out of the text of a recipe; other lines stay as they are.
+
+    A table in braces that becomes empty goes, too. Nothing happens when nothing is there.
+
+    Raises
+    ------
+    RecipeError, UsageError
+        As `set_value`.
+
+    Examples
+    --------
+    >>> remove_value("title = 'a'\nquality = 80\n", "quality")
+    "title = 'a'\n"
+    """
+    steps = parse_place(place) if isinstance(place, str) else place
+    expected = parse_toml(text, "recipe")
+    steps = _removable(expected, steps)
+    if not steps:
+        return text
+    parent = _at(expected, steps[:-1])
+    del parent[steps[-1]]
+    return _edited(text, expected, steps, lambda document: _remove(document, steps, expected))
+
+
+def _removable(tree: Any, place: Place) -> Place:
+    """Return the place to take out, higher up when a table would be left empty; () for none."""
+    try:
+        _at(tree, place)
+    except (LookupError, TypeError):
+        return ()
+    while len(place) > 1 and is_light_setting(place[:-1]) and len(_at(tree, place[:-1])) == 1:
+        place = place[:-1]
+    return place
+
+
+def _edited(
+    text: str, expected: dict[str, Any], place: Place, edit: Callable[[Container], None]
+) -> str:
+    """Edit a text, and make sure that it says what is expected and nothing else."""
+    document = tomlkit.parse(text)
+    try:
+        edit(document)
+        edited = _with_line_ends_of(text, tomlkit.dumps(document))
+        sound = parse_toml(edited, "recipe") == expected
+    except Exception:  # whatever a layout does to the library, the text is not touched
+        sound = False
+    if not sound:
+        found = "cannot be changed here without harm to the rest of the recipe"
+        raise UsageError(Fault("", dotted(place), found, hint="change it in a text editor"))
+    return edited
+
+
+def _with_line_ends_of(text: str, edited: str) -> str:
+    if "\r\n" in text and not re.search(r"(?<!\r)\n", text):
+        return re.sub(r"(?<!\r)\n", "\r\n", edited)
+    return edited
+
+
+def _set(document: Container, place: Place, expected: dict[str, Any]) -> None:
+    parent, depth = _lowest_open(document, place)
+    step = place[depth]
+    value = _at(expected, place[: depth + 1])
+    if depth == len(place) - 1:
+        for key in replaced_by(place):
+            if key in parent:
+                parent.remove(key)
+    parent[step] = _item(value, place[: depth + 1], new=not _holds(parent, step))
+
+
+def _remove(document: Container, place: Place, expected: dict[str, Any]) -> None:
+    parent, depth = _lowest_open(document, place)
+    step = place[depth]
+    if depth == len(place) - 1:
+        del parent[step]
+    else:
+        parent[step] = _item(_at(expected, place[: depth + 1]), place[: depth + 1], new=False)
+
+
+def _lowest_open(document: Container, place: Place) -> tuple[Any, int]:
+    """Return the lowest table or list on the way that is edited entry by entry, and its depth."""
+    parent: Any = document
+    for depth, step in enumerate(place[:-1]):
+        if not _holds(parent, step):
+            return parent, depth
+        child = parent[step]
+        if not isinstance(child, Table | AoT | Array | OutOfOrderTableProxy):
+            return parent, depth
+        parent = child
+    return parent, len(place) - 1
+
+
+def _holds(parent: Any, step: str | int) -> bool:
+    return step < len(parent) if isinstance(step, int) else step in parent
+
+
+def _at(tree: Any, place: Place) -> Any:
+    for step in place:
+        tree = tree[step]
+    return tree
+
+
+def _item(value: Any, place: Place, *, new: bool) -> Item:
+    """Make the item for a value; a new table gets a heading, unless it is a light's setting."""
+    headed = new and isinstance(value, dict) and not is_light_setting(place)
+    if headed and not any(isinstance(step, int) for step in place):
+        table = tomlkit.table()
+        for key, inner in value.items():
+            table[key] = _item(inner, (*place, key), new=False)
+        return table
+    item: Item = tomlkit.parse(f"value = {_written(value)}\n")["value"]
+    return item
+
+
+def _written(value: Any) -> str:
+    if isinstance(value, dict):
+        inner = ", ".join(
+            f"{tomlkit.key(key).as_string()} = {_written(item)}" for key, item in value.items()
+        )
+        return f"{{ {inner} }}" if inner else "{}"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(_written(item) for item in value) + "]"
+    written: str = tomlkit.item(value).as_string()
+    return written
+
+
+def save(path: str | Path, text: str) -> None:
+    """Write a recipe's text to its file in one step: the file is the old one or the new one.
+
+    A byte order mark and the permissions of the old file are kept, and a link stays a link.
+
+    Raises
+    ------
+    OutputError
+        When the system refuses.
+    """
+    target = Path(path).resolve()
+    partial = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
+    try:
+        data = text.encode("utf-8")
+        if target.exists() and target.read_bytes().startswith(_BYTE_ORDER_MARK):
+            data = _BYTE_ORDER_MARK + data
+        with partial.open("xb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        if target.exists():
+            partial.chmod(target.stat().st_mode & 0o7777)
+        partial.replace(target)
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise OutputError(Fault(str(path), "", f"cannot be written: {reason}")) from error
+    finally:
+        with contextlib.suppress(OSError):
+            partial.unlink(missing_ok=True)
