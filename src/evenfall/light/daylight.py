@@ -33,9 +33,10 @@ from evenfall.light.colour import mired, planckian_xy, uv_to_xy, xy_to_kelvin_du
 from evenfall.light.primaries import Xy
 from evenfall.light.sun import refraction_degrees
 
-__all__ = ["DaylightState", "SkyState", "air_mass", "daylight_state", "twilight_lux"]
+__all__ = ["SKY_STATES", "DaylightState", "SkyState", "air_mass", "daylight_state", "twilight_lux"]
 
 SkyState = Literal["clear", "hazy", "overcast"]
+SKY_STATES: tuple[SkyState, ...] = ("clear", "hazy", "overcast")
 
 MOONLESS_LUX = 0.002
 
