@@ -64,7 +64,7 @@ class LazyGroup(click.Group):
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="evenfall")
 def main() -> None:
-    r"""Balance the light of a rendered view after it was rendered.
+    """Balance the light of a rendered view after it was rendered.
 
     One scene-linear pass a light goes in; day, dusk and night come out, from one recipe file and
     without rendering again.
@@ -75,7 +75,7 @@ def main() -> None:
       evenfall check view.toml                     faults and advice
       evenfall run view.toml --proof               quick small pictures
       evenfall run view.toml                       the deliverables
-    """
+    """  # noqa: D301 -- click needs the backspace itself
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
