@@ -115,7 +115,7 @@ def mix_moods(
     plan: MixPlan,
     library: PassSource,
     *,
-    held: Mapping[tuple[str, ...], Mapping[str, Any]] | None = None,
+    held: dict[str, Any] | None = None,
     workers: int | None = None,
     on_event: Callable[[PassRead], None] | None = None,
     keep_going: bool = False,
@@ -129,12 +129,12 @@ def mix_moods(
         What is read and summed.
     library : PassSource
         Where passes come from, usually a `PassLibrary`.
-    held : mapping of batch to decoded passes, optional
-        Batches that are decoded already; they are not read again.
+    held : dict of str to PassImage, optional
+        Passes that are decoded already, by light: not read again, and taken out as they are used.
     workers : int, optional
         Threads; one per processor otherwise. The result does not depend on it.
     on_event : callable, optional
-        Told of every batch read; called from one thread at a time.
+        Told of every batch read here, in the thread that read it: several may call at once.
     keep_going : bool
         True: a pass that cannot be read stops only the moods that need it.
     strip_pixels : int
@@ -164,7 +164,7 @@ def mix_moods(
     >>> mixes["night"].rgb().tolist()
     [[[0.5, 0.25, 0.125], [0.5, 0.25, 0.125]]]
     """
-    job = _Job(plan, library, dict(held or {}), on_event, keep_going, strip_pixels)
+    job = _Job(plan, library, {} if held is None else held, on_event, keep_going, strip_pixels)
     return job.run(min(workers or default_workers(), max(1, len(plan.batches))))
 
 
@@ -175,7 +175,7 @@ class _Job:
         self,
         plan: MixPlan,
         library: PassSource,
-        held: dict[tuple[str, ...], Mapping[str, Any]],
+        held: dict[str, Any],
         on_event: Callable[[PassRead], None] | None,
         keep_going: bool,
         strip_pixels: int,
@@ -192,7 +192,6 @@ class _Job:
         self.terms = _terms(plan, self.totals)
         self.added = [0] * len(plan.batches)  # strips finished, by batch
         self.turn = threading.Condition()
-        self.events = threading.Lock()
         self.next_batch = 0
         self.stopped = False
         self.coverage = _Coverage(plan)
@@ -240,15 +239,16 @@ class _Job:
     def _read(self, index: int) -> Mapping[str, Any] | None:
         batch = self.plan.batches[index]
         try:
-            images = self.held.pop(batch, None) or self.library.read(batch)
+            if all(light in self.held for light in batch):
+                return {light: self.held.pop(light) for light in batch}
+            images = self.library.read(batch)
         except PassError as error:
             if not self.keep_going:
                 raise
             self._fail(self.plan.needed_by(batch), error)
             return None
-        with self.events:
-            if self.on_event is not None:
-                self.on_event(PassRead(batch, images))
+        if self.on_event is not None:
+            self.on_event(PassRead(batch, images))
         return images
 
     def _add(self, index: int, images: Mapping[str, Any], scratch: Floats) -> None:

@@ -68,6 +68,8 @@ def plan_mix(
     factors: Mapping[str, Mapping[str, Rgb]],
     batches: Sequence[Sequence[str]],
     regional: Mapping[str, tuple[RegionalGain, ...]] | None = None,
+    *,
+    also: Iterable[str] = (),
 ) -> MixPlan:
     """Plan the reading and summing of moods.
 
@@ -79,11 +81,14 @@ def plan_mix(
         All lights of the recipe as they are read together; lights that no mood needs are dropped.
     regional : mapping of str to tuple of RegionalGain, optional
         Gains that hold in a part of the picture, by mood.
+    also : iterable of str
+        Lights that are read even if no mood needs them, because they are measured.
 
     Returns
     -------
     MixPlan
-        A light whose three factors are 0 in every mood is not in it and is not read.
+        A light whose three factors are 0 in every mood is not in it and is not read, unless `also`
+        names it.
 
     Raises
     ------
@@ -112,7 +117,7 @@ def plan_mix(
                 )
             if row.any():
                 kept[mood][light] = row
-    used = {light for by_light in kept.values() for light in by_light}
+    used = {light for by_light in kept.values() for light in by_light}.union(also)
     homeless = used.difference(*batches) if batches else used
     if homeless:
         raise ValueError(f"no pass holds {', '.join(sorted(homeless))}")

@@ -1,0 +1,80 @@
+"""The live display of a run, on a terminal only."""
+
+from __future__ import annotations
+
+import sys
+from types import TracebackType
+from typing import TYPE_CHECKING, Self
+
+if TYPE_CHECKING:
+    from evenfall.run.events import Event
+
+__all__ = ["LiveProgress"]
+
+_FILE_WEIGHT = 3  # writing a picture takes about as long as reading three passes
+
+
+class LiveProgress:
+    """Shows passes read, files written and the time left; nothing when not on a terminal.
+
+    Parameters
+    ----------
+    quiet : bool
+        True: show nothing at all.
+    """
+
+    def __init__(self, *, quiet: bool = False) -> None:
+        self.shown = not quiet and sys.stderr.isatty()
+
+    def __enter__(self) -> Self:
+        if self.shown:
+            self._start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        traceback: TracebackType | None,
+    ) -> None:
+        if self.shown:
+            self._bar.stop()
+
+    def _start(self) -> None:
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+        self._bar = Progress(
+            TextColumn("{task.description}"),
+            BarColumn(bar_width=24),
+            TextColumn("{task.fields[counts]}"),
+            TimeRemainingColumn(compact=True),
+            TextColumn("left"),
+            console=Console(stderr=True),
+            transient=True,
+        )
+        self._task = self._bar.add_task("checking", total=None, counts="")
+        self._lights = self._files = 0
+        self._read = self._written = 0
+        self._bar.start()
+
+    def hear(self, event: Event) -> None:
+        """Bring the display up to date; one event at a time, from any thread."""
+        if not self.shown:
+            return
+        from evenfall.run.events import FileDone, PassRead, RunPlanned
+
+        match event:
+            case RunPlanned():
+                self._lights, self._files = event.lights, event.files
+            case PassRead():
+                self._read += len(event.lights)
+            case FileDone():
+                self._written += 1
+        self._bar.update(
+            self._task,
+            description="reading and mixing" if not self._written else "finishing and writing",
+            total=self._lights + _FILE_WEIGHT * self._files,
+            completed=self._read + _FILE_WEIGHT * self._written,
+            counts=f"passes {self._read}/{self._lights}  files {self._written}/{self._files}",
+        )

@@ -1,0 +1,148 @@
+"""`evenfall run`: make the deliverables of a recipe."""
+
+from __future__ import annotations
+
+import signal
+import sys
+from pathlib import Path
+from types import FrameType
+from typing import TYPE_CHECKING, NoReturn
+
+import click
+
+from evenfall.cli.progress import LiveProgress
+
+if TYPE_CHECKING:
+    from evenfall.run.report import RunReport
+
+__all__ = ["command"]
+
+_INTERRUPTED, _TERMINATED = 130, 143  # 128 + signal number, as shells report it
+
+
+@click.command("run", short_help="Make the deliverables of all moods, or of chosen ones.")
+@click.argument("recipe", type=click.Path(path_type=Path))
+@click.option(
+    "--passes",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Folder of the passes, instead of the recipe's.",
+)
+@click.option(
+    "--out",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Folder of the files; 'pictures' beside the recipe otherwise.",
+)
+@click.option("--mood", "moods", metavar="NAME", multiple=True, help="Only this mood; repeatable.")
+@click.option("--proof", is_flag=True, help="Quick reduced pictures, with composition guides.")
+@click.option(
+    "--set",
+    "changes",
+    metavar="PLACE=VALUE",
+    multiple=True,
+    help="One-off change, such as moods.dusk.lights.sun.stops=-1; repeatable.",
+)
+@click.option("--dry-run", is_flag=True, help="Check everything, say what would be made.")
+@click.option("--overwrite", is_flag=True, help="Replace files that exist.")
+@click.option(
+    "--keep-going", is_flag=True, help="A damaged pass stops only the moods that need it."
+)
+@click.option("--workers", metavar="N", type=click.IntRange(1), help="Threads; all processors.")
+@click.option("--json", "as_json", is_flag=True, help="Print the report as JSON.")
+@click.option("-v", "--verbose", is_flag=True, help="Say more: balance, exposure and timings.")
+@click.option("-q", "--quiet", is_flag=True, help="Say nothing but faults.")
+def command(
+    recipe: Path,
+    passes: Path | None,
+    out: Path | None,
+    moods: tuple[str, ...],
+    proof: bool,
+    changes: tuple[str, ...],
+    dry_run: bool,
+    overwrite: bool,
+    keep_going: bool,
+    workers: int | None,
+    as_json: bool,
+    verbose: bool,
+    quiet: bool,
+) -> None:
+    """Make the deliverables of RECIPE: of all moods, or of chosen ones.
+
+    Files that stand there already are never replaced unless --overwrite says so; files that are
+    already what this run would make are kept.
+    """
+    from evenfall.recipe import load
+
+    signal.signal(signal.SIGTERM, _terminate)
+    loaded = load(recipe, changes=changes, passes=passes)
+    try:
+        with LiveProgress(quiet=quiet) as progress:
+            from evenfall.run.running import run
+
+            report = run(
+                loaded,
+                moods=moods,
+                out=out,
+                proof=proof,
+                overwrite=overwrite,
+                dry_run=dry_run,
+                keep_going=keep_going,
+                changes=changes,
+                workers=workers,
+                on_event=progress.hear,
+            )
+    except KeyboardInterrupt:
+        click.echo("Stopped. Files that were finished are whole; no others were left.", err=True)
+        sys.exit(_INTERRUPTED)
+    if as_json:
+        click.echo(report.to_json(), nl=False)
+    elif not quiet:
+        _print(report, verbose=verbose)
+    for fault in report.faults:
+        click.echo(str(fault), err=True)
+    if report.faults:
+        sys.exit(1)
+
+
+def _terminate(number: int, frame: FrameType | None) -> NoReturn:
+    sys.exit(_TERMINATED)
+
+
+def _print(report: RunReport, *, verbose: bool) -> None:
+    """Print what was made: files to stdout, the rest to stderr."""
+    for file in report.files:
+        state = "would be made" if report.dry_run else "kept" if file.kept else "made"
+        size = "" if file.bytes is None else f"  {file.bytes / 1e6:.1f} MB"
+        click.echo(f"{_shown(file.path)}  {state}{size}")
+    for mood in report.moods.values():
+        for note in mood.notes:
+            click.echo(f"{mood.title}: {note}", err=True)
+    for note in report.notes:
+        click.echo(note, err=True)
+    if report.dry_run:
+        return
+    if report.report is not None:
+        click.echo(f"Report: {_shown(report.report)}", err=True)
+    if verbose:
+        _print_details(report)
+
+
+def _print_details(report: RunReport) -> None:
+    for mood in report.moods.values():
+        exposure = mood.exposure.get("stops")
+        if exposure is not None:
+            click.echo(f"{mood.title}: exposure {exposure:+.2f} stops", err=True)
+        for light, balance in mood.lights.items():
+            kelvin = f", {balance['kelvin']:.0f} K" if "kelvin" in balance else ""
+            click.echo(f"  {light}: {balance['gain_stops']:+.2f} stops{kelvin}", err=True)
+    stages = ", ".join(f"{stage} {seconds:.2f} s" for stage, seconds in report.seconds.items())
+    click.echo(f"Time: {stages}", err=True)
+
+
+def _shown(path: Path) -> Path:
+    """Path as a person would type it from here."""
+    try:
+        return path.relative_to(Path.cwd())
+    except ValueError:
+        return path

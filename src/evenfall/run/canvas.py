@@ -1,0 +1,87 @@
+"""One mood in one output space, filled strip by strip."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.deliver.quantise import quantise
+from evenfall.look.chain import LookChain
+from evenfall.run.reduced import area_mean, narrowed
+
+__all__ = ["Canvas"]
+
+Floats = npt.NDArray[np.float32]
+
+
+class Canvas:
+    """What one output space of a mood is to give, filled strip by strip.
+
+    Parameters
+    ----------
+    chain : LookChain
+        From the mix to display light of that space.
+    size : tuple of int
+        Width and height.
+    """
+
+    def __init__(self, chain: LookChain, size: tuple[int, int]) -> None:
+        self.chain = chain
+        self.size = size
+        self.codes: dict[tuple[int, bool], npt.NDArray[Any]] = {}
+        self.linear: Floats | None = None
+        self._narrow: Floats | None = None
+        self._thumbnail_size = (0, 0)
+
+    def want_codes(self, bits: int, *, dither: bool) -> None:
+        """Ask for whole codes of the whole frame."""
+        width, height = self.size
+        dtype = np.uint8 if bits == 8 else np.uint16
+        if (bits, dither) not in self.codes:
+            self.codes[bits, dither] = np.empty((height, width, 3), dtype)
+
+    def want_linear(self) -> None:
+        """Ask for display-linear planes of the whole frame."""
+        width, height = self.size
+        if self.linear is None:
+            self.linear = np.empty((3, height, width), np.float32)
+
+    def want_thumbnail(self, size: tuple[int, int]) -> None:
+        """Ask for a small picture, of this width and height."""
+        self._thumbnail_size = size
+        self._narrow = np.empty((3, self.size[1], size[0]), np.float32)
+
+    def fill(self, planes: Floats, rows: slice, *, exposed: bool) -> tuple[int, int]:
+        """Finish some rows; gives how many pixels are clipped and how many are black."""
+        strip = planes[:, rows]
+        if self.linear is not None:
+            self.linear[:, rows] = self.chain.linear_rows(strip, rows.start, exposed=exposed)
+        encoded = self.chain.encode_rows(strip, rows.start, exposed=exposed)
+        for (bits, dither), codes in self.codes.items():
+            quantise(
+                encoded,
+                8 if bits == 8 else 16,
+                dither=dither,
+                first_row=rows.start,
+                out=codes[rows],
+            )
+        highest = np.maximum(np.maximum(encoded[0], encoded[1]), encoded[2])
+        counts = np.count_nonzero(highest >= 1.0), np.count_nonzero(highest <= 0.0)
+        if self._narrow is not None:
+            linear = self.chain.output.decode(encoded, out=encoded)
+            for channel in range(3):
+                self._narrow[channel, rows] = narrowed(linear[channel], self._thumbnail_size[0])
+        return int(counts[0]), int(counts[1])
+
+    def thumbnail(self) -> npt.NDArray[np.uint8] | None:
+        """Give the small picture as codes, (h, w, 3); None if it was not asked for."""
+        if self._narrow is None:
+            return None
+        linear = np.stack([area_mean(plane, self._thumbnail_size) for plane in self._narrow])
+        encoded = self.chain.output.encode(linear, out=linear)
+        codes: npt.NDArray[np.uint8] = quantise(encoded, 8, dither=False).astype(
+            np.uint8, copy=False
+        )
+        return codes

@@ -1,0 +1,67 @@
+"""What a run tells whoever watches it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from evenfall.mix.engine import PassRead
+
+__all__ = ["Event", "FileDone", "MoodMixed", "Note", "OnEvent", "PassRead", "RunPlanned"]
+
+
+@dataclass(frozen=True)
+class RunPlanned:
+    """Everything has been checked; work begins.
+
+    Parameters
+    ----------
+    lights : int
+        Passes that will be read.
+    moods : tuple of str
+        Moods that will be made.
+    files : int
+        Files that will be written or kept.
+    """
+
+    lights: int
+    moods: tuple[str, ...]
+    files: int
+
+
+@dataclass(frozen=True)
+class MoodMixed:
+    """A mood's sum is complete and goes on to camera and look."""
+
+    mood: str
+
+
+@dataclass(frozen=True)
+class FileDone:
+    """A file is under its final name.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    mood : str
+        Whose; empty for a sheet or report.
+    kept : bool
+        Whether it was left from an earlier run, being what this run would have made.
+    """
+
+    path: Path
+    mood: str
+    kept: bool = False
+
+
+@dataclass(frozen=True)
+class Note:
+    """Something a person should know, that stops nothing."""
+
+    text: str
+
+
+Event = RunPlanned | PassRead | MoodMixed | FileDone | Note
+OnEvent = Callable[[Event], None]

@@ -1,0 +1,260 @@
+"""From passes to mixed moods whose camera is set: the way of every run, proof and preview."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.camera.exposure import plan_meter
+from evenfall.camera.state import CameraState
+from evenfall.errors import EvenfallError, PassError
+from evenfall.light.primaries import RgbSpace, space_from_chromaticities
+from evenfall.mix.engine import Mix, PassRead, default_workers, mix_moods
+from evenfall.mix.matching import MeanNeed, area_mean, means_needed, solve_matches
+from evenfall.mix.plan import plan_mix
+from evenfall.passes.image import PassImage, PixelCensus
+from evenfall.passes.library import PassLibrary
+from evenfall.recipe import Area, Recipe
+from evenfall.run.areas import weights_of
+from evenfall.run.measuring import Grid, Measuring, plan_measuring, white_balances
+from evenfall.run.reduced import ReducedLibrary
+from evenfall.run.regions import regional_gains
+
+__all__ = ["Exposed", "View", "mix_and_expose", "open_view"]
+
+_HELD_PASSES = 4  # decoded passes kept from solving ratios to mixing; others are read again
+
+
+@dataclass(frozen=True, eq=False)
+class View:
+    """The passes of a recipe, opened and checked, at full size or reduced for proofs.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    files : PassLibrary
+        The passes at full size.
+    passes : PassLibrary or ReducedLibrary
+        The passes that are mixed.
+    space : RgbSpace
+        Their primaries.
+    """
+
+    recipe: Recipe
+    files: PassLibrary
+    passes: PassLibrary | ReducedLibrary
+    space: RgbSpace
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height of what is mixed."""
+        return self.passes.size
+
+
+def open_view(recipe: Recipe, *, proof: bool = False, keep_going: bool = False) -> View:
+    """Open the passes of a recipe; no pixel is read.
+
+    Raises
+    ------
+    PassError
+        With every fault of every pass; with `keep_going` only when nothing can be done.
+    """
+    files = PassLibrary(recipe, keep_going=keep_going)
+    passes: PassLibrary | ReducedLibrary = files
+    if proof:
+        repair = recipe.model.passes.repair.model_dump_json()
+        passes = ReducedLibrary(files, recipe.model.proof.width, repair)
+    return View(recipe, files, passes, space_from_chromaticities(files.chromaticities))
+
+
+@dataclass(eq=False)
+class Exposed:
+    """Mixed moods, and everything that was found out about them.
+
+    Parameters
+    ----------
+    measuring : Measuring
+        Balances and meter plans.
+    mixes : dict of str to Mix
+        By mood.
+    cameras : dict of str to CameraState
+        By mood.
+    failures : dict of str to EvenfallError
+        Moods that could not be made.
+    censuses : dict of str to PixelCensus
+        By light that was read.
+    grid : Grid
+        What was measured.
+    """
+
+    measuring: Measuring
+    mixes: dict[str, Mix]
+    cameras: dict[str, CameraState]
+    failures: dict[str, EvenfallError]
+    censuses: dict[str, PixelCensus]
+    grid: Grid
+
+
+@dataclass
+class _Listener:
+    """Takes note of what is read, and passes it on, one event at a time."""
+
+    onward: Callable[[PassRead], None] | None
+    censuses: dict[str, PixelCensus] = field(default_factory=dict)
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def hear(self, event: PassRead) -> None:
+        with self.lock:
+            for light in event.lights:
+                self.censuses[light] = event.images[light].census
+            if self.onward is not None:
+                self.onward(event)
+
+
+def mix_and_expose(
+    view: View,
+    moods: Sequence[str],
+    *,
+    workers: int | None = None,
+    keep_going: bool = False,
+    on_read: Callable[[PassRead], None] | None = None,
+) -> Exposed:
+    """Solve ratios, balance, mix, meter, and set the camera.
+
+    Parameters
+    ----------
+    view : View
+        Opened passes.
+    moods : sequence of str
+        Moods to be made.
+    workers : int, optional
+        Threads; one per processor otherwise.
+    keep_going : bool
+        True: a damaged pass stops only the moods that need it.
+    on_read : callable, optional
+        Told of passes as they are read.
+
+    Raises
+    ------
+    RecipeError
+        With every fault that shows only now, such as lumens for a lamp of unknown lumens.
+    PassError
+        When a pass cannot be read.
+    """
+    recipe, workers = view.recipe, workers or default_workers()
+    listener = _Listener(on_read)
+    solved = _solve(view, moods, workers, listener, keep_going=keep_going)
+    failures = dict(solved.failures)
+    for mood in moods:
+        for other in _concerned(recipe, [mood]):
+            if other in solved.failures:
+                failures[mood] = solved.failures[other]
+    moods = [mood for mood in moods if mood not in failures]
+    measuring = plan_measuring(recipe, moods, view.space, view.files.luminance_scale, solved.gains)
+    measured = {mood: measuring.lights_for(recipe.moods[mood]) for mood in moods}
+    grid = Grid(view.size, {light for lights in measured.values() for light in lights})
+
+    def see(event: PassRead) -> None:
+        grid.see(event)
+        listener.hear(event)
+
+    def weigh(area: Area) -> npt.NDArray[np.float32]:
+        return weights_of(recipe, area, view.size)
+
+    plan = plan_mix(
+        {mood: measuring.balances[mood].factors for mood in moods},
+        view.passes.batches(recipe.model.lights),
+        {mood: regional_gains(recipe, recipe.moods[mood], weigh) for mood in moods},
+        also=grid.lights,
+    )
+    mixes, unread = mix_moods(
+        plan,
+        view.passes,
+        held=solved.held,
+        workers=workers,
+        on_event=see,
+        keep_going=keep_going,
+    )
+    failures |= unread
+    cameras: dict[str, CameraState] = {}
+    for mood in mixes:
+        missing = [light for light in measured[mood] if light not in grid.planes]
+        try:
+            if missing:
+                raise PassError(f"{', '.join(missing)} could not be read and is needed to expose")
+            cameras[mood] = measuring.camera(recipe.moods[mood], grid)
+        except EvenfallError as error:
+            if not keep_going:
+                raise
+            failures[mood] = error
+    mixes = {mood: mixes[mood] for mood in moods if mood in cameras}
+    return Exposed(measuring, mixes, cameras, failures, listener.censuses, grid)
+
+
+@dataclass
+class _Solved:
+    """Gains that were solved from pixels, and what came of reading for them."""
+
+    gains: dict[str, dict[str, float]] = field(default_factory=dict)
+    held: dict[str, PassImage] = field(default_factory=dict)
+    failures: dict[str, EvenfallError] = field(default_factory=dict)
+
+
+def _solve(
+    view: View, moods: Iterable[str], workers: int, listener: _Listener, *, keep_going: bool
+) -> _Solved:
+    """Solve gains that stand in a ratio; passes read for it are held for the mix."""
+    recipe, solved = view.recipe, _Solved()
+    needs = {mood: means_needed(recipe, [recipe.moods[mood]]) for mood in _concerned(recipe, moods)}
+    grid = Grid(view.size, {need.light for some in needs.values() for need in some})
+    batches = view.passes.batches(light for light in recipe.model.lights if light in grid.lights)
+
+    def read(batch: tuple[str, ...]) -> None:
+        event = PassRead(batch, view.passes.read(batch))
+        grid.see(event)
+        listener.hear(event)
+        with listener.lock:
+            if len(solved.held) < _HELD_PASSES:
+                solved.held.update(event.images)
+
+    with ThreadPoolExecutor(workers) as pool:
+        tasks = {batch: pool.submit(read, batch) for batch in batches}
+    errors: dict[str, PassError] = {}
+    for batch, task in tasks.items():
+        try:
+            task.result()
+        except PassError as error:
+            if not keep_going:
+                raise
+            errors |= dict.fromkeys(batch, error)
+    for mood, some in needs.items():
+        unread = [errors[need.light] for need in some if need.light in errors]
+        if unread:
+            solved.failures[mood] = unread[0]
+        elif some:
+            means = {need: _mean(recipe, grid, need) for need in some}
+            solved.gains[mood] = solve_matches(recipe, recipe.moods[mood], view.space, means)
+    return solved
+
+
+def _mean(recipe: Recipe, grid: Grid, need: MeanNeed) -> npt.NDArray[np.float64]:
+    weights = None if need.area is None else weights_of(recipe, need.area, grid.size)
+    return area_mean(grid.planes[need.light], weights)
+
+
+def _concerned(recipe: Recipe, moods: Iterable[str]) -> list[str]:
+    """Chosen moods, and those that are metered or hold the neutral spot for them."""
+    found = dict.fromkeys(moods)
+    for mood in list(found):
+        plan = plan_meter(recipe, recipe.moods[mood])
+        if plan is not None:
+            found[plan.mood] = None
+        for balance in white_balances(recipe.moods[mood]):
+            found[balance.neutral_mood or mood] = None
+    return list(found)

@@ -1,0 +1,101 @@
+"""Single moods as arrays, for programs that use the library."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.look.chain import build_chain
+from evenfall.look.output import output_space
+from evenfall.recipe import Recipe
+from evenfall.run.choosing import choose_moods
+from evenfall.run.mixing import mix_and_expose, open_view
+
+__all__ = ["develop", "mix"]
+
+Floats = npt.NDArray[np.float32]
+
+
+def mix(recipe: Recipe, mood: str) -> Floats:
+    """Mix one mood: the exact scene-linear sum of its passes, before the camera.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        From `evenfall.load`.
+    mood : str
+        Name of the mood.
+
+    Returns
+    -------
+    ndarray, shape (H, W, 3), float32
+        R, G, B in the passes' primaries and units. Nothing is clipped: negative values and values
+        over 65,504 are kept. NaN and infinite pixels of passes count as the recipe's
+        `passes.repair.non_finite` says.
+
+    Raises
+    ------
+    UsageError
+        When there is no such mood.
+    RecipeError, PassError
+        When gains cannot be worked out, or passes cannot be used.
+
+    Examples
+    --------
+    >>> from evenfall.run.example import example_recipe
+    >>> recipe = example_recipe()
+    >>> day, sun = mix(recipe, "day"), 2 * mix(recipe, "day")
+    >>> day.shape, bool((sun == 2 * day).all())
+    ((32, 48, 3), True)
+    """
+    (name,) = choose_moods(recipe, [mood])
+    return mix_and_expose(open_view(recipe), [name]).mixes[name].rgb()
+
+
+def develop(recipe: Recipe, mood: str, *, space: str = "sRGB", proof: bool = False) -> Floats:
+    """Develop one mood: what a run encodes, before it is made whole codes.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        From `evenfall.load`.
+    mood : str
+        Name of the mood.
+    space : str
+        Output space: "sRGB", "Display P3", "Adobe RGB (1998) compatible" or "BT.709".
+    proof : bool
+        At the reduced size of proofs.
+
+    Returns
+    -------
+    ndarray, shape (H, W, 3), float32
+        Display-encoded values, 0 to 1, of the whole frame.
+
+    Raises
+    ------
+    UsageError
+        When there is no such mood or space.
+    RecipeError, PassError, PixelSourceError
+        When gains cannot be worked out, or passes or other pictures cannot be used.
+
+    Examples
+    --------
+    >>> from evenfall.run.example import example_recipe
+    >>> dusk = develop(example_recipe(), "dusk")
+    >>> dusk.shape, bool(0 <= dusk.min() and dusk.max() <= 1)
+    ((32, 48, 3), True)
+    """
+    (name,) = choose_moods(recipe, [mood])
+    output = output_space(space)
+    view = open_view(recipe, proof=proof)
+    exposed = mix_and_expose(view, [name])
+    chain = build_chain(
+        recipe.moods[name].look,
+        source=view.space,
+        camera_matrix=exposed.cameras[name].matrix,
+        output=output,
+        size=view.size,
+        recipe_folder=recipe.path.parent,
+    )
+    encoded = chain.encode_rows(exposed.mixes[name].planes, 0)
+    return np.ascontiguousarray(np.moveaxis(encoded, 0, -1))

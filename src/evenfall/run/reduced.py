@@ -1,0 +1,279 @@
+"""Reduced passes for proofs, kept in the user's cache folder.
+
+A proof reads every pass once at full size and reduces it by area averaging in scene-linear light,
+which commutes with the mix. The reduced pass is kept, so that the next proof reads it instead. It
+is found by the pass file's path, size, inode and times of change, the layer read, and how broken
+pixels are mended; a file that changed in any of these is read anew.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import os
+import secrets
+import sys
+import zlib
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.mix.halves import widen
+from evenfall.passes.header import PassHeader
+from evenfall.passes.image import PassImage, PixelCensus
+from evenfall.passes.library import PassLibrary
+
+__all__ = ["ReducedLibrary", "area_mean", "cache_folder", "narrowed", "reduced_size"]
+
+Array = npt.NDArray[Any]
+_FORMAT = 1
+_LIMIT_BYTES = 2 << 30
+
+
+def cache_folder() -> Path:
+    """Folder for reduced passes: EVENFALL_CACHE, or the system's place for caches."""
+    if chosen := os.environ.get("EVENFALL_CACHE"):
+        return Path(chosen)
+    if sys.platform == "win32":
+        base = Path(os.environ.get("LOCALAPPDATA", Path.home() / "AppData" / "Local"))
+    elif sys.platform == "darwin":
+        base = Path.home() / "Library" / "Caches"
+    else:
+        base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+    return base / "evenfall"
+
+
+def reduced_size(size: tuple[int, int], width: int) -> tuple[int, int]:
+    """Size of a picture brought down to a width; smaller pictures stay as they are.
+
+    Examples
+    --------
+    >>> reduced_size((3840, 2160), 1280)
+    (1280, 720)
+    >>> reduced_size((800, 600), 1280)
+    (800, 600)
+    """
+    if size[0] <= width:
+        return size
+    return width, max(1, round(size[1] * width / size[0]))
+
+
+def area_mean(plane: Array, size: tuple[int, int]) -> npt.NDArray[np.float32]:
+    """Bring a plane down by averaging areas.
+
+    Parameters
+    ----------
+    plane : ndarray, shape (H, W), float16 or float32
+        Scene-linear values.
+    size : tuple of int
+        New width and height, not larger.
+
+    Returns
+    -------
+    ndarray, shape (height, width), float32
+        Each value is the mean over the area that the pixel covers, also where sizes do not divide.
+
+    Examples
+    --------
+    >>> area_mean(np.array([[1, 3, 5, 7]], np.float16), (2, 1)).tolist()
+    [[2.0, 6.0]]
+    >>> area_mean(np.array([[1, 1, 4]], np.float32), (2, 1)).tolist()
+    [[1.0, 3.0]]
+    """
+    width, height = size
+    return narrowed(_lower(plane, height), width)
+
+
+def _shares(length: int, count: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.float32]]:
+    """Say which source pixels each new one averages: the first of them, and weights (taps, count).
+
+    Weights beyond the covered area are 0.
+    """
+    edges = np.arange(count + 1) * (length / count)
+    first = np.floor(edges[:-1] + 1e-9).astype(np.intp)
+    taps = int(np.max(np.ceil(edges[1:] - 1e-9).astype(np.intp) - first))
+    left = first + np.arange(taps)[:, None]
+    covered = np.minimum(left + 1, edges[1:]) - np.maximum(left, edges[:-1])
+    weights = np.where(covered > 1e-9, covered, 0.0) * (count / length)
+    return first, weights.astype(np.float32)
+
+
+def _lower(plane: Array, height: int) -> npt.NDArray[np.float32]:
+    first, weights = _shares(plane.shape[0], height)
+    taps, width = len(weights), plane.shape[1]
+    reduced = np.empty((height, width), np.float32)
+    scratch = np.empty(taps * width, np.float32)
+    for row, start in enumerate(first):
+        band = plane[start : start + taps]
+        rows = widen(band.reshape(-1), scratch[: band.size]).reshape(band.shape)
+        np.multiply(rows[0], weights[0, row], out=reduced[row])
+        for tap in range(1, len(rows)):
+            if weights[tap, row]:
+                reduced[row] += rows[tap] * weights[tap, row]
+    return reduced
+
+
+def narrowed(plane: npt.NDArray[np.float32], width: int) -> npt.NDArray[np.float32]:
+    """Bring the width of a plane down by area averaging."""
+    first, weights = _shares(plane.shape[1], width)
+    reduced: npt.NDArray[np.float32] = np.take(plane, first, axis=1) * weights[0]
+    for tap in range(1, len(weights)):
+        column = np.minimum(first + tap, plane.shape[1] - 1)
+        reduced += np.take(plane, column, axis=1) * weights[tap]
+    return reduced
+
+
+@dataclass(frozen=True)
+class _Key:
+    """What a reduced pass depends on."""
+
+    path: str
+    bytes: int
+    inode: int
+    modified_ns: int
+    changed_ns: int
+    layer: str
+    part: str
+    view: str
+    repair: str
+    width: int
+    height: int
+    format: int = _FORMAT
+
+    @property
+    def file_name(self) -> str:
+        text = json.dumps(asdict(self), sort_keys=True)
+        return hashlib.sha256(text.encode()).hexdigest()[:40] + ".pass"
+
+
+class ReducedLibrary:
+    """The passes of a recipe at proof size; otherwise as `PassLibrary`.
+
+    Parameters
+    ----------
+    library : PassLibrary
+        The passes at full size.
+    width : int
+        Width of a proof.
+    repair : str
+        How broken pixels are mended, in words that change when it changes.
+    folder : Path, optional
+        Where reduced passes are kept; the user's cache folder otherwise.
+    """
+
+    def __init__(
+        self, library: PassLibrary, width: int, repair: str, folder: Path | None = None
+    ) -> None:
+        self._library = library
+        self._repair = repair
+        self._folder = folder or cache_folder() / "proofs"
+        self.size = reduced_size(library.size, width)
+        self.headers: Mapping[str, PassHeader] = {
+            light: replace(header, width=self.size[0], height=self.size[1])
+            for light, header in library.headers.items()
+        }
+
+    def batches(self, lights: Iterable[str]) -> list[tuple[str, ...]]:
+        """Lights that are read together."""
+        return self._library.batches(lights)
+
+    def read(self, batch: tuple[str, ...]) -> dict[str, PassImage]:
+        """Reduced passes of a batch, from the cache or anew; thread-safe."""
+        if self.size == self._library.size:
+            return self._library.read(batch)
+        files = {light: self._folder / self._key(light).file_name for light in batch}
+        kept = {light: _load(files[light], self.headers[light]) for light in batch}
+        found = {light: image for light, image in kept.items() if image is not None}
+        if len(found) == len(batch):
+            return found
+        reduced = {}
+        for light, image in self._library.read(batch).items():
+            reduced[light] = self._reduce(image, self.headers[light])
+            _store(files[light], reduced[light])
+        return reduced
+
+    def _key(self, light: str) -> _Key:
+        header = self._library.headers[light]
+        facts = header.path.stat()
+        return _Key(
+            str(header.path.resolve()),
+            facts.st_size,
+            facts.st_ino,
+            facts.st_mtime_ns,
+            facts.st_ctime_ns,
+            header.layer,
+            header.part,
+            header.view,
+            self._repair,
+            *self.size,
+        )
+
+    def _reduce(self, image: PassImage, header: PassHeader) -> PassImage:
+        planes = [area_mean(plane, self.size) for plane in image.planes]
+        alpha = None if image.alpha is None else area_mean(image.alpha, self.size)
+        if all(plane.dtype == np.float16 for plane in image.planes):
+            planes = [plane.astype(np.float16) for plane in planes]
+        red, green, blue = planes
+        return PassImage(header, (red, green, blue), alpha, image.census)
+
+
+def _load(path: Path, header: PassHeader) -> PassImage | None:
+    """Read a kept pass; None when there is none or it is not whole."""
+    try:
+        with path.open("rb") as stream:
+            facts = json.loads(stream.readline())
+            data = stream.read()
+        if zlib.adler32(data) != facts["checksum"]:
+            return None
+        shape = (header.height, header.width)
+        planes = np.frombuffer(data, facts["dtype"], 3 * shape[0] * shape[1]).reshape(3, *shape)
+        alpha = None
+        if facts["alpha"]:
+            alpha = np.frombuffer(data, np.float32, offset=planes.nbytes).reshape(shape)
+    except (OSError, ValueError, KeyError):
+        return None
+    with contextlib.suppress(OSError):
+        os.utime(path)  # the least recently used are thrown away first
+    return PassImage(
+        header, (planes[0], planes[1], planes[2]), alpha, PixelCensus(**facts["census"])
+    )
+
+
+def _store(path: Path, image: PassImage) -> None:
+    """Keep a pass; a cache that cannot be written is no fault."""
+    body = b"".join(plane.tobytes() for plane in image.planes)
+    if image.alpha is not None:
+        body += image.alpha.tobytes()
+    facts = {
+        "dtype": image.planes[0].dtype.str,
+        "alpha": image.alpha is not None,
+        "census": asdict(image.census),
+        "checksum": zlib.adler32(body),
+    }
+    partial = path.with_name(f"{path.name}.{secrets.token_hex(4)}")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            partial.write_bytes(json.dumps(facts).encode() + b"\n" + body)
+            partial.replace(path)
+        finally:
+            partial.unlink(missing_ok=True)
+        _trim(path.parent)
+    except OSError:
+        return
+
+
+def _trim(folder: Path) -> None:
+    """Throw away the passes unused for longest until the folder is within its limit."""
+    entries = [(entry.stat(), Path(entry)) for entry in os.scandir(folder)]
+    excess = sum(facts.st_size for facts, _ in entries) - _LIMIT_BYTES
+    for facts, path in sorted(entries, key=lambda entry: entry[0].st_mtime_ns):
+        if excess <= 0:
+            return
+        path.unlink(missing_ok=True)
+        excess -= facts.st_size
