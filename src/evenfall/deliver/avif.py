@@ -22,6 +22,7 @@ _C1, _C2, _C3 = 3424 / 4096, 2413 / 4096 * 32, 2392 / 4096 * 32
 _PQ_PEAK_NITS = 10000.0
 _BT2020, _PQ, _BT2020_MATRIX = 9, 16, 9  # codes of ITU-T H.273
 _SPEED = 8
+_THREADS = 4  # always as many, as the bytes depend on it
 _ROWS = 64
 
 Planes = npt.NDArray[np.float32]
@@ -35,7 +36,6 @@ def encode_avif(
     quality: int = 92,
     peak_nits: float = 1000.0,
     provenance: Provenance | None = None,
-    threads: int = 1,
 ) -> bytes:
     """AVIF file of display-linear light.
 
@@ -54,8 +54,6 @@ def encode_avif(
         Luminance at which values are cut, cd/m2.
     provenance : Provenance, optional
         Record, title, author and copyright to embed.
-    threads : int
-        Threads that the encoder may use; the bytes do not depend on it.
 
     Examples
     --------
@@ -69,7 +67,7 @@ def encode_avif(
     codes, light_level = _pq_codes(display_linear, primaries, bits, peak_nits)
     encoded = imagecodecs.avif_encode(
         codes, quality, speed=_SPEED, bitspersample=bits, pixelformat="444", primaries=_BT2020,
-        transfer=_PQ, matrix=_BT2020_MATRIX, numthreads=threads,
+        transfer=_PQ, matrix=_BT2020_MATRIX, numthreads=_THREADS,
     )  # fmt: skip
     packet = xmp_packet(provenance) if provenance is not None else None
     return add_metadata(bytes(encoded), xmp=packet, light_level=light_level)

@@ -1,4 +1,4 @@
-"""Gain-map JPEG: an ordinary JPEG that HDR displays brighten by a second, small one behind it.
+"""Gain-map JPEG: an ordinary JPEG that HDR displays brighten by a second one behind it.
 
 The finished SDR picture is the base and stays as it is. The gain map holds log2 of HDR over SDR
 for each channel; metadata as in ISO 21496-1:2025, the second picture attached as CIPA DC-007
@@ -16,7 +16,6 @@ import numpy.typing as npt
 from evenfall.deliver.avif import REFERENCE_WHITE_NITS
 from evenfall.deliver.jpeg import encode_jpeg, insert_segments, insertion_place, segment
 from evenfall.deliver.provenance import Provenance
-from evenfall.deliver.resize import resize_linear
 from evenfall.errors import UsageError
 from evenfall.look.output import output_space
 
@@ -28,7 +27,6 @@ _MULTI_CHANNEL, _BASE_COLOUR_SPACE = 0x80, 0x40
 _DENOMINATOR = 1 << 20
 _OFFSET = 1 / 64  # added to SDR and HDR, so that black has a gain
 _MAP_QUALITY = 90
-_MAP_REDUCTION = 2
 _MPF = b"MPF\0"
 _PRIMARY_PICTURE = 0x030000  # CIPA DC-007, table 4: baseline primary picture
 
@@ -109,14 +107,12 @@ def _gain_map(
         np.minimum(hdr, np.float32(peak), out=hdr)
         np.log2(hdr + np.float32(_OFFSET), out=gains[channel])
         gains[channel] -= sdr_of_code[codes[..., channel]]
-    small = resize_linear(
-        gains, -(-width // _MAP_REDUCTION), -(-height // _MAP_REDUCTION), kernel="area"
-    )
-    lowest = small.min(axis=(1, 2)).astype(np.float64)
-    highest = np.maximum(small.max(axis=(1, 2)).astype(np.float64), lowest + 1 / 256)
+    lowest = gains.min(axis=(1, 2)).astype(np.float64)
+    highest = np.maximum(gains.max(axis=(1, 2)).astype(np.float64), lowest + 1 / 256)
     lowest, highest = _rounded(lowest), _rounded(highest)
-    share = (small - lowest[:, None, None]) / (highest - lowest)[:, None, None]
-    map_codes = np.clip(np.rint(share * 255), 0, 255).astype(np.uint8)
+    for channel, (start, end) in enumerate(zip(lowest, highest, strict=True)):
+        gains[channel] = (gains[channel] - np.float32(start)) * np.float32(255 / (end - start))
+    map_codes = np.clip(np.rint(gains), 0, 255).astype(np.uint8)
     return _GainMap(np.ascontiguousarray(np.moveaxis(map_codes, 0, -1)), lowest, highest)
 
 

@@ -98,7 +98,7 @@ def _largest_that_fits(codes: Bytes8, quality: int, budget: int) -> bytes | None
     low, high = min(_LOWEST_QUALITY, quality), quality
     trial = high
     while low <= high:
-        compressed = _compress(codes, trial, progressive=True)
+        compressed = _compress_progressive(codes, trial)
         if len(compressed) <= budget:
             best, low = compressed, trial + 1
         else:
@@ -107,27 +107,30 @@ def _largest_that_fits(codes: Bytes8, quality: int, budget: int) -> bytes | None
     return best
 
 
-def _compress(codes: Bytes8, quality: int, *, progressive: bool = False) -> bytes:
-    """Pixels as JPEG; progressive is smaller and slower, and through another library."""
-    full_colour = quality >= _FULL_COLOUR_FROM
-    if progressive:
-        from io import BytesIO
-
-        from PIL import Image
-
-        stream = BytesIO()
-        Image.fromarray(codes).save(
-            stream, "JPEG", quality=quality, optimize=True, progressive=True,
-            subsampling=0 if full_colour else 2,
-        )  # fmt: skip
-        return stream.getvalue()
+def _compress(codes: Bytes8, quality: int) -> bytes:
     import imagecodecs
 
     pixels = np.ascontiguousarray(codes)
-    subsampling = "444" if full_colour else "420"
     if pixels.ndim == 2:
         return bytes(imagecodecs.jpeg8_encode(pixels, quality, optimize=True))
+    subsampling = "444" if quality >= _FULL_COLOUR_FROM else "420"
     return bytes(imagecodecs.jpeg8_encode(pixels, quality, subsampling=subsampling, optimize=True))
+
+
+def _compress_progressive(codes: Bytes8, quality: int) -> bytes:
+    """Smaller by some percent, slower, and through Pillow."""
+    from io import BytesIO
+
+    from PIL import Image
+
+    stream = BytesIO()
+    subsampling = 0 if quality >= _FULL_COLOUR_FROM else 2
+    options = {"optimize": True, "progressive": True, "subsampling": subsampling}
+    try:
+        Image.fromarray(codes).save(stream, "JPEG", quality=quality, **options)
+    except OSError:  # its buffer is too small for pictures of noise
+        return _compress(codes, quality)
+    return stream.getvalue()
 
 
 def insert_segments(compressed: bytes, segments: bytes) -> bytes:
