@@ -42,9 +42,10 @@ def _along_first(samples: Plane, step: int, size: int) -> Plane:
     before = np.minimum(place // step, len(samples) - 1)
     after = np.minimum(before + 1, len(samples) - 1)
     share = ((place % step) / step).astype(np.float32)[:, None]
-    # Weights in this form give `before` exactly where share is 0, Inf and NaN included.
-    mixed: Plane = samples[before] * (1 - share) + samples[after] * share
-    mixed[place % step == 0] = samples[before[place % step == 0]]
+    with np.errstate(all="ignore"):  # NaN and Inf are counted and replaced later
+        mixed: Plane = samples[before] * (1 - share) + samples[after] * share
+    stored = place % step == 0
+    mixed[stored] = samples[before[stored]]  # not Inf * 0 from its neighbour
     return mixed
 
 
@@ -77,11 +78,11 @@ def luminance_chroma_to_rgb(
     [1.0, 1.0, 1.0]
     """
     red_weight, green_weight, blue_weight = (
-        np.float32(weight)
-        for weight in luminance_weights(space_from_chromaticities(chromaticities))
+        float(weight) for weight in luminance_weights(space_from_chromaticities(chromaticities))
     )
     y = luminance.astype(np.float32)
     ry, by = red_chroma.astype(np.float32), blue_chroma.astype(np.float32)
-    # The weights add up to 1, so Y - wr R - wb B = Y (wg - wr RY - wb BY): grey stays exactly grey.
-    green = y * (1 - (red_weight * ry + blue_weight * by) / green_weight)
-    return (ry + 1) * y, green, (by + 1) * y
+    with np.errstate(all="ignore"):  # NaN and Inf are counted and replaced later
+        # The weights add up to 1: Y - wr R - wb B = Y (wg - wr RY - wb BY), so grey stays grey.
+        green = y * (1 - (red_weight * ry + blue_weight * by) / green_weight)
+        return (ry + 1) * y, green.astype(np.float32, copy=False), (by + 1) * y

@@ -10,9 +10,10 @@ from typing import NoReturn
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.errors import Fault, PassError
+from evenfall.passes.faults import damaged
 from evenfall.passes.files import PassFile
-from evenfall.passes.scan import ExrPart, ExrScan, samples
+from evenfall.passes.parts import ExrPart, samples
+from evenfall.passes.scan import ExrScan
 
 __all__ = ["ChunkTable", "scan_chunks"]
 
@@ -69,8 +70,7 @@ class _ChunkScanner:
 
     def fail(self, part: ExrPart | None, found: str, allowed: str = "") -> NoReturn:
         place = f"part {part.name or part.index}" if part is not None and self.multipart else ""
-        hint = "the file is damaged or incomplete: render or copy it again"
-        raise PassError(Fault(str(self.file.path), place, found, allowed, hint))
+        raise damaged(self.file.path, found, allowed, place=place)
 
     def run(self, wanted: Sequence[int]) -> dict[int, ChunkTable]:
         if self.data_offset > self.file.size:

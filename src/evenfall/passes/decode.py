@@ -14,17 +14,15 @@ import struct
 
 import numpy as np
 
-from evenfall.errors import Fault, PassError
 from evenfall.passes.chunks import ChunkTable
+from evenfall.passes.faults import absurd_claim, damaged, refused
 from evenfall.passes.files import PassFile
 from evenfall.passes.image import Array
+from evenfall.passes.parts import ExrPart, samples
 from evenfall.passes.quiet import decoder_silenced
-from evenfall.passes.scan import EXR_MAGIC, ExrPart, samples
+from evenfall.passes.scan import EXR_MAGIC
 
-__all__ = ["MAX_DECODED_BYTES", "decode_part"]
-
-MAX_DECODED_BYTES = 8 << 30
-"""Most bytes that one part may decode to: 40 lights of 7680 x 4320 in half."""
+__all__ = ["decode_part"]
 
 _VERSION, _SINGLE_TILED, _LONG_NAMES = 2, 0x200, 0x400
 _DTYPES = {"half": np.float16, "float": np.float32, "uint": np.uint32}
@@ -46,16 +44,15 @@ def decode_part(
     PassError
         When the part is too large to decode or its pixels are damaged.
     """
-    if part.decoded_bytes > MAX_DECODED_BYTES:
-        raise PassError(
-            Fault(
-                str(file.path),
-                f"part {part.name or part.index}",
-                f"{len(part.channels)} channels of {part.width:,} x {part.height:,} pixels, "
-                f"{part.decoded_bytes:,} bytes",
-                f"up to {MAX_DECODED_BYTES:,} bytes in one part",
-                "write one light a file, or one a part",
-            )
+    allowed = absurd_claim(part.decoded_bytes, int(chunks.sizes.sum()))
+    if allowed is not None:
+        raise refused(
+            file.path,
+            f"{len(part.channels)} channels of {part.width:,} x {part.height:,} pixels, "
+            f"{part.decoded_bytes:,} bytes",
+            allowed,
+            "write one light a file, or one a part",
+            place=f"part {part.name or part.index}",
         )
     import OpenEXR
 
@@ -73,14 +70,10 @@ def decode_part(
             pixels = {}
     file.check_unchanged()
     if not _complete(part, pixels):
-        raise PassError(
-            Fault(
-                str(file.path),
-                f"part {part.name}" if part.name else "",
-                f"its pixels are damaged: {part.codec.name} cannot decode them",
-                "",
-                "render or copy the file again",
-            )
+        raise damaged(
+            file.path,
+            f"its pixels cannot be decoded ({part.codec.name})",
+            place=f"part {part.name}" if part.name else "",
         )
     return pixels
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from evenfall.errors import Fault, PassError
+from pathlib import Path
+
 from evenfall.light.primaries import ACES2065_1, ACESCG, ADOBE_RGB, BT709, BT2020, DISPLAY_P3
+from evenfall.passes.faults import refused
 from evenfall.passes.header import PassHeader
 
 __all__ = ["INTEROP_CHROMATICITIES", "is_encoded_interop_id", "refuse_encoded"]
@@ -39,12 +41,9 @@ def is_encoded_interop_id(interop_id: str) -> bool:
 def refuse_encoded(header: PassHeader) -> None:
     """Raise PassError if the file says that its pixels are encoded for a display."""
     if header.colour_interop_id and is_encoded_interop_id(header.colour_interop_id):
-        raise PassError(
-            Fault(
-                header.label,
-                "",
-                f"says its pixels are display-encoded: colorInteropID {header.colour_interop_id!r}",
-                "scene-linear pixels (lin_..._scene)",
-                "render the pass without a display transform",
-            )
+        raise refused(
+            Path(header.label),
+            f"says its pixels are display-encoded: colorInteropID {header.colour_interop_id!r}",
+            "scene-linear pixels (lin_..._scene)",
+            "render the pass without a display transform",
         )

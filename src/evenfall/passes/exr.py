@@ -11,29 +11,21 @@ from typing import NoReturn
 
 import numpy as np
 
-from evenfall.errors import Fault, PassError
 from evenfall.passes.chroma import luminance_chroma_to_rgb, upsample
 from evenfall.passes.chunks import scan_chunks
 from evenfall.passes.decode import decode_part
 from evenfall.passes.encoding import INTEROP_CHROMATICITIES
+from evenfall.passes.faults import refused
 from evenfall.passes.files import PassFile
 from evenfall.passes.header import PassHeader, Selector
-from evenfall.passes.image import Array
+from evenfall.passes.image import Array, StoredPicture
 from evenfall.passes.layers import Layer, layers_of_part
+from evenfall.passes.parts import ExrPart, text_of
 from evenfall.passes.placement import place
-from evenfall.passes.scan import ExrPart, ExrScan, scan_headers, text_of
+from evenfall.passes.scan import ExrScan, scan_headers
 from evenfall.passes.selection import select
 
-__all__ = ["StoredPicture", "inspect_exr", "read_exr"]
-
-
-@dataclass(frozen=True, eq=False)
-class StoredPicture:
-    """Planes as a file holds them, before they are counted and mended."""
-
-    header: PassHeader
-    planes: tuple[Array, Array, Array]
-    alpha: Array | None
+__all__ = ["inspect_exr", "read_exr"]
 
 
 @dataclass(frozen=True)
@@ -84,23 +76,17 @@ def _pictures(path: Path, scan: ExrScan) -> list[_Found]:
 
 def _refuse_without_picture(path: Path, scan: ExrScan) -> NoReturn:
     if any(part.deep for part in scan.parts):
-        raise PassError(
-            Fault(
-                str(path),
-                "",
-                "is a deep image (several samples a pixel, at depths)",
-                "flat images",
-                "render the pass flat",
-            )
+        raise refused(
+            path,
+            "is a deep image (several samples a pixel, at depths)",
+            "flat images",
+            "render the pass flat",
         )
     names = [channel.name for part in scan.parts for channel in part.channels]
-    raise PassError(
-        Fault(
-            str(path),
-            "",
-            f"holds no picture; its channels are {', '.join(names[:12])}",
-            "R, G, B, with or without a layer's name before them; Y; or Y, RY, BY",
-        )
+    raise refused(
+        path,
+        f"holds no picture; its channels are {', '.join(names[:12])}",
+        "R, G, B, with or without a layer's name before them; Y; or Y, RY, BY",
     )
 
 

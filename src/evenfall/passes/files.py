@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 import stat
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import BinaryIO
 
 from evenfall.errors import Fault, PassError
 
@@ -80,25 +82,23 @@ class PassFile:
     """A regular file, open for reading by place; safe to read from several threads."""
 
     path: Path
-    descriptor: int
+    stream: BinaryIO
     size: int
     stamp: Stamp
+    lock: threading.Lock = field(default_factory=threading.Lock, repr=False)
 
     def at(self, offset: int, count: int) -> bytes:
         """Read `count` bytes at `offset`; fewer only where the file ends."""
-        pieces = []
-        while count > 0:
-            piece = os.pread(self.descriptor, min(count, 1 << 30), offset)
-            if not piece:
-                break
-            pieces.append(piece)
-            offset += len(piece)
-            count -= len(piece)
-        return pieces[0] if len(pieces) == 1 else b"".join(pieces)
+        with self.lock:
+            self.stream.seek(offset)
+            data = self.stream.read(count)
+            while 0 < len(data) < count and (more := self.stream.read(count - len(data))):
+                data += more
+        return data
 
     def check_unchanged(self) -> None:
         """Raise PassError if the file was written to since it was opened."""
-        if Stamp.of(os.fstat(self.descriptor)) != self.stamp:
+        if Stamp.of(os.fstat(self.stream.fileno())) != self.stamp:
             raise PassError(
                 Fault(
                     str(self.path),
@@ -123,14 +123,12 @@ def open_pass(path: Path) -> Iterator[PassFile]:
         by the time the block ends.
     """
     descriptor = _open(path)
-    try:
+    with os.fdopen(descriptor, "rb", buffering=0) as stream:
         status = os.fstat(descriptor)
         _check_regular(path, status)
-        opened = PassFile(path, descriptor, status.st_size, Stamp.of(status))
+        opened = PassFile(path, stream, status.st_size, Stamp.of(status))
         yield opened
         opened.check_unchanged()
-    finally:
-        os.close(descriptor)
 
 
 def _open(path: Path) -> int:

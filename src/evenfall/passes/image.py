@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from evenfall.passes.header import PassHeader
 
-__all__ = ["Array", "PassImage", "PixelCensus"]
+__all__ = ["Array", "PassImage", "PixelCensus", "StoredPicture"]
 
 Array = npt.NDArray[Any]
 
@@ -36,6 +36,25 @@ class PixelCensus:
     negative: int = 0
     overflow: int = 0
     replaced: int = 0
+
+
+@dataclass(frozen=True, eq=False)
+class StoredPicture:
+    """Planes as a file holds them, placed, before they are counted and mended.
+
+    Parameters
+    ----------
+    header : PassHeader
+    planes : tuple of 3 ndarray
+        R, G, B, each of shape (H, W), C-contiguous, all float16 or all float32; grey is one array
+        three times.
+    alpha : ndarray or None
+        Shape (H, W), float16 or float32.
+    """
+
+    header: PassHeader
+    planes: tuple[Array, Array, Array]
+    alpha: Array | None
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,13 +6,25 @@ import os
 from collections.abc import Sequence
 from pathlib import Path
 
-from evenfall.passes.exr import StoredPicture, inspect_exr, read_exr
-from evenfall.passes.files import open_pass
+from evenfall.passes.exr import inspect_exr, read_exr
+from evenfall.passes.files import PassFile, open_pass
 from evenfall.passes.finite import NonFiniteRule, count_and_replace
 from evenfall.passes.header import PassHeader, Selector
-from evenfall.passes.image import PassImage
+from evenfall.passes.image import PassImage, StoredPicture
+from evenfall.passes.kinds import kind_of
+from evenfall.passes.pfm import inspect_pfm, read_pfm
+from evenfall.passes.radiance import inspect_hdr, read_hdr
+from evenfall.passes.tiff import inspect_tiff, read_tiff
 
 __all__ = ["inspect", "read"]
+
+_INSPECTORS = {
+    "exr": inspect_exr,
+    "hdr": inspect_hdr,
+    "tiff": inspect_tiff,
+    "pfm": inspect_pfm,
+}
+_READERS = {"hdr": read_hdr, "tiff": read_tiff, "pfm": read_pfm}
 
 
 def inspect(path: str | os.PathLike[str]) -> list[PassHeader]:
@@ -35,7 +47,7 @@ def inspect(path: str | os.PathLike[str]) -> list[PassHeader]:
         When the file is missing, damaged, cut, too large to believe, or no scene-linear picture.
     """
     with open_pass(Path(path)) as file:
-        return inspect_exr(file)
+        return _INSPECTORS[kind_of(file)](file)
 
 
 def read(
@@ -68,8 +80,21 @@ def read(
         As `inspect`; and when a selector fits nothing, or pixels cannot be decoded.
     """
     with open_pass(Path(path)) as file:
-        stored = read_exr(file, selectors, threads)
-    return [_finish(picture, non_finite) for picture in stored]
+        stored = _read_stored(file, selectors, threads)
+    finished: dict[PassHeader, PassImage] = {}
+    for picture in stored:  # two selectors may have chosen the same picture
+        if picture.header not in finished:
+            finished[picture.header] = _finish(picture, non_finite)
+    return [finished[picture.header] for picture in stored]
+
+
+def _read_stored(
+    file: PassFile, selectors: Sequence[Selector], threads: int
+) -> list[StoredPicture]:
+    kind = kind_of(file)
+    if kind == "exr":
+        return read_exr(file, selectors, threads)
+    return _READERS[kind](file, selectors)
 
 
 def _finish(picture: StoredPicture, rule: NonFiniteRule) -> PassImage:
