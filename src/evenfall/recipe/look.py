@@ -45,7 +45,7 @@ class Filmic(Part):
 
     curve: Literal["filmic"] = "filmic"
     contrast: float = Field(1.25, ge=0.5, le=3, description="Slope at grey, log-log.")
-    toe: Fraction01 = Field(0.5, description="How early the shadows roll off; 0 is a hard toe.")
+    toe: Fraction01 = Field(0.8, description="How early the shadows roll off; 0 is a hard toe.")
     shoulder: Fraction01 = Field(0.6, description="How early the highlights roll off; 0 is hard.")
     white_stops: float = Field(5.0, ge=1, le=20, description="Stops over grey that become white.")
     black_stops: float = Field(
@@ -204,7 +204,11 @@ class Glare(Part):
         0.0, description="Share of the light that is scattered; 0.05 is a lot."
     )
     radius: float = Field(
-        0.012, gt=0, le=0.5, description="Half-width of the core, as a share of the width."
+        0.012,
+        gt=0,
+        le=0.5,
+        description="Reach of the glow, as a share of the width: at this distance it has fallen "
+        "to an eighth.",
     )
 
 
@@ -225,7 +229,13 @@ class Sharpen(Part):
     """Sharpening without halos."""
 
     strength: Fraction01 = Field(0.0, description="0 is none, 1 a lot.")
-    radius: float = Field(0.0006, gt=0, le=0.05, description="As a share of the picture's width.")
+    radius: float = Field(
+        0.0006,
+        gt=0,
+        le=0.05,
+        description="Width of the blur it works against (standard deviation), as a share "
+        "of the picture's width.",
+    )
 
 
 class Grain(Part):
@@ -239,7 +249,9 @@ class Grain(Part):
 class Fringe(Part):
     """Slight chromatic fringing towards the corners."""
 
-    strength: Fraction01 = Field(0.0, description="1 shifts red and blue by 0.3 % in the corners.")
+    strength: Fraction01 = Field(
+        0.0, description="1 shifts red outwards and blue inwards by 0.3 %."
+    )
 
 
 class View(Part):

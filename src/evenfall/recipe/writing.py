@@ -21,7 +21,7 @@ from evenfall.recipe.places import Place, dotted, parse_place
 from evenfall.recipe.reading import parse_toml
 from evenfall.recipe.shorthand import is_light_setting, replaced_by
 
-__all__ = ["remove_value", "save", "set_value"]
+__all__ = ["remove_value", "save", "set_value", "toml_text"]
 
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 
@@ -173,18 +173,25 @@ def _item(value: Any, place: Place, *, new: bool) -> Item:
         for key, inner in value.items():
             table[key] = _item(inner, (*place, key), new=False)
         return table
-    item: Item = tomlkit.parse(f"value = {_written(value)}\n")["value"]
+    item: Item = tomlkit.parse(f"value = {toml_text(value)}\n")["value"]
     return item
 
 
-def _written(value: Any) -> str:
+def toml_text(value: Any) -> str:
+    """Write a plain value as TOML on one line.
+
+    Examples
+    --------
+    >>> print(toml_text({"kelvin": 2700.0, "names": ["a", "b"]}))
+    { kelvin = 2700.0, names = ["a", "b"] }
+    """
     if isinstance(value, dict):
         inner = ", ".join(
-            f"{tomlkit.key(key).as_string()} = {_written(item)}" for key, item in value.items()
+            f"{tomlkit.key(key).as_string()} = {toml_text(item)}" for key, item in value.items()
         )
         return f"{{ {inner} }}" if inner else "{}"
     if isinstance(value, list | tuple):
-        return "[" + ", ".join(_written(item) for item in value) + "]"
+        return "[" + ", ".join(toml_text(item) for item in value) + "]"
     written: str = tomlkit.item(value).as_string()
     return written
 

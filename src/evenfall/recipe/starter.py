@@ -1,0 +1,365 @@
+"""A first recipe for a folder of passes: day, dusk and night, commented, to be edited by hand."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from evenfall.recipe.lights import Rendered, Role
+from evenfall.recipe.places import dotted
+from evenfall.recipe.wording import stops_words
+from evenfall.recipe.writing import toml_text
+
+__all__ = ["StarterLight", "starter_recipe"]
+
+_DUSK_SKY_STOPS = -2.0
+_NIGHT_SKY_STOPS = -5.0
+_DUSK_SKY_KELVIN = 12000.0
+_BLUER_MIRED = -40
+_LAMP_KELVIN = 2700
+_DUSK_UNDER_DAY_STOPS = 0.7  # a dusk that is as bright as the day does not read as dusk
+_NIGHT_UNDER_DAY_STOPS = 1.3
+_FURTHEST_STOPS = 8.0
+
+_ROLES: dict[Role, str] = {
+    "key": "sun",
+    "sky": "sky",
+    "fill": "fill",
+    "fixture": "fixtures",
+    "outdoor fixture": "outdoor_fixtures",
+    "glow": "glow",
+}
+
+
+@dataclass(frozen=True)
+class StarterLight:
+    """A light as it was found.
+
+    Parameters
+    ----------
+    name, file, layer, part, role
+        As in the recipe.
+    reason : str
+        Why it was given its role; becomes a comment.
+    rendered : Rendered or None
+        How it was rendered, if known.
+    mean_luminance : float or None
+        Mean luminance of its pass in scene units, by which the first balance is judged.
+    """
+
+    name: str
+    file: str
+    layer: str | None = None
+    part: str | None = None
+    role: Role = "fixture"
+    reason: str = ""
+    rendered: Rendered | None = None
+    mean_luminance: float | None = None
+
+
+def starter_recipe(
+    lights: Sequence[StarterLight],
+    *,
+    title: str = "Untitled",
+    passes_folder: str = ".",
+    beauty: str | None = None,
+    colour_space: str | None = None,
+) -> str:
+    """Write a first recipe with day, dusk and night.
+
+    By day the lamps are off; at dusk the sun is, the sky is down and blue, and lamps stand level
+    with the sky; at night the sky is nearly gone. Where the passes' mean luminances are known, the
+    stops for lamps and exposure are reckoned from them, in thirds; otherwise lamps are as rendered.
+
+    Parameters
+    ----------
+    lights : sequence of StarterLight
+        In the order in which they are to be listed; at least one.
+    title : str
+        Name of the project.
+    passes_folder : str
+        Folder of the passes, relative to where the recipe will lie.
+    beauty : str or None
+        File of the beauty, relative to the passes' folder.
+    colour_space : str or None
+        Primaries of passes whose files do not say; None leaves it to the files.
+
+    Returns
+    -------
+    str
+        TOML that loads without faults when the files are there.
+
+    Raises
+    ------
+    ValueError
+        When there are no lights or two of one name.
+
+    Examples
+    --------
+    >>> text = starter_recipe([StarterLight("sun", "sun.exr", role="key", reason="brightest")])
+    >>> print(text.splitlines()[4])
+    format = 1
+    """
+    names = [light.name for light in lights]
+    if not names or len(set(names)) != len(names):
+        raise ValueError("a starter recipe needs lights, each with a name of its own")
+    scene = _Scene(lights)
+    sections = [
+        _head(title, passes_folder, beauty, colour_space),
+        _lights(lights),
+        _groups(scene),
+        _exposure(scene),
+        _LOOK,
+        _day(scene),
+        _dusk(scene),
+        _night(scene),
+        _DELIVERABLES,
+    ]
+    return "\n".join(section for section in sections if section)
+
+
+class _Scene:
+    """The lights by what they do, and names under which a mood speaks of them."""
+
+    def __init__(self, lights: Sequence[StarterLight]) -> None:
+        self.lights = lights
+        self.taken = {light.name for light in lights}
+        self.by_role = {role: [each for each in lights if each.role == role] for role in _ROLES}
+        self.names = {role: self._name(role) for role in _ROLES}
+        self.daylit = any(self.by_role[role] for role in ("key", "sky", "fill"))
+
+    def _name(self, role: Role) -> str | None:
+        """Name of the one light of a role, or of the group of several."""
+        several = self.by_role[role]
+        if len(several) < 2:
+            return several[0].name if several else None
+        name = _ROLES[role]
+        while name in self.taken:
+            name = f"all_{name}"
+        self.taken.add(name)
+        return name
+
+    @property
+    def lamps(self) -> list[StarterLight]:
+        return [*self.by_role["fixture"], *self.by_role["outdoor fixture"]]
+
+    def level(self, lights: Sequence[StarterLight]) -> float | None:
+        """Mean luminance of lights together; None when that of one is unknown or nothing."""
+        levels = [light.mean_luminance for light in lights]
+        known = [level for level in levels if level is not None and level > 0]
+        return sum(known) if known and len(known) == len(levels) else None
+
+    @property
+    def lamp_stops(self) -> float | None:
+        """Stops that bring all lamps together to the level of the sky at dusk."""
+        lamps, sky = self.level(self.lamps), self.level(self.by_role["sky"])
+        if lamps is None or sky is None:
+            return None
+        return _thirds(math.log2(sky / lamps) + _DUSK_SKY_STOPS)
+
+    def exposure_stops(self, sky_stops: float, under_day: float, otherwise: float) -> float:
+        """Return the stops that open the camera for a mood in which the sun is gone."""
+        day = self.level(self.by_role["key"])
+        sky = self.level(self.by_role["sky"])
+        lamps = self.level(self.lamps)
+        if day is None or sky is None:
+            return otherwise if self.by_role["key"] else 0.0
+        after = sky * 2.0**sky_stops
+        if lamps is not None:
+            after += lamps * 2.0 ** (self.lamp_stops or 0.0)
+        return _thirds(math.log2(day / after) - under_day)
+
+
+def _thirds(stops: float) -> float:
+    return max(-_FURTHEST_STOPS, min(_FURTHEST_STOPS, round(stops * 3) / 3))
+
+
+def _head(title: str, folder: str, beauty: str | None, colour_space: str | None) -> str:
+    lines = [
+        "# Day, dusk and night of one view, from one scene-linear pass a light.",
+        "#   evenfall check RECIPE          faults and advice",
+        "#   evenfall run RECIPE --proof    quick small pictures",
+        "",
+        "format = 1",
+        "",
+        "[project]",
+        f"title = {toml_text(title)}",
+        "",
+        "[passes]",
+        f"folder = {toml_text(folder)}  # relative to this file",
+    ]
+    if beauty is not None:
+        lines += [
+            "# All lights at once; proves that the passes add up.",
+            f"beauty = {{ file = {toml_text(beauty)} }}",
+        ]
+    if colour_space is not None:
+        lines.append(f"colour_space = {toml_text(colour_space)}  # the files do not say")
+    return "\n".join([*lines, ""])
+
+
+def _lights(lights: Sequence[StarterLight]) -> str:
+    lines = [
+        "# The lights, as they were rendered. A role is key, fill, sky, fixture, outdoor fixture or",
+        "# glow. How a lamp was rendered, if you know it, lets moods speak in kelvin and lumens:",
+        "#   rendered = { kelvin = 4000, lumens = 800 }",
+        "",
+    ]
+    for light in lights:
+        comment = f"  # {_one_line(light.reason)}" if light.reason else ""
+        lines += [
+            f"[{dotted(('lights', light.name))}]",
+            f"file = {toml_text(light.file)}",
+            *(f"{key} = {toml_text(said)}" for key, said in _inside_file(light)),
+            f"role = {toml_text(light.role)}{comment}",
+        ]
+        if light.rendered is not None and light.rendered.model_fields_set:
+            known = {
+                key: int(said) if isinstance(said, float) and said.is_integer() else said
+                for key, said in light.rendered.model_dump(exclude_none=True).items()
+            }
+            lines.append(f"rendered = {toml_text(known)}")
+        lines.append("")
+    return "\n".join(lines)
+
+
+def _inside_file(light: StarterLight) -> list[tuple[str, str]]:
+    return [(key, said) for key in ("layer", "part") if (said := getattr(light, key)) is not None]
+
+
+def _one_line(text: str) -> str:
+    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
+
+
+def _groups(scene: _Scene) -> str:
+    lines = [
+        f"{dotted((str(scene.names[role]),))} = {toml_text([each.name for each in lights])}"
+        for role, lights in scene.by_role.items()
+        if len(lights) > 1
+    ]
+    if not lines:
+        return ""
+    return "\n".join(["# Lights that moods speak of together.", "[groups]", *lines, ""])
+
+
+_LOOK = """\
+[look]
+tone = "filmic"  # or "neutral", "reinhard", "hable", "aces2", "clip"
+"""
+
+_DELIVERABLES = """\
+# What is written for every mood.
+[[deliverables]]
+format = "png"
+
+# [[deliverables]]
+# format = "tiff"
+# bits = 16
+# suffix = "_print"
+"""
+
+
+def _exposure(scene: _Scene) -> str:
+    metered = "key"
+    comment = "# Exposure is set to the key alone, then held for every mood."
+    if not scene.by_role["key"]:
+        metered = scene.names["sky"] or "mix"
+        comment = "# Exposure is set to the key; no light has that role yet, so it is set to this."
+    return "\n".join(
+        [
+            comment,
+            "[camera]",
+            f'meter = {{ of = {toml_text(metered)}, method = "average", grey_percent = 18 }}',
+            "exposure_stops = 0.0  # + is brighter, for every mood",
+            "",
+        ]
+    )
+
+
+def _entries(entries: Sequence[tuple[str | None, str, str]]) -> list[str]:
+    """Lines of settings by name, comments in a column; names that are None are left out."""
+    lines = [
+        (f"{dotted((name,))} = {setting}", comment)
+        for name, setting, comment in entries
+        if name is not None
+    ]
+    widest = max((len(line) for line, _ in lines), default=0)
+    return [f"{line:<{widest}}  # {comment}".rstrip(" #") for line, comment in lines]
+
+
+def _day(scene: _Scene) -> str:
+    lines = ["# Day: sun and sky as rendered, lamps off.", "[moods.day]", 'title = "Day"']
+    if scene.daylit and scene.lamps:
+        settings = [(scene.names[role], '"off"', "") for role in ("fixture", "outdoor fixture")]
+        lines += ["", "[moods.day.lights]", *_entries(settings)]
+    return "\n".join([*lines, ""])
+
+
+def _dusk(scene: _Scene) -> str:
+    lines = [
+        "# Dusk: the sun is down, the sky lower and bluer, every lamp on and warm.",
+        "[moods.dusk]",
+        'title = "Dusk"',
+        'based_on = "day"',
+        "",
+        "[moods.dusk.lights]",
+        *_entries(
+            [
+                (scene.names["key"], '"off"', "the sun has set"),
+                (scene.names["sky"], _dusk_sky(scene), "down, and blue against the lamps"),
+                (scene.names["fill"], f"{{ stops = {_DUSK_SKY_STOPS:g} }}", "down with the sky"),
+                *((scene.names[role], _lamps(scene, role), "on") for role in _LAMP_ROLES),
+            ]
+        ),
+    ]
+    stops = scene.exposure_stops(_DUSK_SKY_STOPS, _DUSK_UNDER_DAY_STOPS, 2.0)
+    return "\n".join([*lines, "", *_camera("dusk", stops), ""])
+
+
+_LAMP_ROLES: tuple[Role, ...] = ("fixture", "outdoor fixture")
+
+
+def _dusk_sky(scene: _Scene) -> str:
+    kelvins = [each.rendered.kelvin if each.rendered else None for each in scene.by_role["sky"]]
+    known = [kelvin for kelvin in kelvins if kelvin is not None]
+    tint = f"mired_shift = {_BLUER_MIRED}"
+    if known and len(known) == len(kelvins):
+        tint = f"kelvin = {max(_DUSK_SKY_KELVIN, *known):g}"
+    elif any(each.rendered and each.rendered.xy for each in scene.by_role["sky"]):
+        return f"{{ stops = {_DUSK_SKY_STOPS:g} }}"
+    return f"{{ stops = {_DUSK_SKY_STOPS:g}, {tint} }}"
+
+
+def _lamps(scene: _Scene, role: Role) -> str:
+    """Lamps on: level with the sky where levels are known, at 2700 K where their colour is."""
+    stops = scene.lamp_stops
+    gain = "on = true" if stops is None else f"stops = {toml_text(stops_words(stops))}"
+    lamps = scene.by_role[role]
+    if lamps and all(each.rendered and each.rendered.kelvin for each in lamps):
+        return f"{{ {gain}, kelvin = {_LAMP_KELVIN} }}"
+    return '"on"' if stops is None else toml_text(stops_words(stops))
+
+
+def _night(scene: _Scene) -> str:
+    lines = [
+        "# Night: as dusk, with the last of the sky.",
+        "[moods.night]",
+        'title = "Night"',
+        'based_on = "dusk"',
+    ]
+    settings = [
+        (scene.names["sky"], f"{{ stops = {_NIGHT_SKY_STOPS:g} }}", "a trace, still blue"),
+        (scene.names["fill"], '"off"', ""),
+    ]
+    if any(name is not None for name, _, _ in settings):
+        lines += ["", "[moods.night.lights]", *_entries(settings)]
+    stops = scene.exposure_stops(_NIGHT_SKY_STOPS, _NIGHT_UNDER_DAY_STOPS, 2.0)
+    return "\n".join([*lines, "", *_camera("night", stops), ""])
+
+
+def _camera(mood: str, stops: float) -> list[str]:
+    return [
+        f"[moods.{mood}.camera]",
+        f"exposure_stops = {toml_text(stops_words(stops))}  # over day",
+    ]

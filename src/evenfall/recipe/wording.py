@@ -1,0 +1,88 @@
+"""Settings said in the words of the trade, for tables, sheets and reports."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from evenfall.recipe.lights import LightSetting
+
+__all__ = ["gain_words", "setting_words", "stops_words", "tint_words"]
+
+_NEAR_A_THIRD = 0.005
+
+
+def stops_words(stops: float) -> str:
+    """Write stops with a sign, in thirds and halves where they are such.
+
+    Examples
+    --------
+    >>> stops_words(4 / 3), stops_words(-0.5), stops_words(0), stops_words(-2.15)
+    ('+1 1/3', '-1/2', '0', '-2.15')
+    """
+    sign = "-" if stops < 0 else "+"
+    size = abs(stops)
+    if size < _NEAR_A_THIRD:
+        return "0"
+    near = Fraction(size).limit_denominator(3)
+    if abs(size - near) > _NEAR_A_THIRD:
+        return f"{sign}{size:.2f}"
+    whole, rest = divmod(near, 1)
+    fraction = f"{rest.numerator}/{rest.denominator}" if rest else ""
+    return sign + " ".join(part for part in (str(whole) if whole else "", fraction) if part)
+
+
+def gain_words(setting: LightSetting) -> str:
+    """Say how strong a light is; empty for as rendered.
+
+    Examples
+    --------
+    >>> gain_words(LightSetting(stops=-2)), gain_words(LightSetting(off=True))
+    ('-2 stops', 'off')
+    """
+    if setting.stops is not None:
+        words = stops_words(setting.stops)
+        return f"{words} {'stop' if abs(setting.stops) <= 1 else 'stops'}"
+    if setting.match is not None:
+        return f"{setting.match.to} : it = {setting.match.ratio}"
+    if setting.watts is not None:
+        return f"{setting.watts:g} W at {setting.lumens_per_watt:g} lm/W"
+    if setting.factor is not None:
+        return f"x {setting.factor:g}"
+    if setting.lumens is not None:
+        return f"{setting.lumens:g} lm"
+    return "off" if setting.off else ""
+
+
+def tint_words(setting: LightSetting) -> str:
+    """Say what colour a light is given; empty for as rendered.
+
+    Examples
+    --------
+    >>> tint_words(LightSetting(kelvin=2700, duv=-0.003))
+    '2700 K, Duv -0.003'
+    """
+    if setting.kelvin is not None:
+        duv = f", Duv {setting.duv:+g}" if setting.duv else ""
+        return f"{setting.kelvin:g} K{duv}"
+    if setting.mired_shift is not None:
+        return f"{setting.mired_shift:+g} mired"
+    if setting.xy is not None:
+        return f"xy {setting.xy[0]:g}, {setting.xy[1]:g}"
+    if setting.rgb is not None:
+        return "RGB x " + ", ".join(f"{factor:g}" for factor in setting.rgb)
+    if setting.lamp_class is not None:
+        return f"{setting.lamp_class} K class"
+    return setting.hex or ""
+
+
+def setting_words(setting: LightSetting) -> str:
+    """Say gain and tint in one; 'as rendered' when a setting changes nothing.
+
+    Examples
+    --------
+    >>> setting_words(LightSetting(stops="+1 1/3", kelvin=2700))
+    '+1 1/3 stops, 2700 K'
+    """
+    gain = gain_words(setting)
+    tint = "" if setting.off else tint_words(setting)
+    return ", ".join(part for part in (gain, tint) if part) or "as rendered"
