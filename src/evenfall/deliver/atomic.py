@@ -26,6 +26,8 @@ _HINTS = {
     errno.EACCES: "you may not write there; choose another folder with --out",
     errno.EPERM: "you may not write there; choose another folder with --out",
     errno.EROFS: "the disk is read-only; choose another folder with --out",
+    errno.EEXIST: "a file lies where the folder should be; choose another folder with --out",
+    errno.ENOTDIR: "a file lies where the folder should be; choose another folder with --out",
     errno.ENAMETOOLONG: "the file name is too long; shorten the deliverable's name",
     errno.EFBIG: "the disk's file system takes no file of this size",
 }
@@ -63,6 +65,9 @@ def write_atomically(path: Path, data: bytes | bytearray | memoryview, *, overwr
     )
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(_refused(path, error)) from error
+    try:
         _write_and_sync(partial, data)
         if overwrite:
             partial.replace(path)

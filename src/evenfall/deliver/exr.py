@@ -95,8 +95,9 @@ def to_half(plane: npt.NDArray[np.floating[Any]]) -> tuple[npt.NDArray[np.float1
 
     Examples
     --------
-    >>> to_half(np.array([[0.5, -1e6]], np.float32))
-    (array([[ 5.00e-01, -6.55e+04]], dtype=float16), 1)
+    >>> half, clamped = to_half(np.array([0.5, -1e6], np.float32))
+    >>> half.tolist(), clamped
+    ([0.5, -65504.0], 1)
     """
     if plane.dtype == np.float16:
         return np.asarray(plane, np.float16), 0

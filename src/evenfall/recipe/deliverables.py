@@ -73,12 +73,21 @@ class Deliverable(Part):
     crop_position: Point = Field(
         (0.5, 0.5), description="Which part the crop keeps; 0.5, 0.5 is the middle."
     )
-    width: int | None = Field(None, ge=16, le=65535, description="Width in pixels.")
-    height: int | None = Field(None, ge=16, le=65535, description="Height in pixels.")
+    width: int | None = Field(
+        None,
+        ge=16,
+        le=65535,
+        description="Width in pixels. Alone it keeps the proportions; with a height the picture "
+        "is cropped to their ratio, never squeezed.",
+    )
+    height: int | None = Field(None, ge=16, le=65535, description="Height in pixels, as width.")
     print: Print | None = Field(None, description="Size on paper; sets pixels and dpi.")
     quality: int = Field(92, ge=1, le=100, description="For jpeg and avif.")
     max_kilobytes: int | None = Field(
-        None, ge=10, description="For jpeg: quality is lowered until the file is no larger."
+        None,
+        ge=10,
+        description="For jpeg: quality is lowered until the file is no larger, in units of "
+        "1,000 bytes.",
     )
     dither: bool = Field(True, description="For 8 bits: fair dithering, so gradients do not band.")
     peak_nits: float = Field(
@@ -99,6 +108,13 @@ class Deliverable(Part):
             raise ValueError(f"{self.format} takes {allowed} bits, found {self.bits}")
         if self.print is not None and (self.width or self.height):
             raise ValueError("say the size by print or by width and height, not both")
+        if self.crop and self.width and self.height:
+            tall = self.width / aspect_ratio(self.crop)
+            if abs(tall - self.height) > 1:
+                raise ValueError(
+                    f"crop {self.crop} and {self.width} x {self.height} pixels do not agree; "
+                    "say the crop and a width, or width and height alone"
+                )
         if self.max_kilobytes is not None and self.format != "jpeg":
             raise ValueError('max_kilobytes goes with format = "jpeg"')
         return self
