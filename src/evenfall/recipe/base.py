@@ -20,6 +20,7 @@ __all__ = [
     "Point",
     "Rgb",
     "Stops",
+    "StopsAsWritten",
     "Takes",
     "parse_stops",
 ]
@@ -103,10 +104,18 @@ def parse_stops(value: Any) -> float:
     return float(-size if match["sign"] == "-" else size)
 
 
+StopsAsWritten = (
+    Annotated[float, Field(ge=-30, le=30)]
+    | Annotated[
+        str, Field(pattern=r"^\s*[+-]?\s*(\d+(\.\d+)?)?\s*(\d+\s*/\s*[1-9]\d*)?\s*(stops?)?\s*$")
+    ]
+)
+"""Stops as a recipe may hold them: a number, or text with thirds."""
+
 Stops = Annotated[
     float,
-    BeforeValidator(parse_stops, json_schema_input_type=float | str),
     Field(ge=-30, le=30, allow_inf_nan=False),
+    BeforeValidator(parse_stops, json_schema_input_type=StopsAsWritten),
     Takes('stops from -30 to 30, a number or text such as "+1 1/3"'),
 ]
 """Stops: a number or text with thirds, from -30 to 30."""

@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from evenfall.recipe.areas import Area
-from evenfall.recipe.base import Fraction01, OrNone, Part, Rgb, Stops, Takes
+from evenfall.recipe.base import Fraction01, OrNone, Part, Rgb, Stops, StopsAsWritten, Takes
 from evenfall.recipe.camera import Camera, WhiteBalance
 from evenfall.recipe.lights import LightSetting
 from evenfall.recipe.look import Look
@@ -35,7 +35,10 @@ def _iso_text(value: object) -> object:
 
 MoodLight = Annotated[
     LightSetting,
-    BeforeValidator(_plain_word, json_schema_input_type=LightSetting | str | float),
+    BeforeValidator(
+        _plain_word,
+        json_schema_input_type=LightSetting | Literal["on", "off"] | StopsAsWritten,
+    ),
     Takes('"on", "off", stops such as -2 or "+1 1/3", or a table'),
 ]
 """A light's setting in a mood: 'on', 'off', stops as a number or text, or a table."""

@@ -33,18 +33,23 @@ def recipe_schema() -> dict[str, Any]:
     return {
         "$schema": GenerateJsonSchema.schema_dialect,
         "title": "evenfall recipe",
-        **_without_class_titles(schema),
+        **_plain(schema),
     }
 
 
-def _without_class_titles(schema: Any) -> Any:
+def _plain(schema: Any) -> Any:
+    """Leave out null, which TOML does not have, and titles that only repeat a class's name."""
     if isinstance(schema, list):
-        return [_without_class_titles(item) for item in schema]
+        return [_plain(item) for item in schema]
     if not isinstance(schema, dict):
         return schema
-    is_type = isinstance(schema.get("title"), str) and ("type" in schema or "enum" in schema)
-    return {
-        key: _without_class_titles(value)
+    plain = {
+        key: _plain(value)
         for key, value in schema.items()
-        if not (key == "title" and is_type)
+        if not (key == "title" and isinstance(value, str))
+        and not (key == "default" and value is None)
     }
+    if "anyOf" in plain:
+        options = [option for option in plain.pop("anyOf") if option != {"type": "null"}]
+        plain = {**(options[0] if len(options) == 1 else {"anyOf": options}), **plain}
+    return plain
