@@ -1,4 +1,4 @@
-"""One mood in one output space, filled strip by strip."""
+"""One mood on one kind of display, filled strip by strip."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from evenfall.deliver.quantise import quantise
 from evenfall.look.chain import LookChain
+from evenfall.look.scratch import buffer
 from evenfall.run.reduced import area_mean, narrowed
 
 __all__ = ["Canvas"]
@@ -17,12 +18,12 @@ Floats = npt.NDArray[np.float32]
 
 
 class Canvas:
-    """What one output space of a mood is to give, filled strip by strip.
+    """What one kind of display of a mood is to give, filled strip by strip.
 
     Parameters
     ----------
     chain : LookChain
-        From the mix to display light of that space.
+        From the mix to display light.
     size : tuple of int
         Width and height.
     """
@@ -53,12 +54,22 @@ class Canvas:
         self._thumbnail_size = size
         self._narrow = np.empty((3, self.size[1], size[0]), np.float32)
 
+    @property
+    def is_encoded(self) -> bool:
+        """Whether display-encoded values are made, of which pixels can be counted."""
+        return bool(self.codes) or self._narrow is not None
+
     def fill(self, planes: Floats, rows: slice, *, exposed: bool) -> tuple[int, int]:
         """Finish some rows; gives how many pixels are clipped and how many are black."""
-        strip = planes[:, rows]
+        strip = np.ascontiguousarray(planes[:, rows])
+        result = buffer("canvas", strip.shape)
         if self.linear is not None:
-            self.linear[:, rows] = self.chain.linear_rows(strip, rows.start, exposed=exposed)
-        encoded = self.chain.encode_rows(strip, rows.start, exposed=exposed)
+            self.linear[:, rows] = self.chain.linear_rows(
+                strip, rows.start, exposed=exposed, out=result
+            )
+        if not self.is_encoded:
+            return 0, 0
+        encoded = self.chain.encode_rows(strip, rows.start, exposed=exposed, out=result)
         for (bits, dither), codes in self.codes.items():
             quantise(
                 encoded,
@@ -81,7 +92,4 @@ class Canvas:
             return None
         linear = np.stack([area_mean(plane, self._thumbnail_size) for plane in self._narrow])
         encoded = self.chain.output.encode(linear, out=linear)
-        codes: npt.NDArray[np.uint8] = quantise(encoded, 8, dither=False).astype(
-            np.uint8, copy=False
-        )
-        return codes
+        return quantise(encoded, 8, dither=False).astype(np.uint8, copy=False)

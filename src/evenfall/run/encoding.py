@@ -2,49 +2,123 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.deliver.formats import encode_exr, encode_jpeg, encode_png, encode_tiff
+from evenfall.deliver.avif import REFERENCE_WHITE_NITS
+from evenfall.deliver.formats import (
+    encode_avif,
+    encode_exr,
+    encode_gain_map_jpeg,
+    encode_jpeg,
+    encode_png,
+    encode_tiff,
+)
 from evenfall.deliver.frame import Frame
+from evenfall.deliver.guides import draw_guides
 from evenfall.deliver.provenance import Provenance
 from evenfall.deliver.quantise import quantise
 from evenfall.deliver.resize import resize_linear
 from evenfall.look.arrays import apply_matrix
 from evenfall.look.output import output_space
 from evenfall.recipe import Deliverable
+from evenfall.run.canvas import Canvas
 
-__all__ = ["codes_of_linear", "encode_codes", "encode_scene_linear"]
+__all__ = ["display_of", "encode_display", "encode_scene_linear"]
 
 Floats = npt.NDArray[np.float32]
 Codes = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
+_HDR_GAMUT = "Display P3"  # what HDR displays show; AVIF carries it inside BT.2020
 
 
-def codes_of_linear(linear: Floats, frame: Frame, deliverable: Deliverable) -> Codes:
-    """Crop and resize display-linear planes, then encode and quantise them."""
-    part = linear[:, frame.top : frame.bottom, frame.left : frame.right]
-    resized = resize_linear(part, frame.width, frame.height)
-    encoded = output_space(deliverable.space).encode(resized, out=resized)
-    return quantise(encoded, 8 if deliverable.bit_depth == 8 else 16, dither=deliverable.dither)
+def display_of(deliverable: Deliverable) -> list[tuple[str, float]]:
+    """Kinds of display that a deliverable is finished for: output space, and peak over white.
+
+    Examples
+    --------
+    >>> display_of(Deliverable(format="png"))
+    [('sRGB', 1.0)]
+    """
+    peak = deliverable.peak_nits / REFERENCE_WHITE_NITS
+    if deliverable.format == "exr":
+        return []
+    if deliverable.format == "avif":
+        return [(_HDR_GAMUT, peak)]
+    if deliverable.format == "gain-map jpeg":
+        return [(deliverable.space, 1.0), (deliverable.space, peak)]
+    return [(deliverable.space, 1.0)]
 
 
-def encode_codes(
-    deliverable: Deliverable, codes: Codes, provenance: Provenance, dpi: float | None
+def encode_display(
+    deliverable: Deliverable,
+    frame: Frame,
+    canvases: Mapping[tuple[str, float], Canvas],
+    provenance: Provenance,
+    guides: tuple[str, ...],
 ) -> bytes:
-    """Encode whole codes as the deliverable's format."""
-    common: dict[str, Any] = {"space": deliverable.space, "provenance": provenance, "dpi": dpi}
+    """Bring a display picture to its size and encode it.
+
+    Parameters
+    ----------
+    deliverable : Deliverable
+        Format, bits, space, quality.
+    frame : Frame
+        Crop and size.
+    canvases : mapping of (str, float) to Canvas
+        Finished pixels of the whole frame, by kind of display.
+    provenance : Provenance
+        Record to embed.
+    guides : tuple of str
+        Composition guides to draw.
+    """
+    displays = display_of(deliverable)
+    if deliverable.format == "avif":
+        return encode_avif(
+            _linear(canvases[displays[0]], frame),
+            primaries=output_space(displays[0][0]).rgb,
+            bits=12 if deliverable.bit_depth == 12 else 10,
+            quality=deliverable.quality,
+            peak_nits=deliverable.peak_nits,
+            provenance=provenance,
+        )
+    codes = _codes(deliverable, canvases[displays[0]], frame)
+    if guides:
+        codes = draw_guides(codes.astype(np.uint8, copy=False), guides)
+    common: dict[str, Any] = {
+        "space": deliverable.space,
+        "provenance": provenance,
+        "dpi": frame.dpi,
+    }
     if deliverable.format == "png":
         return encode_png(codes, **common)
     if deliverable.format == "tiff":
         return encode_tiff(codes, **common)
-    return encode_jpeg(
-        codes.astype(np.uint8, copy=False),
-        quality=deliverable.quality,
-        max_kilobytes=deliverable.max_kilobytes,
-        **common,
-    )
+    common["quality"] = deliverable.quality
+    eight = np.ascontiguousarray(codes.astype(np.uint8, copy=False))
+    if deliverable.format == "gain-map jpeg":
+        linear = _linear(canvases[displays[1]], frame)
+        return encode_gain_map_jpeg(eight, linear, peak_nits=deliverable.peak_nits, **common)
+    return encode_jpeg(eight, max_kilobytes=deliverable.max_kilobytes, **common)
+
+
+def _codes(deliverable: Deliverable, canvas: Canvas, frame: Frame) -> Codes:
+    bits = 16 if deliverable.bit_depth == 16 else 8
+    if not frame.is_resized:
+        whole = canvas.codes[bits, deliverable.dither]
+        return whole[frame.top : frame.bottom, frame.left : frame.right]
+    resized = _linear(canvas, frame)
+    encoded = canvas.chain.output.encode(resized, out=resized)
+    return quantise(encoded, 16 if bits == 16 else 8, dither=deliverable.dither)
+
+
+def _linear(canvas: Canvas, frame: Frame) -> Floats:
+    """Display-linear planes of the frame, at its size."""
+    assert canvas.linear is not None  # asked for by whoever needs it
+    part = canvas.linear[:, frame.top : frame.bottom, frame.left : frame.right]
+    return resize_linear(part, frame.width, frame.height) if frame.is_resized else part.copy()
 
 
 def encode_scene_linear(
@@ -57,12 +131,30 @@ def encode_scene_linear(
     white_luminance: float | None,
     provenance: Provenance,
 ) -> bytes:
-    """Encode a mix as OpenEXR: scene-linear in the passes' primaries, before the look."""
+    """Encode a mix as OpenEXR: scene-linear in the passes' primaries, before the look.
+
+    Parameters
+    ----------
+    deliverable : Deliverable
+        Bits; and whether the camera is applied.
+    planes, alpha : ndarray
+        The mix, (3, H, W) and (H, W).
+    frame : Frame
+        Crop and size; resized by area averaging, which never rings.
+    camera_matrix : ndarray, shape (3, 3)
+        Exposure and white balance.
+    chromaticities : tuple of 8 floats
+        Of the passes.
+    white_luminance : float or None
+        cd/m2 of (1, 1, 1); left out when the camera is applied, since it changes the scale.
+    provenance : Provenance
+        Record to embed.
+    """
     rows, columns = slice(frame.top, frame.bottom), slice(frame.left, frame.right)
     part = planes[:, rows, columns]
     if deliverable.camera:
         part = apply_matrix(camera_matrix, part)
-        white_luminance = None  # the camera has changed the scale
+        white_luminance = None
     cover = None if alpha is None else alpha[rows, columns].astype(np.float32)
     if frame.is_resized:
         part = resize_linear(part, frame.width, frame.height, kernel="area")

@@ -2,13 +2,14 @@
 
 The work of all moods goes through one pool. The strips of a mood's look are queued before those of
 the next; when the last of them is done its files are queued for encoding, so that one mood is
-encoded while the next is being finished. A mood's mix is let go as soon as nothing needs it.
+encoded while the next is being finished. Steps that need the whole picture are made for one mood
+at a time. A mood's mix is let go as soon as nothing needs it.
 """
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,15 +17,15 @@ import numpy.typing as npt
 
 from evenfall.camera.state import CameraState
 from evenfall.deliver.frame import frame_of
-from evenfall.deliver.guides import draw_guides
 from evenfall.deliver.provenance import Provenance
 from evenfall.light.primaries import RgbSpace
-from evenfall.look.chain import build_chain
+from evenfall.look.chain import LookChain, build_chain
 from evenfall.look.output import output_space
+from evenfall.look.whole import Additions
 from evenfall.mix.engine import Mix
 from evenfall.recipe import Recipe, ResolvedMood
 from evenfall.run.canvas import Canvas
-from evenfall.run.encoding import codes_of_linear, encode_codes, encode_scene_linear
+from evenfall.run.encoding import display_of, encode_display, encode_scene_linear
 from evenfall.run.pool import Crew
 from evenfall.run.targets import Target
 
@@ -32,7 +33,7 @@ __all__ = ["Finisher", "MoodWork", "Statistics"]
 
 Floats = npt.NDArray[np.float32]
 STRIP_PIXELS = 98_304
-_SHEET_SPACE = "sRGB"
+_SHEET_DISPLAY = ("sRGB", 1.0)
 
 
 @dataclass
@@ -62,23 +63,23 @@ class MoodWork:
     ----------
     mood : ResolvedMood
         What it is to look like.
-    mix : Mix or None
-        Its sum; None once nothing needs it any more.
+    mix : Mix
+        Its sum.
     camera : CameraState
         Exposure and white balance.
+    additions : callable
+        Gives regions, plate and cut-outs, which it reads from files.
     targets : list of Target
         Files to make.
-    provenance : callable
-        Record to embed, by target.
     thumbnail_size : tuple of int or None
         Width and height of the picture for the contact sheet, if one is wanted.
     """
 
     mood: ResolvedMood
-    mix: Mix | None
+    mix: Mix
     camera: CameraState
+    additions: Callable[[], Additions]
     targets: list[Target]
-    provenance: Callable[[Target], Provenance]
     thumbnail_size: tuple[int, int] | None = None
 
 
@@ -95,6 +96,8 @@ class Finisher:
         Width and height of the mixes.
     luminance_scale : float or None
         cd/m2 of a pixel of luminance 1.
+    provenance : callable
+        Gives the record to embed in a target.
     write : callable
         Puts the bytes of a target under its final name.
     guides : tuple of str
@@ -107,139 +110,154 @@ class Finisher:
         space: RgbSpace,
         size: tuple[int, int],
         luminance_scale: float | None,
+        provenance: Callable[[Target], Provenance],
         write: Callable[[Target, bytes], None],
         guides: tuple[str, ...] = (),
     ) -> None:
         self.recipe, self.space, self.size = recipe, space, size
         self.luminance_scale = luminance_scale
-        self.write, self.guides = write, guides
+        self.provenance, self.write, self.guides = provenance, write, guides
         self.statistics: dict[str, Statistics] = {}
         self.thumbnails: dict[str, npt.NDArray[np.uint8]] = {}
+        width, height = size
+        rows = max(1, STRIP_PIXELS // width)
+        self.strips = [slice(top, min(top + rows, height)) for top in range(0, height, rows)]
 
     def run(self, works: list[MoodWork], workers: int) -> None:
         """Make all files; the list is emptied, so that mixes can be let go."""
+        jobs = [_MoodJob(self, work) for work in works]
+        works.clear()
+        jobs.reverse()
         with Crew(workers) as crew:
-            while works:
-                _MoodJob(self, works.pop(0), crew).begin()
 
-    def strips(self) -> Iterator[slice]:
-        """Rows that are worked on together; their number does not depend on the threads."""
-        width, height = self.size
-        rows = max(1, STRIP_PIXELS // width)
-        for first in range(0, height, rows):
-            yield slice(first, min(first + rows, height))
+            def begin() -> None:
+                if jobs:
+                    jobs.pop().begin(crew, workers)
+                    crew.add(begin)
+
+            crew.add(begin)
+
+    def chain(self, mood: ResolvedMood, camera: CameraState, space: str, peak: float) -> LookChain:
+        """Make a mood's chain for one display."""
+        return build_chain(
+            mood.look,
+            source=self.space,
+            camera_matrix=camera.matrix,
+            output=output_space(space),
+            size=self.size,
+            recipe_folder=self.recipe.path.parent,
+            peak=peak,
+        )
 
 
 class _MoodJob:
     """One mood's way through the pool."""
 
-    def __init__(self, finisher: Finisher, work: MoodWork, crew: Crew) -> None:
-        self.finisher, self.work, self.crew = finisher, work, crew
-        self.lock = threading.Lock()
+    def __init__(self, finisher: Finisher, work: MoodWork) -> None:
+        self.finisher, self.work = finisher, work
+        self.planes: Floats = work.mix.planes
         self.canvases = self._canvases()
-        self.strips = list(finisher.strips())
-        self.left = len(self.strips)
-        self.sums = np.zeros((len(self.strips), 3))
-        self.clipped = self.black = 0
-        self.finished: Floats | None = None
+        self.exposed = False
+        self.lock = threading.Lock()
+        self.left = len(finisher.strips)
+        self.sums = np.zeros((self.left, 3))
+        self.counts = np.zeros((self.left, 2), np.int64)
 
-    def begin(self) -> None:
-        for number in range(len(self.strips)):
-            self.crew.add(self._strip, number)
-
-    def _canvases(self) -> dict[str, Canvas]:
-        """Make a canvas for every output space, asked for what its files need."""
+    def _canvases(self) -> dict[tuple[str, float], Canvas]:
+        """Make a canvas for every kind of display, asked for what its files need."""
         finisher, work = self.finisher, self.work
-        canvases: dict[str, Canvas] = {}
+        canvases: dict[tuple[str, float], Canvas] = {}
 
-        def canvas(space: str) -> Canvas:
-            if space not in canvases:
-                chain = build_chain(
-                    work.mood.look,
-                    source=finisher.space,
-                    camera_matrix=work.camera.matrix,
-                    output=output_space(space),
-                    size=finisher.size,
-                    recipe_folder=finisher.recipe.path.parent,
-                )
-                canvases[space] = Canvas(chain, finisher.size)
-            return canvases[space]
+        def canvas(display: tuple[str, float]) -> Canvas:
+            if display not in canvases:
+                chain = finisher.chain(work.mood, work.camera, *display)
+                canvases[display] = Canvas(chain, finisher.size)
+            return canvases[display]
 
         for target in work.targets:
             deliverable = target.deliverable
-            if deliverable.format == "exr":
-                continue
-            if frame_of(deliverable, *finisher.size).is_resized:
-                canvas(deliverable.space).want_linear()
-            else:
-                canvas(deliverable.space).want_codes(
-                    deliverable.bit_depth, dither=deliverable.dither
-                )
+            resized = frame_of(deliverable, *finisher.size).is_resized
+            for display in display_of(deliverable):
+                if resized or display[1] != 1.0:
+                    canvas(display).want_linear()
+                else:
+                    bits = 16 if deliverable.bit_depth == 16 else 8
+                    canvas(display).want_codes(bits, dither=deliverable.dither)
         if work.thumbnail_size is not None:
-            canvas(_SHEET_SPACE).want_thumbnail(work.thumbnail_size)
+            canvas(_SHEET_DISPLAY).want_thumbnail(work.thumbnail_size)
         return canvases
 
-    def _strip(self, number: int) -> None:
-        work, rows = self.work, self.strips[number]
-        assert work.mix is not None
-        planes = work.mix.planes
-        self.sums[number] = planes[:, rows].sum(axis=(1, 2), dtype=np.float32)
-        clipped = black = 0
+    def begin(self, crew: Crew, workers: int) -> None:
+        """Make the steps of the whole picture, and queue the strips."""
+        if self.canvases:
+            chain = next(iter(self.canvases.values())).chain
+            additions = self.work.additions()
+            if chain.needs_whole or additions.any:
+                self.planes = chain.whole(
+                    self.planes, self.work.mix.alpha, additions, workers=workers
+                )
+                self.exposed = True
+        for number in range(len(self.finisher.strips)):
+            crew.add(self._strip, number, crew)
+
+    def _strip(self, number: int, crew: Crew) -> None:
+        rows = self.finisher.strips[number]
+        self.sums[number] = self.work.mix.planes[:, rows].sum(axis=(1, 2), dtype=np.float32)
         for canvas in self.canvases.values():
-            clipped, black = canvas.fill(planes, rows, exposed=False)
+            counts = canvas.fill(self.planes, rows, exposed=self.exposed)
+            if canvas.is_encoded:
+                self.counts[number] = counts
         with self.lock:
-            self.clipped += clipped
-            self.black += black
             self.left -= 1
             last = self.left == 0
         if last:
-            self._finish_look()
+            self._end(crew)
 
-    def _finish_look(self) -> None:
-        work, finisher = self.work, self.finisher
+    def _end(self, crew: Crew) -> None:
+        """Sum up, let the mix go, and queue the files."""
+        finisher, name = self.finisher, self.work.mood.name
         pixels = finisher.size[0] * finisher.size[1]
         red, green, blue = (float(value) for value in self.sums.sum(axis=0) / pixels)
         statistics = Statistics((red, green, blue))
-        if self.canvases:
-            statistics.clipped_share = self.clipped / pixels
-            statistics.black_share = self.black / pixels
-        finisher.statistics[work.mood.name] = statistics
+        if any(canvas.is_encoded for canvas in self.canvases.values()):
+            clipped, black = (int(count) for count in self.counts.sum(axis=0))
+            statistics.clipped_share = clipped / pixels
+            statistics.black_share = black / pixels
+        finisher.statistics[name] = statistics
         for canvas in self.canvases.values():
             thumbnail = canvas.thumbnail()
             if thumbnail is not None:
-                finisher.thumbnails[work.mood.name] = thumbnail
-        mix = work.mix
-        work.mix = None
-        for target in work.targets:
+                finisher.thumbnails[name] = thumbnail
+        mix, camera = self.work.mix, self.work.camera
+        targets = self.work.targets
+        del self.work, self.planes
+        for target in targets:
             if target.deliverable.format == "exr":
-                self.crew.add(self._encode_scene_linear, target, mix)
+                crew.add(self._encode_scene_linear, target, mix, camera)
             else:
-                self.crew.add(self._encode, target)
+                crew.add(self._encode, target)
 
     def _encode(self, target: Target) -> None:
-        deliverable = target.deliverable
-        canvas = self.canvases[deliverable.space]
-        frame = frame_of(deliverable, *self.finisher.size)
-        if frame.is_resized:
-            assert canvas.linear is not None
-            codes = codes_of_linear(canvas.linear, frame, deliverable)
-        else:
-            whole = canvas.codes[deliverable.bit_depth, deliverable.dither]
-            codes = whole[frame.top : frame.bottom, frame.left : frame.right]
-        if self.finisher.guides:
-            codes = draw_guides(codes.astype(np.uint8, copy=False), self.finisher.guides)
-        provenance = self.work.provenance(target)
-        self.finisher.write(target, encode_codes(deliverable, codes, provenance, frame.dpi))
+        finisher = self.finisher
+        data = encode_display(
+            target.deliverable,
+            frame_of(target.deliverable, *finisher.size),
+            self.canvases,
+            finisher.provenance(target),
+            finisher.guides,
+        )
+        finisher.write(target, data)
 
-    def _encode_scene_linear(self, target: Target, mix: Mix) -> None:
+    def _encode_scene_linear(self, target: Target, mix: Mix, camera: CameraState) -> None:
+        finisher = self.finisher
         data = encode_scene_linear(
             target.deliverable,
             mix.planes,
             mix.alpha,
-            frame_of(target.deliverable, *self.finisher.size),
-            self.work.camera.matrix,
-            self.finisher.space.chromaticities,
-            self.finisher.luminance_scale,
-            self.work.provenance(target),
+            frame_of(target.deliverable, *finisher.size),
+            camera.matrix,
+            finisher.space.chromaticities,
+            finisher.luminance_scale,
+            finisher.provenance(target),
         )
-        self.finisher.write(target, data)
+        finisher.write(target, data)

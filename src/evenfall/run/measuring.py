@@ -51,7 +51,7 @@ class Grid:
 
     def see(self, event: PassRead) -> None:
         """Take note of passes that were read; may be called from several threads."""
-        for light in self.lights.intersection(event.lights):
+        for light in self.lights.intersection(event.lights) - self.planes.keys():
             image = event.images[light]
             planes = np.stack([area_mean(plane, self.size) for plane in image.planes])
             alpha = None if image.alpha is None else area_mean(image.alpha, self.size)
@@ -59,6 +59,11 @@ class Grid:
                 self.planes[light] = planes
                 if alpha is not None:
                     self.alphas[light] = alpha
+
+    def adopt(self, other: Grid) -> None:
+        """Take over what another grid of the same view has seen."""
+        self.planes |= {light: other.planes[light] for light in self.lights & other.planes.keys()}
+        self.alphas |= {light: other.alphas[light] for light in self.lights & other.alphas.keys()}
 
     def total(self, balance: Balance, lights: Sequence[str]) -> Floats:
         """Sum of lights under a balance; shape (3, h, w)."""

@@ -14,16 +14,17 @@ from evenfall.camera.exposure import plan_meter
 from evenfall.camera.state import CameraState
 from evenfall.errors import EvenfallError, PassError
 from evenfall.light.primaries import RgbSpace, space_from_chromaticities
+from evenfall.look.whole import Additions
 from evenfall.mix.engine import Mix, PassRead, default_workers, mix_moods
 from evenfall.mix.matching import MeanNeed, area_mean, means_needed, solve_matches
 from evenfall.mix.plan import plan_mix
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.library import PassLibrary
-from evenfall.recipe import Area, Recipe
+from evenfall.recipe import Area, Recipe, WhiteBalance
 from evenfall.run.areas import weights_of
 from evenfall.run.measuring import Grid, Measuring, plan_measuring, white_balances
 from evenfall.run.reduced import ReducedLibrary
-from evenfall.run.regions import regional_gains
+from evenfall.run.regions import additions_of, regional_gains
 
 __all__ = ["Exposed", "View", "mix_and_expose", "open_view"]
 
@@ -100,6 +101,18 @@ class Exposed:
     censuses: dict[str, PixelCensus]
     grid: Grid
 
+    def additions(self, view: View, mood: str) -> Additions:
+        """Read the regions, plate and cut-outs of a mood."""
+        resolved = view.recipe.moods[mood]
+
+        def weigh(area: Area) -> npt.NDArray[np.float32]:
+            return weights_of(view.recipe, area, view.size)
+
+        def neutral(balance: WhiteBalance) -> npt.NDArray[np.float64] | None:
+            return self.measuring.neutral(resolved, balance, self.grid)
+
+        return additions_of(view.recipe, resolved, view.space, weigh, neutral)
+
 
 @dataclass
 class _Listener:
@@ -111,9 +124,10 @@ class _Listener:
 
     def hear(self, event: PassRead) -> None:
         with self.lock:
+            again = self.censuses.keys() >= set(event.lights)
             for light in event.lights:
                 self.censuses[light] = event.images[light].census
-            if self.onward is not None:
+            if self.onward is not None and not again:
                 self.onward(event)
 
 
@@ -159,6 +173,7 @@ def mix_and_expose(
     measuring = plan_measuring(recipe, moods, view.space, view.files.luminance_scale, solved.gains)
     measured = {mood: measuring.lights_for(recipe.moods[mood]) for mood in moods}
     grid = Grid(view.size, {light for lights in measured.values() for light in lights})
+    grid.adopt(solved.grid)
 
     def see(event: PassRead) -> None:
         grid.see(event)
@@ -171,7 +186,7 @@ def mix_and_expose(
         {mood: measuring.balances[mood].factors for mood in moods},
         view.passes.batches(recipe.model.lights),
         {mood: regional_gains(recipe, recipe.moods[mood], weigh) for mood in moods},
-        also=grid.lights,
+        also=grid.lights - grid.planes.keys(),
     )
     mixes, unread = mix_moods(
         plan,
@@ -201,6 +216,7 @@ def mix_and_expose(
 class _Solved:
     """Gains that were solved from pixels, and what came of reading for them."""
 
+    grid: Grid
     gains: dict[str, dict[str, float]] = field(default_factory=dict)
     held: dict[str, PassImage] = field(default_factory=dict)
     failures: dict[str, EvenfallError] = field(default_factory=dict)
@@ -210,9 +226,10 @@ def _solve(
     view: View, moods: Iterable[str], workers: int, listener: _Listener, *, keep_going: bool
 ) -> _Solved:
     """Solve gains that stand in a ratio; passes read for it are held for the mix."""
-    recipe, solved = view.recipe, _Solved()
+    recipe = view.recipe
     needs = {mood: means_needed(recipe, [recipe.moods[mood]]) for mood in _concerned(recipe, moods)}
     grid = Grid(view.size, {need.light for some in needs.values() for need in some})
+    solved = _Solved(grid)
     batches = view.passes.batches(light for light in recipe.model.lights if light in grid.lights)
 
     def read(batch: tuple[str, ...]) -> None:

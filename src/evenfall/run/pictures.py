@@ -97,5 +97,9 @@ def develop(recipe: Recipe, mood: str, *, space: str = "sRGB", proof: bool = Fal
         size=view.size,
         recipe_folder=recipe.path.parent,
     )
-    encoded = chain.encode_rows(exposed.mixes[name].planes, 0)
+    planes, additions = exposed.mixes[name].planes, exposed.additions(view, name)
+    whole = chain.needs_whole or additions.any
+    if whole:
+        planes = chain.whole(planes, exposed.mixes[name].alpha, additions)
+    encoded = chain.encode_rows(planes, 0, exposed=whole)
     return np.ascontiguousarray(np.moveaxis(encoded, 0, -1))

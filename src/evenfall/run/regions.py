@@ -1,4 +1,4 @@
-"""Changes that a mood makes only in parts of the picture."""
+"""What a mood changes in parts of the picture, and what it puts behind and in front of it."""
 
 from __future__ import annotations
 
@@ -7,11 +7,16 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.camera.white_balance import white_balance_matrix
+from evenfall.light.primaries import ACESCG, RgbSpace, conversion_matrix
+from evenfall.look.regions import RegionChange
+from evenfall.look.whole import Additions
 from evenfall.mix.plan import RegionalGain
-from evenfall.recipe import Area, Recipe, ResolvedMood
+from evenfall.recipe import Area, Recipe, Region, ResolvedMood, WhiteBalance
 
-__all__ = ["regional_gains"]
+__all__ = ["additions_of", "regional_gains"]
 
+Matrix = npt.NDArray[np.float64]
 Weigh = Callable[[Area], npt.NDArray[np.float32]]
 
 
@@ -36,3 +41,73 @@ def regional_gains(recipe: Recipe, mood: ResolvedMood, weigh: Weigh) -> tuple[Re
         if any(gain != 1.0 for gain in gains.values()):
             found.append(RegionalGain(weigh(region.area), gains))
     return tuple(found)
+
+
+def additions_of(
+    recipe: Recipe,
+    mood: ResolvedMood,
+    space: RgbSpace,
+    weigh: Weigh,
+    neutral: Callable[[WhiteBalance], Matrix | None],
+) -> Additions:
+    """Read what a mood puts behind, in front of and onto its picture.
+
+    White balance in a region takes the place of the mood's own there.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Where relative file names start.
+    mood : ResolvedMood
+        Its regions, plate and overlays.
+    space : RgbSpace
+        The passes' primaries.
+    weigh : callable
+        Gives the weights of an area over the view.
+    neutral : callable
+        Gives the mean of the mix in the neutral spot of a white balance.
+
+    Raises
+    ------
+    PixelSourceError
+        When a file cannot be read.
+    """
+    from evenfall.passes.pictures import read_picture
+
+    changes = [
+        RegionChange(
+            weigh(region.area),
+            region.exposure_stops,
+            _balance_there(mood, region, space, neutral),
+            region.saturation,
+        )
+        for region in mood.regions
+        if region.exposure_stops or region.white_balance or region.saturation != 1.0
+    ]
+    plate = None
+    if mood.plate is not None:
+        path = recipe.beside(mood.plate.file)
+        plate = (mood.plate, read_picture(path, mood.plate.encoding))
+    overlays = [
+        (overlay, read_picture(recipe.beside(overlay.file), overlay.encoding))
+        for overlay in mood.overlays
+    ]
+    return Additions(changes, plate, overlays)
+
+
+def _balance_there(
+    mood: ResolvedMood,
+    region: Region,
+    space: RgbSpace,
+    neutral: Callable[[WhiteBalance], Matrix | None],
+) -> Matrix | None:
+    """White balance of a region on top of the mood's, in working primaries."""
+    if region.white_balance is None:
+        return None
+    own, there = (
+        np.eye(3) if settings is None else white_balance_matrix(settings, space, neutral(settings))
+        for settings in (mood.camera.white_balance, region.white_balance)
+    )
+    to_working = conversion_matrix(space, ACESCG)
+    balance: Matrix = to_working @ there @ np.linalg.inv(own) @ np.linalg.inv(to_working)
+    return balance

@@ -7,6 +7,7 @@ import threading
 import time
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from pathlib import Path
 
 from evenfall.deliver.atomic import remove_leftovers, write_atomically
@@ -198,6 +199,7 @@ class _Run:
             self.view.space,
             self.view.size,
             self.view.files.luminance_scale,
+            self._provenance,
             self._write,
             self.recipe.model.proof.guides if self.proof else (),
         )
@@ -210,8 +212,8 @@ class _Run:
                     self.recipe.moods[mood],
                     mix,
                     exposed.cameras[mood],
+                    partial(exposed.additions, self.view, mood),
                     [target for target in self.targets if target.mood == mood],
-                    self._provenance,
                 )
             )
             self.report.moods[mood] = describe_mood(
