@@ -9,8 +9,8 @@ of that space.
 
 from __future__ import annotations
 
-from evenfall.light.primaries import ACES2065_1, ACESCG, RgbSpace, conversion_matrix
-from evenfall.look.arrays import Planes, apply_matrix
+from evenfall.light.primaries import ACES2065_1, RgbSpace
+from evenfall.look.arrays import Planes
 from evenfall.look.opencolorio import Processor
 
 __all__ = ["AcesRendering"]
@@ -19,7 +19,7 @@ _SDR_PEAK_NITS = 100.0
 
 
 class AcesRendering:
-    """ACES 2.0 from working values to display-linear output values, 1 at 100 cd/m2.
+    """ACES 2.0 from scene-linear ACES2065-1 to display-linear output values, 1 at 100 cd/m2.
 
     Parameters
     ----------
@@ -32,15 +32,14 @@ class AcesRendering:
     def __init__(self, output: RgbSpace, peak: float = 1.0) -> None:
         import PyOpenColorIO
 
-        self._to_aces = conversion_matrix(ACESCG, ACES2065_1)
+        self.space = ACES2065_1
         transform = PyOpenColorIO.FixedFunctionTransform(
             PyOpenColorIO.FIXED_FUNCTION_ACES_OUTPUT_TRANSFORM_20,
             [_SDR_PEAK_NITS * peak, *output.chromaticities],
         )
         self._processor = Processor.of_transform(transform)
 
-    def __call__(self, working: Planes) -> Planes:
-        """Render a strip."""
-        aces = apply_matrix(self._to_aces, working)
-        self._processor(aces)
-        return aces
+    def __call__(self, scene_linear: Planes) -> Planes:
+        """Render a strip of ACES2065-1 in place."""
+        self._processor(scene_linear)
+        return scene_linear

@@ -24,22 +24,16 @@ from pathlib import Path
 
 import numpy as np
 
-from evenfall.light.primaries import ACES2065_1, ACESCG, RgbSpace, conversion_matrix
+from evenfall.light.primaries import ACESCG, RgbSpace, conversion_matrix
 from evenfall.look.arrays import Matrix, Plane, Planes, apply_matrix
-from evenfall.look.grade import (
-    CdlNumbers,
-    apply_cdl,
-    apply_contrast,
-    apply_split_tint,
-    saturation_matrix,
-)
+from evenfall.look.grade import apply_contrast, apply_split_tint, saturation_matrix
 from evenfall.look.grain import Grain
 from evenfall.look.output import OutputSpace
-from evenfall.look.rendering import make_rendering
+from evenfall.look.rendering import Rendering, make_rendering
 from evenfall.look.scratch import blocks, buffer
 from evenfall.look.vignette import Vignette, needs_vignette
 from evenfall.look.whole import Additions, apply_whole, needs_whole
-from evenfall.recipe.look import Cdl, Look, View
+from evenfall.recipe.look import Look, View
 
 __all__ = ["LookChain", "build_chain"]
 
@@ -70,8 +64,13 @@ class LookChain:
         self._to_working = conversion_matrix(source, ACESCG) @ camera_matrix
         self._vignette = Vignette(look.vignette, size) if needs_vignette(look.vignette) else None
         self._scene_steps = _scene_steps(look, recipe_folder)
-        self._view = _view_step(look.view, source, recipe_folder) if look.view else None
-        self._render = make_rendering(look, output.rgb, peak=peak)
+        self._rendering_encodes = look.view is not None
+        if look.view is not None:
+            self._render: Rendering = _view_rendering(look.view, source, recipe_folder)
+        else:
+            self._render = make_rendering(look, output.rgb, peak=peak)
+        from_working = conversion_matrix(ACESCG, self._render.space)
+        self._matrices = {False: from_working @ self._to_working, True: from_working}
         self._display_steps = _lut_steps(look, "display", recipe_folder)
         self._grain = Grain(look.grain, size) if look.grain.strength > 0 else None
 
@@ -146,29 +145,32 @@ class LookChain:
         flat, flat_result = planes.reshape(3, -1), result.reshape(3, -1)
         grain = None if self._grain is None else self._grain.rows(first_row, rows).reshape(3, -1)
         for block in blocks(flat.shape[1]):
-            source = flat[:, block]
+            ready = self._until_rendering(flat[:, block], first_row * width + block.start, exposed)
+            shown = self._shown(ready, None if grain is None else grain[:, block])
+            flat_result[:, block] = self._as_asked(*shown, encoded=encoded)
+        return result
+
+    def _until_rendering(self, source: Planes, first_pixel: int, exposed: bool) -> Planes:
+        """Exposed, graded scene-linear values in the primaries that the rendering takes."""
+        ready: Planes = buffer("ready", source.shape)
+        if not self._scene_steps:
+            apply_matrix(self._matrices[exposed], source, out=ready)
+        else:
             working = buffer("working", source.shape)
             if exposed:
                 np.copyto(working, source)
             else:
                 apply_matrix(self._to_working, source, out=working)
-            first_pixel = first_row * width + block.start
-            shown = self._shown(working, first_pixel, None if grain is None else grain[:, block])
-            flat_result[:, block] = self._as_asked(*shown, encoded=encoded)
-        return result
-
-    def _shown(
-        self, working: Planes, first_pixel: int, grain: Planes | None
-    ) -> tuple[Planes, bool]:
-        """Take exposed working values (overwritten) to display values; and are they encoded."""
+            for step in self._scene_steps:
+                step(working)
+            apply_matrix(self._matrices[True], working, out=ready)
         if self._vignette is not None:
-            self._vignette(working, first_pixel)
-        for step in self._scene_steps:
-            step(working)
-        if self._view is not None:
-            shown, is_encoded = self._view(working), True
-        else:
-            shown, is_encoded = self._render(working), False
+            self._vignette(ready, first_pixel)
+        return ready
+
+    def _shown(self, ready: Planes, grain: Planes | None) -> tuple[Planes, bool]:
+        """Display values, and whether they are encoded."""
+        shown, is_encoded = self._render(ready), self._rendering_encodes
         if self._display_steps or grain is not None:
             if not is_encoded:
                 self.output.encode(shown, out=shown)
@@ -199,15 +201,10 @@ def _scene_steps(look: Look, folder: Path) -> list[InPlace]:
     if (tint := grade.split_tint) is not None:
         steps.append(lambda planes: apply_split_tint(planes, tint))
     if (cdl := grade.cdl) is not None:
-        steps.append(_cdl_step(cdl, folder))
+        from evenfall.look.opencolorio import cdl_processor
+
+        steps.append(cdl_processor(cdl, folder))
     return steps + _lut_steps(look, "scene", folder)
-
-
-def _cdl_step(cdl: Cdl, folder: Path) -> InPlace:
-    from evenfall.look.opencolorio import read_cdl
-
-    numbers: CdlNumbers = read_cdl(cdl, folder)
-    return lambda planes: apply_cdl(planes, numbers, clamp=cdl.clamp)
 
 
 def _lut_steps(look: Look, place: str, folder: Path) -> list[InPlace]:
@@ -219,18 +216,10 @@ def _lut_steps(look: Look, place: str, folder: Path) -> list[InPlace]:
     return [LutStep(lut, folder / lut.file) for lut in chosen]
 
 
-def _view_step(view: View, source: RgbSpace, folder: Path) -> Callable[[Planes], Planes]:
-    from evenfall.look.opencolorio import view_processor
+def _view_rendering(view: View, source: RgbSpace, folder: Path) -> Rendering:
+    from evenfall.look.opencolorio import ViewRendering
 
-    processor, from_aces = view_processor(view, folder)
-    matrix = conversion_matrix(ACESCG, ACES2065_1 if from_aces else source)
-
-    def show(working: Planes) -> Planes:
-        shown = apply_matrix(matrix, working, out=buffer("view", working.shape))
-        processor(shown)
-        return shown
-
-    return show
+    return ViewRendering(view, source, folder)
 
 
 def _multiply(planes: Planes, matrix: Matrix) -> None:

@@ -4,8 +4,9 @@ The curve is drawn over stops around 18 % grey, in the display's signal ``v = y^
 inverse of ITU-R BT.1886), where equal steps look about equal. Its middle is a straight line through
 grey, whose slope is set so that the curve's log-log slope there is the contrast asked for. Toe and
 shoulder are monotone rational quadratics (Gregory and Delbourgo 1982, "Piecewise rational quadratic
-interpolation to monotonic data", IMA J. Numer. Anal. 2) that leave the line with its slope and
-arrive at black and white with slope 0, so the whole curve and its slope are continuous.
+interpolation to monotonic data", IMA J. Numer. Anal. 2) that leave the line with its slope. The
+shoulder arrives at white with slope 0; the toe arrives at black with a small one, which the power
+of 2.4 makes 0 in light. So display light and its slope are continuous everywhere.
 """
 
 from __future__ import annotations
@@ -83,7 +84,9 @@ class FilmicCurve:
         self.shoulder_stops = reach_up * (1.0 - settings.shoulder)
         toe_value = grey_signal + self.slope * self.toe_stops
         shoulder_value = grey_signal + self.slope * self.shoulder_stops
-        self._toe = _Bend(self.black_stops, self.toe_stops, 0.0, toe_value, 0.0, self.slope)
+        # The slope that makes the toe a plain hyperbola, without a turning point.
+        foot = (toe_value / (self.toe_stops - self.black_stops)) ** 2 / self.slope
+        self._toe = _Bend(self.black_stops, self.toe_stops, 0.0, toe_value, foot, self.slope)
         self._shoulder = _Bend(
             self.shoulder_stops, self.white_stops, shoulder_value, peak_signal, self.slope, 0.0
         )

@@ -5,13 +5,15 @@ Two steps, both on display-linear values in the output's primaries.
 *Towards the achromatic axis.* The parametric distance compression of the ACES reference gamut
 compression (Academy S-2020-001 working group; published with ACES 1.3): the distance of a channel
 from the largest one, as a share of it, is compressed above a threshold so that the furthest
-colour of the working space lands on the gamut's edge. The limits are those of our working space in
+colour of the rendering space lands on the gamut's edge. The limits are those of that space in
 the output's primaries instead of those of particular cameras.
 
-*Below white.* A saturated highlight can still be too bright for the display in one channel. It is
-mixed with the grey of its own luminance: with Y the luminance and m the largest channel, the share
-``q = (m - Y) / (1 - Y)`` of the way from that grey to the gamut's ceiling is compressed in the same
-manner, with the limit at infinity. Luminance and dominant wavelength stay.
+*Below white.* A saturated highlight can still be too bright for the display in one channel. With m
+the largest channel and s = (m - min) / m the saturation, m is compressed above
+``t = 1 - s (1 - threshold)`` towards the display's peak in the same manner, with the limit at
+infinity; greys, with s = 0, are left alone up to white. The colour is scaled down with its largest
+channel, and half of the share that this takes away is given back as white, as between dimming and
+bleaching. The dominant wavelength stays.
 """
 
 from __future__ import annotations
@@ -20,12 +22,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from evenfall.light.primaries import RgbSpace, conversion_matrix, luminance_weights
+from evenfall.light.primaries import RgbSpace, conversion_matrix
 from evenfall.look.arrays import Matrix, Plane, Planes
 
 __all__ = ["GamutCompression", "furthest_distances"]
 
 _POWER = 1.2  # of the ACES reference gamut compression
+_BLEACHING = np.float32(0.5)
 _SMALLEST = np.float32(1e-7)
 
 
@@ -70,19 +73,23 @@ class _Knee:
     scale: float
 
     def __call__(self, distance: Plane) -> Plane:
-        over = (distance - np.float32(self.threshold)) * np.float32(1 / self.scale)
-        bent = 1 + np.power(np.maximum(over, np.float32(0)), np.float32(_POWER))
-        inner = np.power(bent, np.float32(-1 / _POWER))
-        compressed: Plane = np.float32(self.threshold) + np.float32(self.scale) * over * inner
-        return np.where(over > 0, compressed, distance)
+        over = np.maximum(distance - np.float32(self.threshold), np.float32(0))
+        bent = over * _bent(over * np.float32(1 / self.scale))
+        return np.where(over > 0, np.float32(self.threshold) + bent, distance)
+
+
+def _bent(over: Plane) -> Plane:
+    """Factor by which what lies over a threshold is shortened: ``(1 + over^p)^(-1/p)``."""
+    bent = np.power(over, np.float32(_POWER))
+    bent += 1
+    shortened: Plane = np.power(bent, np.float32(-1 / _POWER), out=bent)
+    return shortened
 
 
 def _knee(threshold: float, limit: float) -> _Knee | None:
     """Knee for a limit, or None when no colour needs one."""
     if limit <= 1.0:
         return None
-    if np.isinf(limit):
-        return _Knee(threshold, 1.0 - threshold)
     steepness = ((1.0 - threshold) / (limit - threshold)) ** -_POWER - 1.0
     return _Knee(threshold, (limit - threshold) / steepness ** (1.0 / _POWER))
 
@@ -95,8 +102,8 @@ class GamutCompression:
     working, output : RgbSpace
     threshold : float
         Share of the way to the gamut's edge below which nothing changes; 0 to below 1.
-    below_white : bool
-        Whether the second step is taken; not for scene-linear values, which have no ceiling.
+    peak : float
+        Largest value that can be shown; infinite for scene-linear values, which have no ceiling.
 
     Examples
     --------
@@ -114,14 +121,12 @@ class GamutCompression:
         output: RgbSpace,
         threshold: float,
         *,
-        below_white: bool = True,
+        peak: float = 1.0,
     ) -> None:
         limits = furthest_distances(working, output)
         self._threshold = np.float32(threshold)
         self._knees = [_knee(threshold, float(limit)) for limit in limits]
-        self._below_white = below_white
-        self._ceiling = _Knee(threshold, 1.0 - threshold)
-        self._weights = luminance_weights(output).astype(np.float32)
+        self._peak = np.float32(peak)
 
     def __call__(self, planes: Planes) -> None:
         """Compress in place.
@@ -129,11 +134,11 @@ class GamutCompression:
         Parameters
         ----------
         planes : ndarray of float32, C-contiguous, shape (3, ...)
-            Display-linear values in the output's primaries; white is 1.
+            Linear values in the output's primaries.
         """
         flat = planes.reshape(3, -1)
         self._draw_in(flat)
-        if self._below_white:
+        if np.isfinite(self._peak):
             self._hold_below_white(flat)
 
     def _draw_in(self, flat: Planes) -> None:
@@ -151,20 +156,21 @@ class GamutCompression:
 
     def _hold_below_white(self, flat: Planes) -> None:
         largest = np.maximum(np.maximum(flat[0], flat[1]), flat[2])
-        bright = np.flatnonzero(largest > self._threshold)
+        bright = np.flatnonzero(largest > self._threshold * self._peak)
         if bright.size == 0:
             return
-        colours = flat[:, bright]
-        grey = colours[0] * self._weights[0]
-        grey += colours[1] * self._weights[1]
-        grey += colours[2] * self._weights[2]
-        np.minimum(grey, np.float32(1), out=grey)
-        reach = (largest[bright] - grey) / np.maximum(1 - grey, _SMALLEST)
-        over = reach > self._threshold
-        if not over.any():
+        colours, largest = flat[:, bright], largest[bright]
+        smallest = np.minimum(np.minimum(colours[0], colours[1]), colours[2])
+        saturation = np.clip((largest - smallest) / largest, 0, 1)
+        room = np.maximum((1 - self._threshold) * saturation, _SMALLEST)
+        over = largest / self._peak - (1 - room)
+        high = np.flatnonzero(over > 0)
+        if high.size == 0:
             return
-        bright, colours, grey, reach = bright[over], colours[:, over], grey[over], reach[over]
-        colours -= grey
-        colours *= self._ceiling(reach) / reach
-        colours += grey
+        bright, colours, largest = bright[high], colours[:, high], largest[high]
+        room, over = room[high], over[high]
+        held = self._peak * (1 - room + over * _bent(over / room))
+        scale = held / largest
+        colours *= scale
+        colours += _BLEACHING * (1 - scale) * (held - colours)
         flat[:, bright] = colours

@@ -1,6 +1,6 @@
 """The grade: adjustments in scene-linear working values, before the tone curve.
 
-In this order: contrast, saturation, split tint, CDL.
+In this order: contrast, saturation, split tint; then a CDL and LUTs, which OpenColorIO computes.
 """
 
 from __future__ import annotations
@@ -8,21 +8,15 @@ from __future__ import annotations
 import numpy as np
 
 from evenfall.light.primaries import ACESCG, BT709, conversion_matrix, luminance_weights
-from evenfall.look.arrays import Matrix, Planes, apply_matrix, luminance
+from evenfall.look.arrays import Matrix, Planes, luminance
 from evenfall.look.filmic import GREY
 from evenfall.look.output import decode_srgb
 from evenfall.look.scratch import buffer
 from evenfall.recipe.look import SplitTint
 
-__all__ = ["CdlNumbers", "apply_cdl", "apply_contrast", "apply_split_tint", "saturation_matrix"]
+__all__ = ["apply_contrast", "apply_split_tint", "saturation_matrix"]
 
-CDL_WEIGHTS = np.array([0.2126, 0.7152, 0.0722])  # ASC CDL v1.2
 _SMALLEST = np.float32(1e-12)
-
-CdlNumbers = tuple[
-    tuple[float, float, float], tuple[float, float, float], tuple[float, float, float], float
-]
-"""Slope, offset, power and saturation of an ASC CDL."""
 
 
 def apply_contrast(planes: Planes, contrast: float) -> None:
@@ -50,23 +44,22 @@ def apply_contrast(planes: Planes, contrast: float) -> None:
     np.copysign(size, planes, out=planes)
 
 
-def saturation_matrix(saturation: float, weights: Matrix | None = None) -> Matrix:
+def saturation_matrix(saturation: float) -> Matrix:
     """Matrix that scales the difference from grey of the same luminance; shape (3, 3).
+
+    For values of the working space.
 
     Parameters
     ----------
     saturation : float
         0 gives grey, 1 changes nothing.
-    weights : ndarray of float, shape (3,), optional
-        Luminance weights of the space; those of the working space otherwise.
 
     Examples
     --------
     >>> saturation_matrix(0.0)[0].round(4).tolist()
     [0.2722, 0.6741, 0.0537]
     """
-    if weights is None:
-        weights = luminance_weights(ACESCG)
+    weights = luminance_weights(ACESCG)
     matrix: Matrix = saturation * np.eye(3) + (1.0 - saturation) * np.tile(weights, (3, 1))
     return matrix
 
@@ -114,41 +107,3 @@ def _tint_factors(colour: str) -> Matrix:
     working = conversion_matrix(BT709, ACESCG) @ decode_srgb(encoded)
     factors: Matrix = working / (luminance_weights(ACESCG) @ working)
     return factors
-
-
-def apply_cdl(planes: Planes, numbers: CdlNumbers, *, clamp: bool) -> None:
-    """Apply an ASC CDL, in place.
-
-    ``(x slope + offset)^power``, then saturation around luma of BT.709 weights. Source: ASC CDL
-    v1.2; with `clamp` values are held in 0 to 1 before the power and at the end, as it asks.
-    Without, the power is skipped for negative values, and nothing is cut off.
-
-    Parameters
-    ----------
-    planes : ndarray of float32, shape (3, ...)
-    numbers : CdlNumbers
-    clamp : bool
-
-    Examples
-    --------
-    >>> planes = np.full((3, 1), 0.18, np.float32)
-    >>> numbers = ((1.2, 1, 0.9), (0.02, 0, -0.03), (1.1, 1, 0.95), 0.8)
-    >>> apply_cdl(planes, numbers, clamp=True)
-    >>> planes.ravel().round(5)
-    array([0.19996, 0.18054, 0.15339], dtype=float32)
-    """
-    slope, offset, power, saturation = numbers
-    for channel in range(3):
-        values = planes[channel]
-        values *= np.float32(slope[channel])
-        values += np.float32(offset[channel])
-        if clamp:
-            np.clip(values, np.float32(0), np.float32(1), out=values)
-        if power[channel] != 1.0:
-            np.power(values, np.float32(power[channel]), out=values, where=values > 0)
-    if saturation != 1.0:
-        mixed = buffer("cdl", planes.shape)
-        apply_matrix(saturation_matrix(saturation, CDL_WEIGHTS), planes, out=mixed)
-        np.copyto(planes, mixed)
-    if clamp:
-        np.clip(planes, np.float32(0), np.float32(1), out=planes)

@@ -8,12 +8,12 @@ from typing import Any, Self
 import numpy as np
 
 from evenfall.errors import Fault, PixelSourceError
+from evenfall.light.primaries import ACES2065_1, RgbSpace
 from evenfall.look.arrays import Planes
-from evenfall.look.grade import CdlNumbers
 from evenfall.look.scratch import buffer
 from evenfall.recipe.look import Cdl, Lut, View
 
-__all__ = ["LutStep", "Processor", "read_cdl", "view_processor"]
+__all__ = ["LutStep", "Processor", "ViewRendering", "cdl_processor"]
 
 _ACES_INTERCHANGE = "aces_interchange"  # role of ACES2065-1 in configs from version 2.1
 
@@ -115,8 +115,11 @@ def _in_acescct(transform: Any) -> Any:
     return PyOpenColorIO.GroupTransform(steps)
 
 
-def read_cdl(cdl: Cdl, folder: Path) -> CdlNumbers:
-    """Numbers of an ASC CDL, from the recipe or from the file it names.
+def cdl_processor(cdl: Cdl, folder: Path) -> Processor:
+    """Processor of an ASC CDL, from the recipe's numbers or from the file it names.
+
+    ``(x slope + offset)^power``, then saturation around luma of BT.709 weights (ASC CDL v1.2).
+    Without `clamp` nothing is cut off and the power is skipped for negative values.
 
     Parameters
     ----------
@@ -128,41 +131,47 @@ def read_cdl(cdl: Cdl, folder: Path) -> CdlNumbers:
     ------
     PixelSourceError
         If the file cannot be read or has no correction of that id.
+
+    Examples
+    --------
+    >>> planes = np.full((3, 1), 0.18, np.float32)
+    >>> cdl_processor(Cdl(slope=(2, 1, 0.5)), Path())(planes)
+    >>> planes.ravel().round(4)
+    array([0.36, 0.18, 0.09], dtype=float32)
     """
-    if cdl.file is None:
-        return cdl.slope, cdl.offset, cdl.power, cdl.saturation
     import PyOpenColorIO
 
-    path = folder / cdl.file
+    if cdl.file is None:
+        transform = PyOpenColorIO.CDLTransform(cdl.slope, cdl.offset, cdl.power, cdl.saturation)
+    else:
+        transform = _read_cdl(folder / cdl.file, cdl.id)
+    style = PyOpenColorIO.CDL_ASC if cdl.clamp else PyOpenColorIO.CDL_NO_CLAMP
+    transform.setStyle(style)
+    return Processor.of_transform(_in_acescct(transform) if cdl.input == "log" else transform)
+
+
+def _read_cdl(path: Path, identifier: str | None) -> Any:
+    import PyOpenColorIO
+
     _require_file(path, "a .cc, .ccc or .cdl file")
     PyOpenColorIO.ClearAllCaches()
     try:
-        found = PyOpenColorIO.CDLTransform.CreateFromFile(str(path), cdl.id or "")
+        return PyOpenColorIO.CDLTransform.CreateFromFile(str(path), identifier or "")
     except PyOpenColorIO.Exception as error:
         raise _unusable(path, "cannot be used as a CDL", error) from error
-    slope, offset, power = (
-        (float(red), float(green), float(blue))
-        for red, green, blue in (found.getSlope(), found.getOffset(), found.getPower())
-    )
-    return slope, offset, power, float(found.getSat())
 
 
-def view_processor(view: View, folder: Path) -> tuple[Processor, bool]:
-    """Processor of a display and view of a config.
+class ViewRendering:
+    """A display and view of a studio's config, from scene-linear to display-encoded values.
 
     Parameters
     ----------
     view : View
-        From the recipe.
+        From the recipe. Without `source` the config's own role for ACES2065-1 is used.
+    passes : RgbSpace
+        Primaries of the passes, which `source` names in the config's words.
     folder : Path
         Where a relative name of a config starts.
-
-    Returns
-    -------
-    processor : Processor
-    from_aces : bool
-        Whether it takes ACES2065-1 (then the recipe named no source); otherwise it takes the
-        passes' own primaries.
 
     Raises
     ------
@@ -170,32 +179,43 @@ def view_processor(view: View, folder: Path) -> tuple[Processor, bool]:
         If the config cannot be read or has no such display, view or colour space; the message
         lists what it has.
     """
-    import PyOpenColorIO
 
-    config = _read_config(view, folder)
-    _require_among(view.config, "display", view.display, config.getDisplays())
-    _require_among(view.config, "view", view.view, config.getViews(view.display))
-    source = view.source
-    if source is None:
-        if not config.hasRole(_ACES_INTERCHANGE):
-            raise PixelSourceError(
-                Fault(
-                    view.config,
-                    "",
-                    f"the config has no role {_ACES_INTERCHANGE}, so it does not say how it is "
-                    "related to other spaces",
-                    hint="name the passes' colour space in it: look.view.source",
-                )
+    def __init__(self, view: View, passes: RgbSpace, folder: Path) -> None:
+        import PyOpenColorIO
+
+        config = _read_config(view, folder)
+        _require_among(view.config, "display", view.display, config.getDisplays())
+        _require_among(view.config, "view", view.view, config.getViews(view.display))
+        if view.source is None:
+            _require_interchange(view.config, config)
+        else:
+            _require_among(view.config, "source", view.source, config.getColorSpaceNames())
+        self.space = ACES2065_1 if view.source is None else passes
+        source = view.source or _ACES_INTERCHANGE
+        forward = PyOpenColorIO.TRANSFORM_DIR_FORWARD
+        try:
+            processor = config.getProcessor(source, view.display, view.view, forward)
+            self._processor = Processor(processor.getDefaultCPUProcessor())
+        except PyOpenColorIO.Exception as error:
+            raise _unusable(Path(view.config), "this view cannot be computed", error) from error
+
+    def __call__(self, scene_linear: Planes) -> Planes:
+        """Render a strip in place."""
+        self._processor(scene_linear)
+        return scene_linear
+
+
+def _require_interchange(name: str, config: Any) -> None:
+    if not config.hasRole(_ACES_INTERCHANGE):
+        raise PixelSourceError(
+            Fault(
+                name,
+                "",
+                f"the config has no role {_ACES_INTERCHANGE}, so it does not say how it is "
+                "related to other spaces",
+                hint="name the passes' colour space in it: look.view.source",
             )
-        source = _ACES_INTERCHANGE
-    else:
-        _require_among(view.config, "source", source, config.getColorSpaceNames())
-    forward = PyOpenColorIO.TRANSFORM_DIR_FORWARD
-    try:
-        processor = config.getProcessor(source, view.display, view.view, forward)
-        return Processor(processor.getDefaultCPUProcessor()), view.source is None
-    except PyOpenColorIO.Exception as error:
-        raise _unusable(Path(view.config), "this view cannot be computed", error) from error
+        )
 
 
 def _read_config(view: View, folder: Path) -> Any:

@@ -20,7 +20,7 @@ from typing import Protocol
 
 import numpy as np
 
-from evenfall.light.primaries import ACESCG, BT709, RgbSpace, conversion_matrix
+from evenfall.light.primaries import BT709, RgbSpace, conversion_matrix
 from evenfall.look.arrays import Matrix, Planes, apply_matrix
 from evenfall.look.curves import hable, neutral, reinhard
 from evenfall.look.filmic import FilmicCurve
@@ -29,20 +29,31 @@ from evenfall.look.scratch import buffer
 from evenfall.look.table import CurveTable
 from evenfall.recipe.look import Aces, Clip, Filmic, Gamut, Hable, Look, Neutral, Reinhard
 
-__all__ = ["WORKING_SPACE", "Rendering", "make_rendering", "tone_curve"]
+__all__ = ["RENDERING_SPACE", "Rendering", "make_rendering", "tone_curve"]
 
-WORKING_SPACE = ACESCG
-"""Scene-linear space in which the look works."""
+RENDERING_SPACE = RgbSpace(
+    "rendering", (0.714, 0.314), (0.276, 0.744), (0.125, 0.0), white=BT709.white
+)
+"""Primaries in which our tone curves act.
+
+They contain Display P3 and are turned so that the primaries and secondaries of BT.709 keep their
+hue (in Oklab) while the curve bleaches them: in ACEScg a bright blue light would turn violet and a
+red one orange."""
 
 _SCENE_TOP = 2.0**16  # tone curves are tabulated up to here, over 18 stops above grey
-_SMALLEST = np.float32(1e-30)
+_SMALLEST = np.float32(1e-20)
 
 
 class Rendering(Protocol):
-    """Turns working values (which it may overwrite) into display-linear output values."""
+    """Turns scene-linear values into display-linear output values."""
 
-    def __call__(self, working: Planes) -> Planes:
-        """Render a strip."""
+    @property
+    def space(self) -> RgbSpace:
+        """Primaries of the values it takes."""
+        ...
+
+    def __call__(self, scene_linear: Planes) -> Planes:
+        """Render a strip, which is overwritten."""
         ...
 
 
@@ -71,45 +82,58 @@ class _CurveRendering:
     """A curve per channel or on the largest channel, then the output's primaries and gamut."""
 
     def __init__(
-        self, curve: Callable[[Matrix], Matrix], mode: str, gamut: Gamut, output: RgbSpace
+        self,
+        curve: Callable[[Matrix], Matrix],
+        mode: str,
+        gamut: Gamut,
+        output: RgbSpace,
+        peak: float,
     ) -> None:
+        self.space = RENDERING_SPACE
         self._keep_hue = mode == "hue preserving"
         self._table = CurveTable(curve, top=_SCENE_TOP)
-        self._matrix = conversion_matrix(WORKING_SPACE, output)
-        self._fit = _gamut_fit(gamut, output)
+        self._matrix = conversion_matrix(RENDERING_SPACE, output)
+        self._fit = _gamut_fit(gamut, output, peak)
 
-    def __call__(self, working: Planes) -> Planes:
+    def __call__(self, scene_linear: Planes) -> Planes:
         if self._keep_hue:
-            largest = np.maximum(np.maximum(working[0], working[1]), working[2])
-            np.maximum(largest, _SMALLEST, out=largest)
-            working *= self._table(largest) / largest
+            self._scale_by_largest(scene_linear)
         else:
-            self._table(working, working)
-        display = apply_matrix(self._matrix, working, out=buffer("display", working.shape))
+            self._table(scene_linear, scene_linear)
+        display: Planes = buffer("display", scene_linear.shape)
+        apply_matrix(self._matrix, scene_linear, out=display)
         self._fit(display)
         return display
+
+    def _scale_by_largest(self, colours: Planes) -> None:
+        largest = buffer("largest", colours.shape[1:])
+        toned = buffer("toned", colours.shape[1:])
+        np.maximum(colours[0], colours[1], out=largest)
+        np.maximum(largest, colours[2], out=largest)
+        np.maximum(largest, _SMALLEST, out=largest)
+        self._table(largest, toned)
+        toned /= largest
+        colours *= toned
 
 
 class _NeutralRendering:
     """The Khronos neutral curve, defined in BT.709."""
 
     def __init__(self, gamut: Gamut, output: RgbSpace) -> None:
-        self._inwards = conversion_matrix(WORKING_SPACE, BT709)
+        self.space = BT709
         self._outwards = conversion_matrix(BT709, output)
-        self._fit = _gamut_fit(gamut, BT709, below_white=False)
+        self._fit = _gamut_fit(gamut, BT709, peak=np.inf)
 
-    def __call__(self, working: Planes) -> Planes:
-        bt709 = apply_matrix(self._inwards, working)
-        self._fit(bt709)
-        return apply_matrix(self._outwards, neutral(bt709), out=working)
+    def __call__(self, scene_linear: Planes) -> Planes:
+        self._fit(scene_linear)
+        display: Planes = buffer("display", scene_linear.shape)
+        return apply_matrix(self._outwards, neutral(scene_linear), out=display)
 
 
-def _gamut_fit(
-    gamut: Gamut, output: RgbSpace, *, below_white: bool = True
-) -> Callable[[Planes], None]:
+def _gamut_fit(gamut: Gamut, output: RgbSpace, peak: float) -> Callable[[Planes], None]:
     if gamut.method == "clip":
         return lambda planes: None
-    return GamutCompression(WORKING_SPACE, output, gamut.threshold, below_white=below_white)
+    return GamutCompression(RENDERING_SPACE, output, gamut.threshold, peak=peak)
 
 
 def make_rendering(look: Look, output: RgbSpace, *, peak: float = 1.0) -> Rendering:
@@ -134,4 +158,4 @@ def make_rendering(look: Look, output: RgbSpace, *, peak: float = 1.0) -> Render
             return AcesRendering(output, peak)
         case _:
             mode = "per channel" if isinstance(tone, Clip) else tone.mode
-            return _CurveRendering(tone_curve(tone, peak), mode, look.gamut, output)
+            return _CurveRendering(tone_curve(tone, peak), mode, look.gamut, output, peak)
