@@ -121,6 +121,7 @@ def _facts(
         {"sun": grey, "fill": (fill_gain,) * 3},
         {"sun": grey, "fill": grey},
         (0.2126, 0.7152, 0.0722),
+        {"sun": 1.0, "fill": fill_gain},
         {},
     )
     return MoodFacts("day", "Day", 0.0, lights, clipped_share, noise_lightness)

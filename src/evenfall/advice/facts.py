@@ -51,7 +51,7 @@ class LightFacts:
     factors : tuple of 3 floats
         Factors R, G, B in the passes' primaries; all 0 when the light is off.
     gain_stops : float or None
-        Stops of luminance relative to how it was rendered, for a neutral pixel; None when off.
+        Stops relative to how it was rendered; None when off.
     kelvin : float or None
         Colour temperature of the light in the mood, when known.
     luminance : float
@@ -117,6 +117,7 @@ def light_facts(
     factors: Mapping[str, tuple[float, float, float]],
     pass_means: Mapping[str, tuple[float, float, float]],
     luminance_weights: tuple[float, float, float],
+    gains: Mapping[str, float],
     kelvins: Mapping[str, float | None],
 ) -> tuple[LightFacts, ...]:
     """Work out shares, ratios and gains of one mood from the passes' mean pixels.
@@ -131,6 +132,8 @@ def light_facts(
         Mean scene-linear R, G, B of each pass as rendered.
     luminance_weights : 3 floats
         Weights of R, G, B in luminance, of the passes' primaries.
+    gains : mapping of light to float
+        The balance's gains alone, without tints; lights that are missing are off.
     kelvins : mapping of light to float or None
         Colour temperature in the mood, where known.
 
@@ -138,7 +141,7 @@ def light_facts(
     --------
     >>> sun, lamp = light_facts({"sun": "key", "lamp": "fixture"},
     ...     {"sun": (1, 1, 1), "lamp": (2, 2, 2)}, {"sun": (3, 3, 3), "lamp": (0.5, 0.5, 0.5)},
-    ...     (0.2126, 0.7152, 0.0722), {"sun": 5500.0, "lamp": 2700.0})
+    ...     (0.2126, 0.7152, 0.0722), {"sun": 1, "lamp": 2}, {"sun": 5500.0, "lamp": 2700.0})
     >>> lamp.gain_stops, round(lamp.share, 2), round(lamp.ratio.key_to_light, 2)
     (1.0, 0.25, 3.0)
     """
@@ -159,7 +162,7 @@ def light_facts(
             name=name,
             role=role,
             factors=factors.get(name, off),
-            gain_stops=_gain_stops(factors.get(name, off), luminance_weights),
+            gain_stops=math.log2(gains[name]) if gains.get(name) else None,
             kelvin=kelvins.get(name),
             luminance=luminance[name],
             share=luminance[name] / total if total > 0 else 0.0,
@@ -167,10 +170,3 @@ def light_facts(
         )
         for name, role in roles.items()
     )
-
-
-def _gain_stops(
-    factors: tuple[float, float, float], weights: tuple[float, float, float]
-) -> float | None:
-    gain = sum(weight * factor for weight, factor in zip(weights, factors, strict=True))
-    return math.log2(gain) if gain > 0 else None

@@ -76,5 +76,9 @@ class LiveProgress:
             description="reading and mixing" if not self._written else "finishing and writing",
             total=self._lights + _FILE_WEIGHT * self._files,
             completed=self._read + _FILE_WEIGHT * self._written,
-            counts=f"passes {self._read}/{self._lights}  files {self._written}/{self._files}",
+            counts=self._counts(),
         )
+
+    def _counts(self) -> str:
+        passes = f"passes {self._read}/{self._lights}"
+        return f"{passes}  files {self._written}/{self._files}" if self._files else passes

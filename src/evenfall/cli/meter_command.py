@@ -1,0 +1,174 @@
+"""`evenfall meter`: gains, colours, ratios, exposure and noise headroom of every mood."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from evenfall.cli.options import (
+    json_option,
+    moods_option,
+    passes_option,
+    recipe_argument,
+    set_option,
+)
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from evenfall.advice.facts import LightFacts
+    from evenfall.run.metering import MeteredMood, MeterReport
+
+__all__ = ["command"]
+
+
+@click.command("meter", short_help="Gains, tints, ratios, exposure, noise headroom of every mood.")
+@recipe_argument
+@passes_option
+@moods_option
+@set_option
+@click.option(
+    "--pictures",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Also write an exposure map and a histogram of each mood into this folder.",
+)
+@click.option("--overwrite", is_flag=True, help="Replace pictures that exist.")
+@json_option
+def command(
+    recipe: Path,
+    passes: Path | None,
+    moods: tuple[str, ...],
+    changes: tuple[str, ...],
+    pictures: Path | None,
+    overwrite: bool,
+    as_json: bool,
+) -> None:
+    """Meter the moods of RECIPE.
+
+    For each mood and light: gain in stops, colour temperature, share of the picture's light, ratio
+    to the key in both conventions of the trade, and the stops the light can still go up before the
+    noise of its pass shows. For each mood: exposure, and the share of the picture that is at its
+    top. Then advice, with the word that silences each piece.
+    """
+    from evenfall.cli.progress import LiveProgress
+    from evenfall.recipe import load
+
+    loaded = load(recipe, changes=changes, passes=passes)
+    with LiveProgress() as progress:
+        from evenfall.run.events import RunPlanned
+        from evenfall.run.metering import meter_report
+
+        progress.hear(RunPlanned(len(loaded.model.lights), tuple(loaded.moods), files=0))
+        report = meter_report(loaded, moods=moods, on_read=progress.hear)
+    if as_json:
+        click.echo(json.dumps(_as_json(report), indent=2))
+    else:
+        _print(report)
+    if pictures is not None:
+        from evenfall.run.meter_pictures import write_meter_pictures
+
+        for path in write_meter_pictures(report, loaded, pictures, overwrite=overwrite):
+            click.echo(f"Picture: {path}", err=True)
+
+
+def _print(report: MeterReport) -> None:
+    from rich.console import Console
+
+    console = Console(highlight=False, emoji=False, markup=False)
+    for mood in report.moods:
+        console.print()
+        console.print(_headline(mood), style="bold")
+        console.print(_table(mood))
+        for note in mood.facts.notes:
+            console.print(f"  {note}")
+    console.print(
+        "\nkey : light compares the two alone; lit : shadow is (key + light) : light. Stops are "
+        "relative to how\nthe light was rendered; it can go up by so many before its noise shows."
+    )
+    if any(mood.mean_cd_m2 for mood in report.moods):
+        from evenfall.light.units import READ_FROM_PICTURE
+
+        console.print(f"\ncd/m2: {READ_FROM_PICTURE}")
+    if report.advice:
+        console.print("\nAdvice", style="bold")
+        for advice in report.advice:
+            console.print(f"  {advice.place}: {advice.message}.")
+            console.print(f"    {advice.reason[0].upper()}{advice.reason[1:]}.")
+            console.print(f'    To silence it: silence = ["{advice.code}"]', style="dim")
+
+
+def _headline(mood: MeteredMood) -> str:
+    facts = mood.facts
+    parts = [f"exposure {facts.exposure_stops:+.2f} stops"]
+    if mood.ev100 is not None:
+        parts.append(f"EV {mood.ev100:.1f} at ISO 100")
+    parts.append(f"{facts.clipped_share:.1%} at the top")
+    if facts.noise_lightness is not None:
+        parts.append(f"noise {facts.noise_lightness:.2f} L*")
+    return f"{facts.title}   {',  '.join(parts)}"
+
+
+def _table(mood: MeteredMood) -> Table:
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+
+    table = Table(box=SIMPLE_HEAD, pad_edge=False)
+    for name in ("light", "role"):
+        table.add_column(name)
+    for name in ("stops", "kelvin", "share", "key : light", "lit : shadow", "can go up"):
+        table.add_column(name, justify="right")
+    if mood.mean_cd_m2:
+        table.add_column("cd/m2", justify="right")
+    for light in mood.facts.lights:
+        cells = _cells(light)
+        if mood.mean_cd_m2:
+            cells.append(f"{mood.mean_cd_m2[light.name]:.3g}" if light.is_on else "")
+        table.add_row(*cells, style=None if light.is_on else "dim")
+    return table
+
+
+def _cells(light: LightFacts) -> list[str]:
+    if not light.is_on or light.gain_stops is None:
+        return [light.name, light.role, "off", "", "", "", "", ""]
+    ratio = light.ratio
+    return [
+        light.name,
+        light.role,
+        f"{light.gain_stops:+.2f}",
+        f"{light.kelvin:.0f}" if light.kelvin else "",
+        f"{light.share:.1%}",
+        f"{ratio.key_to_light:.3g} : 1" if ratio else "",
+        f"{ratio.lit_to_shadow:.3g} : 1" if ratio else "",
+        _headroom(light.headroom_stops),
+    ]
+
+
+def _headroom(stops: float | None) -> str:
+    from evenfall.advice.headroom import MAX_HEADROOM_STOPS
+
+    if stops is None:
+        return ""
+    return f"over {stops:.0f}" if stops >= MAX_HEADROOM_STOPS else f"{stops:.1f}"
+
+
+def _as_json(report: MeterReport) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    from evenfall.light.units import READ_FROM_PICTURE
+
+    return {
+        "moods": [
+            {
+                **asdict(mood.facts),
+                "ev100": mood.ev100,
+                "mean_cd_m2": dict(mood.mean_cd_m2) if mood.mean_cd_m2 else None,
+            }
+            for mood in report.moods
+        ],
+        "advice": [asdict(advice) for advice in report.advice],
+        "caution": READ_FROM_PICTURE,
+    }
