@@ -201,7 +201,7 @@ def _head(title: str, folder: str, beauty: str | None, colour_space: str | None)
 
 def _lights(lights: Sequence[StarterLight]) -> str:
     lines = [
-        "# The lights, as they were rendered. Roles: key, fill, sky, fixture, outdoor fixture, glow.",
+        "# The lights as rendered. Roles: key, fill, sky, fixture, outdoor fixture, glow.",
         "# How a lamp was rendered, if you know it, lets moods speak in kelvin and lumens:",
         "#   rendered = { kelvin = 4000, lumens = 800 }",
         "",

@@ -1,0 +1,163 @@
+"""`evenfall check`: all faults of a recipe and advice, without writing anything."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from evenfall.cli.options import json_option, passes_option, recipe_argument, set_option
+from evenfall.errors import Advice, RecipeError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
+    from evenfall.recipe import Recipe
+
+__all__ = ["command"]
+
+_WIDTH_IN_FILES = 120
+
+
+@click.command("check", short_help="All faults of a recipe, and advice; nothing is written.")
+@recipe_argument
+@passes_option
+@set_option
+@json_option
+def command(recipe: Path, passes: Path | None, changes: tuple[str, ...], as_json: bool) -> None:
+    """Check RECIPE: report every fault at once, then advice, without writing anything.
+
+    Faults come with file, line and place, and end with exit code 2. A sound recipe is summed up:
+    its lights, and what each mood asks of them.
+    """
+    from evenfall.recipe import load
+
+    try:
+        loaded = load(recipe, changes=changes, passes=passes)
+    except RecipeError as error:
+        if as_json:
+            faults = [dataclasses.asdict(fault) for fault in error.faults]
+            click.echo(json.dumps({"recipe": str(recipe), "sound": False, "faults": faults}))
+        raise
+    advice = advice_on(loaded)
+    if as_json:
+        click.echo(json.dumps(_as_json(loaded, advice), indent=2, ensure_ascii=False))
+    else:
+        _print(loaded, advice)
+
+
+def advice_on(recipe: Recipe) -> Sequence[Advice]:
+    """Advice that can be given without reading a pass."""
+    from evenfall.advice import advise
+
+    return advise(recipe)
+
+
+def _as_json(recipe: Recipe, advice: Sequence[Advice]) -> dict[str, Any]:
+    return {
+        "recipe": str(recipe.path),
+        "sound": True,
+        "faults": [],
+        "advice": [dataclasses.asdict(item) for item in advice],
+        "lights": {
+            name: light.model_dump(mode="json", exclude_none=True)
+            for name, light in recipe.model.lights.items()
+        },
+        "moods": {
+            mood.name: {
+                "title": mood.title,
+                "time_of_day": mood.time_of_day,
+                "lights": {
+                    name: setting.model_dump(mode="json", exclude_none=True)
+                    for name, setting in mood.lights.items()
+                },
+                "camera": mood.camera.model_dump(mode="json", exclude_none=True),
+                "look": mood.look.model_dump(mode="json", exclude_none=True),
+            }
+            for mood in recipe.moods.values()
+        },
+    }
+
+
+def _print(recipe: Recipe, advice: Sequence[Advice]) -> None:
+    from rich.console import Console
+
+    console = Console(highlight=False, emoji=False, markup=False)
+    if not console.is_terminal:
+        console = Console(highlight=False, emoji=False, markup=False, width=_WIDTH_IN_FILES)
+    title = recipe.model.project.title
+    console.print(f"{recipe.path} is sound{f': {title}' if title else ''}.", soft_wrap=True)
+    console.print()
+    console.print(_lights_table(recipe))
+    console.print(_moods_table(recipe))
+    _print_deliverables(recipe, console)
+    if advice:
+        console.print(f"Advice ({len(advice)}):")
+        for item in advice:
+            console.print(f"  {item.place}: {item.message} [{item.code}]", soft_wrap=True)
+            console.print(f"    {item.reason}", soft_wrap=True)
+        console.print('Advice is silenced by its word: silence = ["..."] at the top of the recipe.')
+
+
+def _table(title: str, *headings: str) -> Table:
+    from rich import box
+    from rich.table import Table
+
+    table = Table(title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD)
+    for heading in headings:
+        table.add_column(heading, overflow="fold")
+    return table
+
+
+def _lights_table(recipe: Recipe) -> Table:
+    table = _table("Lights", "light", "role", "pass", "rendered at")
+    for name, light in recipe.model.lights.items():
+        inside = [part for part in (light.layer, light.part) if part]
+        table.add_row(name, light.role, ", ".join([light.file, *inside]), _rendered(recipe, name))
+    return table
+
+
+def _rendered(recipe: Recipe, light: str) -> str:
+    rendered = recipe.model.lights[light].rendered
+    said = []
+    if rendered.kelvin is not None:
+        said.append(f"{rendered.kelvin:g} K")
+    if rendered.xy is not None:
+        said.append(f"xy {rendered.xy[0]:g}, {rendered.xy[1]:g}")
+    if rendered.lumens is not None:
+        said.append(f"{rendered.lumens:g} lm")
+    if rendered.sun_altitude_degrees is not None:
+        said.append(f"sun at {rendered.sun_altitude_degrees:g} degrees")
+    return ", ".join(said) or "not said"
+
+
+def _moods_table(recipe: Recipe) -> Table:
+    from evenfall.recipe.wording import setting_words, stops_words
+
+    moods = list(recipe.moods.values())
+    table = _table("Moods", "", *(mood.name for mood in moods))
+    table.columns[0].style = "bold"
+    for light in recipe.model.lights:
+        table.add_row(light, *(setting_words(mood.lights[light]) for mood in moods))
+    table.add_section()
+    table.add_row("exposure, stops", *(stops_words(mood.camera.exposure_stops) for mood in moods))
+    table.add_row("tone curve", *(mood.look.tone.curve for mood in moods))
+    if any(mood.daylight for mood in moods):
+        table.add_row("daylight model", *("yes" if mood.daylight else "" for mood in moods))
+    if any(mood.plate for mood in moods):
+        table.add_row("plate", *(mood.plate.file if mood.plate else "" for mood in moods))
+    return table
+
+
+def _print_deliverables(recipe: Recipe, console: Console) -> None:
+    for deliverable in recipe.model.deliverables:
+        moods = ", ".join(deliverable.moods or recipe.moods)
+        space = "" if deliverable.format == "exr" else f", {deliverable.space}"
+        kind = f"{deliverable.format}, {deliverable.bit_depth} bits{space}"
+        console.print(f"Deliverable: {kind}, of {moods}.", soft_wrap=True)
+    console.print()
