@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic.fields import FieldInfo
 
-from evenfall.recipe.base import Part, Takes
+from evenfall.recipe.base import OrNone, Part, Takes
 from evenfall.recipe.places import Place
 from evenfall.recipe.suggesting import joined
 
@@ -114,6 +114,9 @@ def takes(annotation: Any, metadata: tuple[Any, ...] = ()) -> str:
     said = [item.text for item in metadata if isinstance(item, Takes)]
     if said:
         return said[-1]
+    if any(isinstance(item, OrNone) for item in metadata):
+        others = tuple(item for item in metadata if not isinstance(item, OrNone))
+        return f'{takes(annotation, others)} or "none"'
     if get_origin(annotation) is Annotated:
         base, *more = get_args(annotation)
         return takes(base, (*metadata, *_flat(more)))
@@ -130,7 +133,8 @@ def _plain(annotation: Any, metadata: tuple[Any, ...]) -> str:
     if origin is tuple:
         return _list(arguments)
     if origin is dict:
-        return "tables by name" if "table" in takes(arguments[1]) else "a table of names"
+        inner = takes(arguments[1])
+        return "tables by name" if inner == "a table" else f"by name: {inner}"
     if isinstance(annotation, type) and issubclass(annotation, Part):
         return "a table"
     words = {float: "a number", int: "a whole number", bool: "true or false", str: "text"}
@@ -163,15 +167,19 @@ def _limits(metadata: tuple[Any, ...]) -> str:
                 limits[name] = getattr(item, name)
     low = _low(limits)
     if "le" in limits:
-        high = f" to {limits['le']:g}" if "ge" in limits else f" up to {limits['le']:g}"
+        high = f" {'to' if 'ge' in limits else 'up to'} {_number(limits['le'])}"
         return low + ("," + high if "gt" in limits else high)
     if "lt" in limits:
-        return f"{low} to below {limits['lt']:g}"
+        return f"{low} to below {_number(limits['lt'])}"
     return low + (" or more" if "ge" in limits else "")
 
 
 def _low(limits: dict[str, float]) -> str:
     if "ge" not in limits:
-        return f" above {limits['gt']:g}" if "gt" in limits else ""
+        return f" above {_number(limits['gt'])}" if "gt" in limits else ""
     preposition = "from" if {"le", "lt"} & limits.keys() else "of"
-    return f" {preposition} {limits['ge']:g}"
+    return f" {preposition} {_number(limits['ge'])}"
+
+
+def _number(limit: float) -> str:
+    return str(int(limit)) if float(limit).is_integer() else f"{limit:g}"

@@ -43,7 +43,7 @@ Mode = Annotated[
 class Filmic(Part):
     """Our own filmic curve: grey held at 18 %, with a toe and a shoulder."""
 
-    curve: Literal["filmic"] = "filmic"
+    curve: Literal["filmic"] = Field("filmic", description="Which curve it is.")
     contrast: float = Field(1.25, ge=0.5, le=3, description="Slope at grey, log-log.")
     toe: Fraction01 = Field(0.8, description="How early the shadows roll off; 0 is a hard toe.")
     shoulder: Fraction01 = Field(0.6, description="How early the highlights roll off; 0 is hard.")
@@ -57,7 +57,7 @@ class Filmic(Part):
 class Reinhard(Part):
     """Extended curve of Reinhard et al. 2002, with a white point."""
 
-    curve: Literal["reinhard"] = "reinhard"
+    curve: Literal["reinhard"] = Field("reinhard", description="Which curve it is.")
     white: float = Field(4.0, gt=0, description="Scene value that becomes display white.")
     mode: Mode = "per channel"
 
@@ -65,7 +65,7 @@ class Reinhard(Part):
 class Hable(Part):
     """Hable's 2010 curve with the constants of the talk."""
 
-    curve: Literal["hable"] = "hable"
+    curve: Literal["hable"] = Field("hable", description="Which curve it is.")
     white: float = Field(11.2, gt=0, description="Scene value that becomes display white.")
     mode: Mode = "per channel"
 
@@ -73,19 +73,19 @@ class Hable(Part):
 class Neutral(Part):
     """The Khronos neutral curve: colours kept up to 0.8, highlights compressed and bleached."""
 
-    curve: Literal["neutral"] = "neutral"
+    curve: Literal["neutral"] = Field("neutral", description="Which curve it is.")
 
 
 class Clip(Part):
     """No curve: scene values as they are, white at 1."""
 
-    curve: Literal["clip"] = "clip"
+    curve: Literal["clip"] = Field("clip", description="Which curve it is.")
 
 
 class Aces(Part):
     """The ACES 2.0 output transform for the deliverable's display."""
 
-    curve: Literal["aces2"] = "aces2"
+    curve: Literal["aces2"] = Field("aces2", description="Which curve it is.")
 
 
 CurveName = Literal["filmic", "reinhard", "hable", "neutral", "clip", "aces2"]

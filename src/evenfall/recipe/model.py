@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
-from evenfall.recipe.base import Part
+from evenfall.recipe.base import Part, Takes
 from evenfall.recipe.camera import Camera
 from evenfall.recipe.deliverables import Deliverable, Proof, Sheet
 from evenfall.recipe.lights import Light
@@ -97,7 +97,7 @@ class RecipeModel(Part):
     project: Project = Field(default_factory=Project, description="Whose picture it is.")
     passes: Passes = Field(default_factory=Passes, description="Where the passes lie.")
     lights: dict[str, Light] = Field(min_length=1, description="Lights by name.")
-    groups: dict[str, tuple[str, ...]] = Field(
+    groups: dict[str, Annotated[tuple[str, ...], Takes("a list of light names")]] = Field(
         default_factory=dict, description="Lights gathered under a name."
     )
     camera: Camera = Field(default_factory=Camera, description="Exposure and white balance.")
