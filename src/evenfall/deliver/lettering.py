@@ -1,0 +1,131 @@
+"""Setting type on drawings: the bundled fonts, and text that fits its place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+from io import BytesIO
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from PIL import ImageDraw, ImageFont
+
+__all__ = ["Lettering", "format_stops", "letter", "text_height"]
+
+Cut = Literal["light", "regular", "medium"]
+_FILES: dict[str, str] = {
+    "light": "InterDisplay-Light.otf",
+    "regular": "Inter-Regular.otf",
+    "medium": "Inter-Medium.otf",
+}
+_ELLIPSIS = "\u2026"
+_NEAR_THIRD = 0.015  # stops
+
+
+@dataclass(frozen=True)
+class Lettering:
+    """A font at a size and in a colour.
+
+    Parameters
+    ----------
+    cut : {"light", "regular", "medium"}
+        Light is the display cut, for large titles.
+    size : int
+        Pixels of the em square.
+    colour : str
+        As Pillow writes colours.
+    """
+
+    cut: Cut
+    size: int
+    colour: str
+
+    @property
+    def font(self) -> ImageFont.FreeTypeFont:
+        """The font itself."""
+        return _font(self.cut, self.size)
+
+    def width(self, text: str) -> float:
+        """Width of a line of text in pixels."""
+        return float(self.font.getlength(text))
+
+    def fitted(self, text: str, width: float) -> str:
+        """Text on one line, shortened by an ellipsis if it is wider than its place.
+
+        Examples
+        --------
+        >>> Lettering("regular", 20, "black").fitted("Morning", 200)
+        'Morning'
+        >>> Lettering("regular", 20, "black").fitted("Morning", 40)[-1]
+        '…'
+        """
+        text = " ".join(text.split())
+        if self.width(text) <= width:
+            return text
+        low, high = 0, len(text)
+        while low < high:
+            middle = (low + high + 1) // 2
+            if self.width(text[:middle].rstrip() + _ELLIPSIS) <= width:
+                low = middle
+            else:
+                high = middle - 1
+        return text[:low].rstrip() + _ELLIPSIS
+
+    def wrapped(self, text: str, width: float, lines: int) -> list[str]:
+        """Text on at most so many lines, the last one shortened if need be."""
+        words, found = text.split(), list[str]()
+        while words and len(found) < lines - 1:
+            taken = 1
+            while taken < len(words) and self.width(" ".join(words[: taken + 1])) <= width:
+                taken += 1
+            found.append(self.fitted(" ".join(words[:taken]), width))
+            words = words[taken:]
+        if words:
+            found.append(self.fitted(" ".join(words), width))
+        return found
+
+
+@lru_cache(maxsize=64)
+def _font(cut: str, size: int) -> ImageFont.FreeTypeFont:
+    from PIL import ImageFont, features
+
+    engine = ImageFont.Layout.RAQM if features.check_feature("raqm") else ImageFont.Layout.BASIC
+    data = resources.files("evenfall.deliver").joinpath("fonts", _FILES[cut]).read_bytes()
+    return ImageFont.truetype(BytesIO(data), size, layout_engine=engine)
+
+
+def letter(
+    draw: ImageDraw.ImageDraw,
+    place: tuple[float, float],
+    text: str,
+    lettering: Lettering,
+    *,
+    align: Literal["left", "centre", "right"] = "left",
+) -> None:
+    """Set a line of text with its baseline at a place."""
+    anchor = {"left": "ls", "centre": "ms", "right": "rs"}[align]
+    draw.text(place, text, fill=lettering.colour, font=lettering.font, anchor=anchor)
+
+
+def text_height(lettering: Lettering) -> float:
+    """Height of capitals and figures above the baseline in pixels."""
+    _, top, _, bottom = lettering.font.getbbox("H", anchor="ls")
+    return float(bottom - top)
+
+
+def format_stops(stops: float) -> str:
+    """Write stops as cameras do: thirds as .3 and .7, others to a hundredth.
+
+    Examples
+    --------
+    >>> format_stops(4 / 3), format_stops(0.5), format_stops(0), format_stops(0.25)
+    ('+1.3', '+0.5', '0', '+0.25')
+    """
+    thirds = abs(stops) * 3
+    near_third = abs(thirds - round(thirds)) < 3 * _NEAR_THIRD
+    text = f"{abs(stops):.1f}" if near_third else f"{abs(stops):.2f}"
+    text = text.rstrip("0").rstrip(".")
+    if text == "0":
+        return text
+    return ("\u2212" if stops < 0 else "+") + text
