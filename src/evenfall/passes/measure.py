@@ -1,0 +1,100 @@
+"""One picture at a time, reduced to what the proof needs, so that memory stays bounded."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.passes.blocks import BlockGrid, BlockPicture, Float, Plane, reduce_picture
+
+__all__ = ["Measured", "Pixels", "flat_top", "measure"]
+
+_TOP_BAND = 0.005  # lossy codecs blur a ceiling this much
+_LEAST_PIXELS = 16
+_LEAST_SHARE = 1e-4
+_STEEP = 5.0  # times as many pixels in the top band as in the next ones
+
+
+class Pixels(Protocol):
+    """What a picture must offer: planes R, G, B and alpha, each of shape (H, W)."""
+
+    @property
+    def planes(self) -> Sequence[Plane]:
+        """R, G, B, scene-linear and finite."""
+
+    @property
+    def alpha(self) -> Plane | None:
+        """Coverage, or None."""
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """A picture as the proof sees it.
+
+    Parameters
+    ----------
+    blocks : BlockPicture
+        Means and checker differences.
+    top : tuple of float or None
+        The level of a flat top a channel: many pixels share the largest value.
+    topped : ndarray of bool
+        Shape (3, rows, columns): blocks that hold pixels of a flat top.
+    alpha : ndarray or None
+        Mean alpha of each block, shape (rows, columns).
+    open_share : float
+        Share of pixels whose alpha is below one half.
+    """
+
+    blocks: BlockPicture = field(repr=False)
+    top: tuple[float | None, float | None, float | None]
+    topped: npt.NDArray[np.bool_] = field(repr=False)
+    alpha: Float | None = field(repr=False)
+    open_share: float
+
+
+def measure(picture: Pixels, grid: BlockGrid) -> Measured:
+    """Reduce a picture to its blocks, flat tops and alpha."""
+    tops, topped = [], []
+    for plane in picture.planes:
+        top = flat_top(plane)
+        tops.append(top)
+        if top is None:
+            topped.append(np.zeros(grid.shape, dtype=bool))
+        else:
+            topped.append(grid.sums(plane >= top * (1 - _TOP_BAND)) > 0)
+    alpha = None if picture.alpha is None else grid.sums(picture.alpha) / grid.counts()
+    open_share = 0.0 if picture.alpha is None else float(np.mean(picture.alpha < 0.5))
+    return Measured(
+        reduce_picture(picture.planes, grid),
+        (tops[0], tops[1], tops[2]),
+        np.stack(topped),
+        alpha,
+        open_share,
+    )
+
+
+def flat_top(plane: Plane) -> float | None:
+    """Largest value of a plane if suspiciously many pixels share it, or None.
+
+    At least 16 pixels and 0.01 % of the picture lie within 0.5 % of the largest value, and they
+    are five times as many as in the average of the ten bands of that width below.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(1)
+    >>> light = rng.gamma(2, 1, (64, 64)).astype(np.float32)
+    >>> flat_top(light) is None, flat_top(np.minimum(light, 2))
+    (True, 2.0)
+    """
+    top = float(plane.max())
+    if not top > 0:
+        return None
+    upper = int(np.count_nonzero(plane >= top * (1 - _TOP_BAND)))
+    if upper < max(_LEAST_PIXELS, _LEAST_SHARE * plane.size):
+        return None
+    below = int(np.count_nonzero(plane >= top * (1 - 11 * _TOP_BAND))) - upper
+    return top if upper > _STEEP * below / 10 else None

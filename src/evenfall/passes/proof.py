@@ -1,0 +1,188 @@
+"""What a proof says: verdict, one line a light, diagnoses, and maps for pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from evenfall.passes.blocks import BlockGrid, BlockPicture, Float, pool
+from evenfall.passes.diagnosis import Diagnosis, Region
+from evenfall.passes.findings import Evidence
+
+__all__ = [
+    "UNPROVABLE_WITHOUT_BEAUTY",
+    "LightProof",
+    "Proof",
+    "ProofMaps",
+    "report",
+    "shares_of_light",
+]
+
+_REGION_BLOCKS = 4
+
+UNPROVABLE_WITHOUT_BEAUTY = (
+    "that no light is missing",
+    "that no light is in two passes that show it differently",
+    "that all passes were exported at one exposure and white balance",
+    "that passes were not denoised on their own",
+    "that the background is in exactly one pass",
+)
+"""What only a beauty can tell."""
+
+
+@dataclass(frozen=True)
+class LightProof:
+    """How one pass stands in the beauty.
+
+    Parameters
+    ----------
+    name : str
+        The light.
+    share : float
+        Its share of the light (luminance) of all passes.
+    factor, error : float or None
+        Factor by which it enters the beauty, and one standard error; None if not fitted.
+    """
+
+    name: str
+    share: float
+    factor: float | None
+    error: float | None
+
+    @property
+    def exported_stops(self) -> float | None:
+        """Stops by which the pass is brighter than what the beauty holds of it."""
+        if self.factor is None or self.factor <= 0:
+            return None
+        return -float(np.log2(self.factor))
+
+
+@dataclass(frozen=True, eq=False)
+class ProofMaps:
+    """Block by block, shape (rows, columns): for pictures of the residual.
+
+    Parameters
+    ----------
+    beauty : ndarray
+        Luminance of the beauty.
+    difference : ndarray
+        Luminance of the beauty less the plain sum of the passes.
+    sigmas : ndarray
+        The same in standard errors of its noise, the channel that stands out most; signed.
+    grid : BlockGrid
+        What the blocks are.
+    """
+
+    beauty: Float
+    difference: Float
+    sigmas: Float
+    grid: BlockGrid
+
+
+@dataclass(frozen=True)
+class Proof:
+    """The result of proving a set of passes.
+
+    Parameters
+    ----------
+    verdict : str
+        ``"adds up"``, ``"does not add up"`` or ``"cannot be proven"`` (no beauty).
+    lights : tuple of LightProof
+        One a pass, in the order of reading.
+    diagnoses : tuple of Diagnosis
+        What is wrong; empty for a sound set.
+    difference_share : float
+        Mean difference of beauty and plain sum as a share of light, block for block.
+    noise_share : float
+        The part of it that noise alone lets expect.
+    worst : Region or None
+        Where they differ most, by standard errors.
+    worst_share, worst_sigmas : float
+        The difference there: signed share of the beauty's light, and standard errors.
+    unprovable : tuple of str
+        What these pictures cannot prove.
+    maps : ProofMaps or None
+        For pictures; None without a beauty.
+    """
+
+    verdict: str
+    lights: tuple[LightProof, ...]
+    diagnoses: tuple[Diagnosis, ...]
+    difference_share: float = 0.0
+    noise_share: float = 0.0
+    worst: Region | None = None
+    worst_share: float = 0.0
+    worst_sigmas: float = 0.0
+    unprovable: tuple[str, ...] = ()
+    maps: ProofMaps | None = field(default=None, repr=False, compare=False)
+
+
+def shares_of_light(pictures: Sequence[BlockPicture], weights: Float) -> tuple[float, ...]:
+    """Share of the summed luminance that each picture holds."""
+    light = [float(np.tensordot(weights, picture.means, 1).sum()) for picture in pictures]
+    total = sum(light)
+    return tuple(each / total if total > 0 else 0.0 for each in light)
+
+
+def report(evidence: Evidence, diagnoses: tuple[Diagnosis, ...], weights: Float) -> Proof:
+    """Gather evidence and diagnoses into a proof; weights turn R, G, B into luminance."""
+    explanation = evidence.explanation
+    residual = evidence.plain.residual(np.ones(len(evidence.names)))
+    light = np.maximum(np.abs(np.tensordot(weights, evidence.beauty.blocks.means, 1)), 1e-12)
+    difference = np.tensordot(weights, residual.means, 1)
+    sigmas = explanation.judge.sigmas(residual)
+    loudest = np.take_along_axis(sigmas, np.abs(sigmas).argmax(0)[None], 0)[0]
+    maps = ProofMaps(light, difference, loudest, evidence.grid)
+    region, share, peak = _worst(maps)
+    return Proof(
+        "does not add up" if diagnoses else "adds up",
+        _lights(evidence, weights),
+        diagnoses,
+        float(np.abs(difference).sum() / light.sum()),
+        _noise_share(evidence, weights, float(light.sum())),
+        region,
+        share,
+        peak,
+        maps=maps,
+    )
+
+
+def _lights(evidence: Evidence, weights: Float) -> tuple[LightProof, ...]:
+    explanation = evidence.explanation
+    fitted = explanation.colours is None and explanation.explains
+    shares = shares_of_light([measured.blocks for measured in evidence.passes], weights)
+    return tuple(
+        LightProof(
+            name,
+            share,
+            float(explanation.factors[index]) if fitted else None,
+            float(explanation.errors[index]) if fitted else None,
+        )
+        for index, (name, share) in enumerate(zip(evidence.names, shares, strict=True))
+    )
+
+
+def _noise_share(evidence: Evidence, weights: Float, light: float) -> float:
+    """Mean |difference| over light that the grain of the explanation's residual lets expect."""
+    explanation = evidence.explanation
+    grain = np.tensordot(weights, explanation.residual.checker, 1) / 2
+    correlated = np.sqrt(max(1.0, explanation.judge.correlation))
+    return float(np.abs(grain).sum() * correlated / light)
+
+
+def _worst(maps: ProofMaps) -> tuple[Region, float, float]:
+    """Find the group of 4 x 4 blocks where sum and beauty differ most for what noise allows."""
+    factor = _REGION_BLOCKS
+    pooled = pool(maps.sigmas, factor) * factor
+    row, column = (int(i) for i in np.unravel_index(int(np.abs(pooled).argmax()), pooled.shape))
+    side = maps.grid.size * factor
+    region = Region(
+        column * side,
+        row * side,
+        min((column + 1) * side, maps.grid.width),
+        min((row + 1) * side, maps.grid.height),
+    )
+    share = pool(maps.difference, factor)[row, column] / pool(maps.beauty, factor)[row, column]
+    return region, float(share), float(pooled[row, column])
