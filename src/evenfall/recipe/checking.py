@@ -18,10 +18,11 @@ __all__ = ["Checked", "check_tree"]
 _ECHOES = ("missing", "too_short", "value_error", "union_tag_not_found")
 """Complaints that removing a faulty value can cause."""
 
+_STAND_IN = "?"
 _STAND_INS: dict[str, Any] = {
     "format": FORMAT_VERSION,
-    "lights": {"?": {"file": "?"}},
-    "moods": {"?": {}},
+    "lights": {_STAND_IN: {"file": _STAND_IN}},
+    "moods": {_STAND_IN: {}},
 }
 """What takes the place of a required table that has to be removed."""
 
@@ -55,6 +56,15 @@ class Checked:
     def original(self, place: Place) -> Place:
         """Place in the tree as given of a place in the model."""
         return _walk(self.tree, place)[0]
+
+    def is_doubtful(self, place: Place) -> bool:
+        """Whether something was taken out of a table of the model."""
+        original = self.original(place)
+        return any(finding.place[: len(original)] == original for finding in self.findings)
+
+    def is_stand_in(self, place: Place) -> bool:
+        """Whether a place is in a table that only stands for one that had to be removed."""
+        return self.tree.get(str(place[0])) is _STAND_INS.get(str(place[0]))
 
 
 def check_tree(tree: dict[str, Any]) -> Checked:
@@ -96,10 +106,17 @@ def _collect(
             place[: len(original)] == original for place in earlier
         )
         if not echo and original not in findings:
-            findings[original] = finding_of(error, original)
+            findings[original] = finding_of(error, original, _value_at(tree, current))
     for place in _misspelt(findings):
         findings.pop(place, None)
     return faulty
+
+
+def _value_at(tree: Any, place: Place) -> Any:
+    """Return the value as the person wrote it; None for a key that is not there."""
+    for step in place:
+        tree = tree.get(step) if isinstance(tree, dict) else tree[step]
+    return tree
 
 
 def _misspelt(findings: dict[Place, Finding]) -> list[Place]:

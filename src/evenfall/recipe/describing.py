@@ -35,6 +35,12 @@ class Slot:
         return takes(self.annotation, self.metadata)
 
     @property
+    def is_described(self) -> bool:
+        """Whether what goes there is put into words of its own, beyond its type."""
+        options = _options(self.annotation, self.metadata)
+        return any(isinstance(item, Takes) for _, metadata in options for item in metadata)
+
+    @property
     def description(self) -> str:
         """What it means."""
         return (self.field.description or "") if self.field else ""

@@ -58,9 +58,9 @@ def shown(value: Any) -> str:
     return str(value)
 
 
-def finding_of(error: ErrorDetails, place: Place) -> Finding:
-    """Put one complaint of the model into words; `place` is where it lies in the tree."""
-    kind, value = error["type"], error["input"]
+def finding_of(error: ErrorDetails, place: Place, value: Any) -> Finding:
+    """Put one complaint of the model about the value at a place into words."""
+    kind = error["type"]
     if place == ("format",):
         return _format(kind, value)
     if kind == "value_error":
@@ -69,11 +69,11 @@ def finding_of(error: ErrorDetails, place: Place) -> Finding:
         return Finding(place, "is no key that is known here", *stranger(place))
     if kind == "too_short" and not value:
         return Finding(place, "is empty", "expected at least one entry")
-    return _by_type(place, error)
+    return _by_type(place, value, error)
 
 
-def _by_type(place: Place, error: ErrorDetails) -> Finding:
-    kind, value = error["type"], error["input"]
+def _by_type(place: Place, value: Any, error: ErrorDetails) -> Finding:
+    kind = error["type"]
     slot = slot_at(place, RecipeModel)
     allowed = f"expected {slot.takes}" if slot else ""
     if kind == "missing" and place and place[-1] == error["loc"][-1]:
@@ -106,7 +106,9 @@ def _format(kind: str, value: Any) -> Finding:
 def _said_by_model(place: Place, value: Any, message: str) -> Finding:
     if isinstance(value, Mapping):
         return Finding(place, message)
-    return Finding(place, _found(value), message)
+    slot = slot_at(place, RecipeModel)
+    allowed = f"expected {slot.takes}" if slot and slot.is_described else message
+    return Finding(place, _found(value), allowed)
 
 
 def _nearest_literal(place: Place, value: Any) -> str:
@@ -146,7 +148,7 @@ def _type_hint(place: Place, value: Any, allowed: str) -> str:
         return f'text stands in quotes: "{value}"'
     elif isinstance(value, bool) and '"off"' in allowed:
         return 'write "on"' if value else 'write "off"'
-    return _table_hint(place, value) if allowed == "expected a table" else ""
+    return _table_hint(place, value) if allowed.startswith("expected a table") else ""
 
 
 def _table_hint(place: Place, value: Any) -> str:

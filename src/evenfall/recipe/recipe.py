@@ -108,12 +108,16 @@ def load(
     moods: dict[str, ResolvedMood] = {}
     if model is not None:
         folder = Path(passes) if passes is not None else path.parent / model.passes.folder
-        further = check_references(model, Names.of(tree))
+        further = check_references(model, Names.of(tree), checked.is_doubtful)
         if not (further or findings or faults):
             moods, further = resolve_moods(model)
         if check_files:
             further += missing_files(model, path.parent, folder)
-        findings += [replace(each, place=checked.original(each.place)) for each in further]
+        findings += [
+            replace(each, place=checked.original(each.place))
+            for each in further
+            if not checked.is_stand_in(each.place)
+        ]
     if findings or faults or model is None:
         raise RecipeError([*faults, *located(findings, str(path), map_lines(text), parsed)])
     return Recipe(path, text, model, moods, folder.absolute())

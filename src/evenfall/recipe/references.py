@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import string
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -45,15 +45,22 @@ def _keys(table: Any) -> tuple[str, ...]:
     return tuple(table) if isinstance(table, dict) else ()
 
 
-def check_references(model: RecipeModel, names: Names) -> list[Finding]:
-    """Return everything that names what is not there, in the order of the recipe."""
+Doubt = Callable[[Place], bool]
+
+
+def check_references(model: RecipeModel, names: Names, is_doubtful: Doubt) -> list[Finding]:
+    """Return everything that names what is not there, in the order of the recipe.
+
+    `is_doubtful` says of a table whether it lacks something that was faulty; nothing is concluded
+    from what such a table does not say.
+    """
     findings = [*_names(names), *_groups(model, names)]
     findings += _camera(("camera",), model.camera, names)
     for name, mood in model.moods.items():
-        findings += _mood(("moods", name), mood, model, names)
+        findings += _mood(("moods", name), mood, model, names, is_doubtful)
     findings += _cycles(model)
-    findings += _deliverables(model, names)
-    findings += _same_passes(model)
+    findings += _deliverables(model, names, is_doubtful)
+    findings += _same_passes(model, is_doubtful)
     return findings
 
 
@@ -130,7 +137,9 @@ def _camera(place: Place, camera: Camera | None, names: Names) -> Iterator[Findi
         yield from _mood_name(camera.white_balance.neutral_mood, neutral, names)
 
 
-def _mood(place: Place, mood: Mood, model: RecipeModel, names: Names) -> Iterator[Finding]:
+def _mood(
+    place: Place, mood: Mood, model: RecipeModel, names: Names, is_doubtful: Doubt
+) -> Iterator[Finding]:
     yield from _mood_name(mood.based_on, (*place, "based_on"), names)
     if mood.daylight is not None:
         for key in ("sun", "sky"):
@@ -140,7 +149,8 @@ def _mood(place: Place, mood: Mood, model: RecipeModel, names: Names) -> Iterato
     for name, setting in mood.lights.items():
         where = (*place, "lights", name)
         yield from _light_or_group(name, where, names)
-        yield from _setting(where, name, setting, model, names)
+        yield from _matched(where, name, setting, model, names)
+        yield from _flux(where, name, setting, model, is_doubtful)
     yield from _camera((*place, "camera"), mood.camera, names)
     for index, region in enumerate(mood.regions or ()):
         here = (*place, "regions", index)
@@ -151,19 +161,29 @@ def _mood(place: Place, mood: Mood, model: RecipeModel, names: Names) -> Iterato
             yield from _mood_name(neutral, (*here, "white_balance", "neutral_mood"), names)
 
 
-def _setting(
+def _matched(
     place: Place, name: str, setting: LightSetting, model: RecipeModel, names: Names
 ) -> Iterator[Finding]:
-    own = _members(model, name)
-    if setting.match is not None:
-        where = (*place, "match", "to")
-        yield from _light_or_group(setting.match.to, where, names)
-        shared = [light for light in own if light in _members(model, setting.match.to)]
-        if shared:
-            yield Finding(where, f"{name} cannot be matched to itself ({', '.join(shared)})")
+    if setting.match is None:
+        return
+    where = (*place, "match", "to")
+    yield from _light_or_group(setting.match.to, where, names)
+    other = _members(model, setting.match.to)
+    shared = [light for light in _members(model, name) if light in other]
+    if shared:
+        yield Finding(where, f"{name} cannot be matched to itself ({', '.join(shared)})")
+
+
+def _flux(
+    place: Place, name: str, setting: LightSetting, model: RecipeModel, is_doubtful: Doubt
+) -> Iterator[Finding]:
     if setting.lumens is not None or setting.watts is not None:
         key = "lumens" if setting.lumens is not None else "watts"
-        unknown = [light for light in own if model.lights[light].rendered.lumens is None]
+        unknown = [
+            light
+            for light in _members(model, name)
+            if model.lights[light].rendered.lumens is None and not is_doubtful(("lights", light))
+        ]
         if unknown:
             lacking = joined((dotted(("lights", light)) for light in unknown), "and")
             yield Finding(
@@ -197,7 +217,7 @@ def _cycles(model: RecipeModel) -> Iterator[Finding]:
             )
 
 
-def _deliverables(model: RecipeModel, names: Names) -> Iterator[Finding]:
+def _deliverables(model: RecipeModel, names: Names, is_doubtful: Doubt) -> Iterator[Finding]:
     written: dict[str, Place] = {}
     for index, deliverable in enumerate(model.deliverables):
         place: Place = ("deliverables", index)
@@ -206,7 +226,7 @@ def _deliverables(model: RecipeModel, names: Names) -> Iterator[Finding]:
         faults = list(_file_name(deliverable.name, (*place, "name"), NAME_FIELDS))
         faults += _file_name(deliverable.suffix, (*place, "suffix"), ())
         yield from faults
-        if not faults:
+        if not faults and not is_doubtful(place):
             yield from _clashes(deliverable, place, model, written)
     yield from _file_name(model.sheet.name, ("sheet", "name"), ("recipe",))
 
@@ -268,9 +288,11 @@ def _file_of(deliverable: Deliverable, mood: str) -> str:
     return f"{name}.{ending}"
 
 
-def _same_passes(model: RecipeModel) -> Iterator[Finding]:
+def _same_passes(model: RecipeModel, is_doubtful: Doubt) -> Iterator[Finding]:
     seen: dict[tuple[str, str | None, str | None], str] = {}
     for name, light in model.lights.items():
+        if is_doubtful(("lights", name)):
+            continue
         source = (light.file, light.layer, light.part)
         first = seen.setdefault(source, name)
         if first != name:

@@ -78,7 +78,8 @@ def _repeated(text: str, name: str) -> Fault | None:
 def _opening(message: str, lines: list[str], number: int) -> tuple[int, str]:
     """Line where an unclosed list, table or long text opens, and what it lacks."""
     before = lines[:number]
-    if message.startswith("Unclosed array"):
+    in_a_list = message == "Invalid value" and before[-1].lstrip().startswith("[")
+    if message.startswith("Unclosed array") or in_a_list:
         opening = _last(before, r"=\s*\[(?!.*\]\s*(?:#.*)?$)") or _last(before, r"=.*\[")
         return opening or number, "the list is not closed by ']', or lacks a comma"
     if message.startswith(("Unclosed inline", "Invalid initial character for a key part")):

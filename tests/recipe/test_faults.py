@@ -1,0 +1,447 @@
+"""Faults of values and keys: where they are, what they say, and that all come at once."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from evenfall.errors import Fault, RecipeError
+from evenfall.recipe import RecipeModel, load
+
+Faults = Callable[..., list[Fault]]
+Said = Callable[..., str]
+
+MISTAKES = [
+    # what stands in the villa, what a person writes instead, what they read
+    (
+        'role = "key"',
+        'role = "Key"',
+        'villa.toml:13: lights.sun.role: found "Key"; expected "key", "fill", "sky", "fixture", '
+        '"outdoor fixture" or "glow"; did you mean "key"?',
+    ),
+    (
+        'role = "key"',
+        'rol = "key"',
+        'villa.toml:13: lights.sun.rol: is no key that is known here; did you mean "role"?',
+    ),
+    (
+        'file = "sun.exr"',
+        'fil = "sun.exr"',
+        'villa.toml:12: lights.sun.fil: is no key that is known here; did you mean "file"?',
+    ),
+    (
+        'file = "sun.exr"\n',
+        "",
+        "villa.toml:11: lights.sun.file: is missing; expected text, the picture file of the pass, "
+        "relative to the passes' folder",
+    ),
+    (
+        'file = "sun.exr"',
+        "file = 12",
+        'villa.toml:12: lights.sun.file: found 12; expected text; text stands in quotes: "12"',
+    ),
+    (
+        "kelvin = 10000",
+        "kelvin = 500",
+        "villa.toml:18: lights.sky.rendered.kelvin: found 500; expected a number from 1000 to "
+        "25000",
+    ),
+    (
+        "kelvin = 10000",
+        'kelvin = "10000"',
+        'villa.toml:18: lights.sky.rendered.kelvin: found "10000"; expected a number from 1000 to '
+        "25000; numbers stand without quotes and with a point: 10000",
+    ),
+    (
+        "kelvin = 10000",
+        "kelvin = nan",
+        "villa.toml:18: lights.sky.rendered.kelvin: found nan; expected an ordinary number",
+    ),
+    (
+        "kelvin = 10000",
+        "kelvin = true",
+        "villa.toml:18: lights.sky.rendered.kelvin: found true; expected a number from 1000 to "
+        "25000",
+    ),
+    (
+        "rendered = { kelvin = 10000 }",
+        "kelvin = 10000",
+        "villa.toml:18: lights.sky.kelvin: is no key that is known here; what a light does is said "
+        "in a mood: moods.NAME.lights.sky.kelvin; how it was rendered: lights.sky.rendered.kelvin",
+    ),
+    (
+        "rendered = { kelvin = 10000 }",
+        "intensity = 2",
+        "villa.toml:18: lights.sky.intensity: is no key that is known here; what a light does is "
+        "said in a mood: moods.NAME.lights.sky.stops",
+    ),
+    (
+        "rendered = { kelvin = 10000 }",
+        'rendered = "10000 K"',
+        'villa.toml:18: lights.sky.rendered: found "10000 K"; expected a table; write '
+        "{ kelvin = ... }",
+    ),
+    (
+        "sky = { stops = -2, kelvin = 12000 }   # down and blue",
+        'sky = { stops = "two", kelvin = 12000 }',
+        'villa.toml:45: moods.dusk.lights.sky.stops: found "two"; expected stops from -30 to 30, '
+        'a number or text such as "+1 1/3"',
+    ),
+    (
+        "sky = { stops = -2, kelvin = 12000 }   # down and blue",
+        'sky = "half"',
+        'villa.toml:45: moods.dusk.lights.sky: found "half"; expected "on", "off", stops such as '
+        '-2 or "+1 1/3", or a table',
+    ),
+    (
+        "sky = { stops = -2, kelvin = 12000 }   # down and blue",
+        "sky = 40",
+        'villa.toml:45: moods.dusk.lights.sky: found 40; expected "on", "off", stops such as -2 '
+        'or "+1 1/3", or a table',
+    ),
+    (
+        'sun = "off"',
+        "sun = false",
+        'villa.toml:44: moods.dusk.lights.sun: found false; expected "on", "off", stops such as -2 '
+        'or "+1 1/3", or a table; write "off"',
+    ),
+    (
+        'sun = "off"',
+        "sun = { stops = 1, factor = 2 }",
+        "villa.toml:44: moods.dusk.lights.sun: one gain at a time, found stops and factor",
+    ),
+    (
+        'sun = "off"',
+        'sun = { kelvin = 3000, hex = "#ffd2a0" }',
+        "villa.toml:44: moods.dusk.lights.sun: one tint at a time, found kelvin and hex",
+    ),
+    (
+        'sun = "off"',
+        'sun = { hex = "orange" }',
+        'villa.toml:44: moods.dusk.lights.sun.hex: found "orange"; expected a colour such as '
+        '"#ffd2a0"',
+    ),
+    (
+        'sun = "off"',
+        "sun = { rgb = [1, 0.5] }",
+        "villa.toml:44: moods.dusk.lights.sun.rgb: found [1, 0.5]; expected three numbers, red, "
+        "green and blue, such as [1.0, 0.9, 0.8]",
+    ),
+    (
+        'sun = "off"',
+        'sun = { rgb = [1, 0.5, "x"] }',
+        'villa.toml:44: moods.dusk.lights.sun.rgb[2]: found "x"; expected a number',
+    ),
+    (
+        'tone = "neutral"',
+        'tone = "filmik"',
+        'villa.toml:34: look.tone: found "filmik"; expected "filmic", "reinhard", "hable", '
+        '"neutral", "clip" or "aces2", or a table with curve and its settings; did you mean '
+        '"filmic"?',
+    ),
+    (
+        'tone = "neutral"',
+        'tone = { curve = "reinhard", contrast = 2 }',
+        "villa.toml:34: look.tone.contrast: is no key that is known here; contrast goes with curve "
+        '= "filmic"',
+    ),
+    (
+        'tone = "neutral"',
+        "tone = 3",
+        'villa.toml:34: look.tone: found 3; expected "filmic", "reinhard", "hable", "neutral", '
+        '"clip" or "aces2", or a table with curve and its settings',
+    ),
+    (
+        'tone = "neutral"',
+        'grade = { luts = ["warm.cube"] }',
+        'villa.toml:34: look.grade.luts[0]: found "warm.cube"; expected a table; write '
+        '{ file = "warm.cube" }',
+    ),
+    (
+        'tone = "neutral"',
+        'grade = { luts = "warm.cube" }',
+        'villa.toml:34: look.grade.luts: found "warm.cube"; expected a list of tables; a list '
+        'stands in brackets: ["warm.cube"]',
+    ),
+    (
+        'based_on = "day"',
+        'based_on = "day"\ntone = "filmic"',
+        "villa.toml:42: moods.dusk.tone: is no key that is known here; known keys: title, "
+        "based_on, time_of_day, daylight, lights, camera, look, plate, overlays, regions; tone "
+        "belongs at moods.dusk.look.tone",
+    ),
+    (
+        'based_on = "day"',
+        "based_on = 3",
+        'villa.toml:41: moods.dusk.based_on: found 3; expected text; text stands in quotes: "3"',
+    ),
+    (
+        'format = "tiff"',
+        'format = "tif"',
+        'villa.toml:56: deliverables[1].format: found "tif"; expected "png", "jpeg", "tiff", '
+        '"exr", "avif" or "gain-map jpeg"; did you mean "tiff"?',
+    ),
+    (
+        "bits = 16",
+        "bits = 10",
+        "villa.toml:55: deliverables[1]: tiff takes 8 or 16 bits, found 10",
+    ),
+    (
+        "bits = 16",
+        "width = 3",
+        "villa.toml:57: deliverables[1].width: found 3; expected a whole number from 16 to 65535",
+    ),
+    (
+        "bits = 16",
+        "width = 1920.5",
+        "villa.toml:57: deliverables[1].width: found 1920.5; expected a whole number from 16 to "
+        "65535",
+    ),
+    (
+        "bits = 16",
+        'dither = "true"',
+        'villa.toml:57: deliverables[1].dither: found "true"; expected true or false; true stands '
+        "without quotes",
+    ),
+    (
+        "bits = 16",
+        'crop = "wide"',
+        'villa.toml:57: deliverables[1].crop: found "wide"; expected an aspect ratio such as '
+        '"16:9"',
+    ),
+    (
+        "[look]",
+        '[camera]\nmeter = "of"\n[look]',
+        'villa.toml:34: camera.meter: found "of"; expected a table or "off"; did you mean "off"?',
+    ),
+    (
+        "[look]",
+        "[camera]\nmeter = { of = 3 }\n[look]",
+        "villa.toml:34: camera.meter.of: found 3; expected text or a list of texts; text stands in "
+        'quotes: "3"',
+    ),
+    (
+        "[look]",
+        '[camera]\nmeter = { of = ["sun", 3] }\n[look]',
+        'villa.toml:34: camera.meter.of[1]: found 3; expected text; text stands in quotes: "3"',
+    ),
+    (
+        "[look]",
+        '[camera.settings]\nshutter = "fast"\n[look]',
+        'villa.toml:34: camera.settings.shutter: found "fast"; expected an exposure time in '
+        'seconds such as "1/125" or 0.5',
+    ),
+    (
+        "[look]",
+        "[camera]\nmeter = {}\nsettings = {}\n[look]",
+        "villa.toml:33: camera: exposure is by meter or by settings, not both",
+    ),
+    (
+        "[look]",
+        "[camera.white_balance]\nkelvin = 5600\nneutral = [0.5, 0.5]\n[look]",
+        "villa.toml:33: camera.white_balance: white balance is by kelvin or by a neutral spot, "
+        "not both",
+    ),
+    (
+        "[look]",
+        "[camera.meter.area]\nrectangle = [0.8, 0.1, 0.2, 0.9]\n[look]",
+        "villa.toml:33: camera.meter.area: a rectangle is left, top, right, bottom with left < "
+        "right, top < bottom",
+    ),
+    (
+        "[look]",
+        "[camera.meter.area]\nellipse = [0.5, 0.5, 0.1]\n[look]",
+        "villa.toml:34: camera.meter.area.ellipse: found [0.5, 0.5, 0.1]; expected a list of four "
+        "numbers from 0 to 1",
+    ),
+    (
+        'title = "Blue hour"',
+        'daylight = { sun = "sun", latitude = 48.2 }',
+        "villa.toml:40: moods.dusk.daylight: latitude, longitude and time go together",
+    ),
+    (
+        'title = "Blue hour"',
+        'plate = "sky.jpg"',
+        'villa.toml:40: moods.dusk.plate: found "sky.jpg"; expected a table or "none"; write '
+        '{ file = "sky.jpg" }',
+    ),
+    (
+        'pendants = ["pendant_a", "pendant_b"]',
+        'pendants = "pendant_a"',
+        'villa.toml:31: groups.pendants: found "pendant_a"; expected a list of light names; a '
+        'list stands in brackets: ["pendant_a"]',
+    ),
+    (
+        "format = 1",
+        "format = 1\nlight = {}",
+        'villa.toml:3: light: is no key that is known here; did you mean "lights"?',
+    ),
+    (
+        "format = 1",
+        "format = 1\nexposure_stops = 1",
+        "villa.toml:3: exposure_stops: is no key that is known here; known keys: format, project, "
+        "passes, lights, groups, camera, look, moods, deliverables, sheet, proof, silence",
+    ),
+]
+
+
+@pytest.mark.parametrize(("right", "wrong", "expected"), MISTAKES)
+def test_one_mistake_is_one_fault(
+    said_of: Said, villa_text: str, right: str, wrong: str, expected: str
+) -> None:
+    assert villa_text.count(right) >= 1
+    assert said_of(villa_text.replace(right, wrong, 1)) == expected
+
+
+def test_all_mistakes_come_at_once(faults_of: Faults, villa_text: str) -> None:
+    text = villa_text
+    for right, wrong in [
+        ('role = "key"', 'role = "kee"'),
+        ("kelvin = 10000", "kelvin = 1"),
+        ('layer = "pendant_b"', 'layer = "pendant_a"'),
+        ('["pendant_a", "pendant_b"]', '["pendant_a", "pendant_c"]'),
+        ('based_on = "day"', 'based_on = "dusk"'),
+        ('sun = "off"', 'son = "off"'),
+        ("contrast = 1.4", "contrast = 14"),
+        ('format = "png"', 'format = "gif"'),
+        ("bits = 16", 'moods = ["nigth"]'),
+        ('file = "sky.exr"', 'file = "skies.exr"'),
+    ]:
+        assert right in text
+        text = text.replace(right, wrong, 1)
+    assert [(fault.line, fault.place) for fault in faults_of(text)] == [
+        (13, "lights.sun.role"),
+        (16, "lights.sky.file"),
+        (18, "lights.sky.rendered.kelvin"),
+        (25, "lights.pendant_b"),
+        (31, "groups.pendants[1]"),
+        (41, "moods.dusk.based_on"),
+        (44, "moods.dusk.lights.son"),
+        (50, "moods.dusk.look.tone.contrast"),
+        (53, "deliverables[0].format"),
+        (57, "deliverables[1].moods[0]"),
+    ]
+
+
+def test_a_faulty_entry_of_a_list_does_not_shift_the_others(
+    faults_of: Faults, villa_text: str
+) -> None:
+    text = villa_text.replace('format = "png"', "print = {}\nwidth = 100", 1)
+    text = text.replace("bits = 16", 'moods = ["nigth"]')
+    assert [fault.place for fault in faults_of(text)] == [
+        "deliverables[0].print.width_mm",
+        "deliverables[1].moods[0]",
+    ]
+
+
+def test_a_fault_causes_no_others(faults_of: Faults, villa_text: str) -> None:
+    """The mood whose light is faulty still knows the light; a removed value breaks no rule."""
+    text = villa_text.replace('file = "sun.exr"', "file = 3")
+    text = text.replace('sun = "off"', "sun = { watts = -4, lumens_per_watt = 100 }")
+    assert [fault.place for fault in faults_of(text)] == [
+        "lights.sun.file",
+        "moods.dusk.lights.sun.watts",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("first", "said"),
+    [
+        (
+            "format = 2",
+            "villa.toml:2: format: found 2; this evenfall knows format 1; update evenfall",
+        ),
+        ("format = 0", "found 0; this evenfall knows format 1; the first line of a recipe is"),
+        ('format = "1"', 'found "1"; this evenfall knows format 1; the first line of a recipe is'),
+        ("", "villa.toml: format: is missing; this evenfall knows format 1"),
+    ],
+)
+def test_versions_of_the_format(said_of: Said, villa_text: str, first: str, said: str) -> None:
+    assert said in said_of(villa_text.replace("format = 1", first, 1))
+
+
+def test_a_newer_format_hides_what_only_it_knows(faults_of: Faults, villa_text: str) -> None:
+    text = villa_text.replace("format = 1", "format = 7\nhologram = true", 1)
+    assert [fault.place for fault in faults_of(text)] == ["format"]
+
+
+@pytest.mark.parametrize(
+    ("text", "places"),
+    [
+        ("format = 1", ["lights", "moods"]),
+        ("format = 1\nlights = {}\nmoods = {}", ["lights", "moods"]),
+        ("format = 1\nlights = 3\nmoods = []", ["lights", "moods"]),
+        ("lights = [1]\nmoods = { day = 3 }\ndeliverables = { a = 1 }", None),
+    ],
+)
+def test_recipes_that_are_hardly_there(
+    faults_of: Faults, text: str, places: list[str] | None
+) -> None:
+    found = [fault.place for fault in faults_of(text)]
+    expected = ["format", "lights", "moods.day", "deliverables"]
+    assert sorted(found) == sorted(places or expected)
+
+
+def test_no_message_speaks_the_libraries_jargon(faults_of: Faults, villa_text: str) -> None:
+    """Every key of the villa with a value of every wrong kind: no jargon, never a crash."""
+    import tomllib
+
+    from evenfall.recipe.checking import check_tree
+    from evenfall.recipe.places import Place
+
+    def places_of(value: object, place: Place = ()) -> list[Place]:
+        inner: list[tuple[str | int, object]] = []
+        if isinstance(value, dict):
+            inner = list(value.items())
+        elif isinstance(value, list):
+            inner = list(enumerate(value))
+        return [place, *(each for key, item in inner for each in places_of(item, (*place, key)))]
+
+    jargon = (
+        "Input should",
+        "valid dictionary",
+        "union",
+        "tuple",
+        "Value error",
+        "instance",
+        "None",
+    )
+    for place in places_of(tomllib.loads(villa_text))[1:]:
+        for wrong in (True, -1, 1.5, "no such", [], [3], {}, {"no": 1}, float("inf")):
+            tree = tomllib.loads(villa_text)
+            parent = tree
+            for step in place[:-1]:
+                parent = parent[step]
+            parent[place[-1]] = wrong
+            for finding in check_tree(tree).findings:
+                said = " ".join((finding.found, finding.allowed, finding.hint))
+                assert finding.place
+                assert not any(word in said for word in jargon), said
+
+
+def test_faults_are_data_too(faults_of: Faults, villa_text: str) -> None:
+    fault = faults_of(villa_text.replace('role = "key"', 'role = "kee"'))[0]
+    assert (fault.line, fault.place, fault.found) == (13, "lights.sun.role", 'found "kee"')
+    assert fault.file.endswith("villa.toml")
+
+
+def test_a_sound_recipe_loads(write: Callable[..., Path]) -> None:
+    recipe = load(write())
+    assert isinstance(recipe.model, RecipeModel)
+    assert list(recipe.moods) == ["day", "dusk"]
+    assert recipe.members("pendants") == ("pendant_a", "pendant_b")
+    assert recipe.passes_folder.is_absolute()
+    json.dumps(recipe.model.model_dump(mode="json"))
+
+
+def test_other_packages_point_into_the_recipe(write: Callable[..., Path]) -> None:
+    recipe = load(write())
+    fault = recipe.fault("moods.dusk.lights.sky", "is too blue", hint="take less")
+    assert str(fault) == f"{recipe.path}:45: moods.dusk.lights.sky: is too blue; take less"
+
+
+def test_a_recipe_error_ends_with_2() -> None:
+    assert RecipeError("x").exit_code == 2
