@@ -1,9 +1,9 @@
 """Exposure: which mood and which lights are metered, and what camera settings come to.
 
-Where grey lands. The meter brings the metered luminance to `grey_percent`. Camera settings have
-the same anchor by default: the luminance that a meter calibrated with K = 12.5 (ISO 2720:1974)
-would call right for them, 0.125 x 2^EV100 cd/m2, lands on `grey_percent` too, so that metering and
-then setting the camera to the metered EV is one and the same exposure. With anchor 'saturation' the
+Where grey lands. The meter brings the metered luminance to `grey_percent`, 18 unless said. Camera
+settings have the same anchor by default: the luminance that a meter calibrated with K = 12.5
+(ISO 2720:1974) would call right for them, 0.125 x 2^EV100 cd/m2, lands on 18 % too, so that metering
+and then setting the camera to the metered EV is one and the same exposure. With anchor 'saturation' the
 luminance that just saturates the sensor, 1.2 x 2^EV100 cd/m2 (ISO 12232:2019), lands on 1; the same
 metered grey then lands on 0.125 / 1.2 = 0.104, or 0.79 stop lower.
 """
@@ -12,10 +12,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
-from evenfall.errors import Fault, RecipeError
+from evenfall.errors import RecipeError
 from evenfall.light.units import SATURATION_LUMINANCE, ev100_from_settings, luminance_from_ev100
+from evenfall.mix.balance import lights_on
 from evenfall.recipe import CameraSettings, Meter, Recipe, ResolvedMood
+from evenfall.recipe.places import dotted
 
 __all__ = ["MeterPlan", "equivalent_ev100", "key_lights", "plan_meter", "settings_factor"]
 
@@ -46,9 +49,15 @@ class MeterPlan:
     notes: tuple[str, ...] = ()
 
 
+def own_place(mood: ResolvedMood, part: Literal["meter", "settings"]) -> str:
+    """Place of a camera's part in the recipe: the mood's own, or the camera of all moods."""
+    return dotted(("moods", mood.name, "camera", part)) if mood.own_meter else f"camera.{part}"
+
+
 def key_lights(recipe: Recipe, mood: ResolvedMood) -> tuple[str, ...]:
     """Lights with the role of key that are on in a mood."""
-    return tuple(name for name in _lights_on(mood) if recipe.model.lights[name].role == "key")
+    on = lights_on(recipe, mood)
+    return tuple(name for name in on if recipe.model.lights[name].role == "key")
 
 
 def plan_meter(recipe: Recipe, mood: ResolvedMood) -> MeterPlan | None:
@@ -61,24 +70,24 @@ def plan_meter(recipe: Recipe, mood: ResolvedMood) -> MeterPlan | None:
     Raises
     ------
     RecipeError
-        When the mood or a light to be metered does not exist, or everything named is off.
+        When everything that is to be metered is off.
     """
     meter = mood.camera.meter
     if mood.camera.settings is not None or not isinstance(meter, Meter):
         return None
-    place = f"moods.{mood.name}.camera.meter" if mood.own_meter else "camera.meter"
-    metered = _metered_mood(recipe, mood, meter, place)
-    lights = _metered_lights(recipe, metered, meter, place)
+    place = own_place(mood, "meter")
+    metered = _metered_mood(recipe, mood, meter)
+    lights = _metered_lights(recipe, metered, meter)
     if lights:
         return MeterPlan(metered.name, lights, meter)
     if meter.of == "key" and meter.mood is None and not mood.own_meter:
         note = f"{place}: no mood has a key light that is on; the mix of {metered.name} is metered"
-        if _lights_on(metered):
-            return MeterPlan(metered.name, _lights_on(metered), meter, (note,))
+        lights = lights_on(recipe, metered)
+        if lights:
+            return MeterPlan(metered.name, lights, meter, (note,))
     what = {"key": "the key", "mix": "every light"}.get(str(meter.of), "what it names")
     raise RecipeError(
-        Fault(
-            str(recipe.path),
+        recipe.fault(
             place,
             f"{what} is off in {metered.name}, so there is nothing to meter",
             hint="meter another mood (mood = '...') or other lights (of = 'mix'), or say "
@@ -87,19 +96,8 @@ def plan_meter(recipe: Recipe, mood: ResolvedMood) -> MeterPlan | None:
     )
 
 
-def _lights_on(mood: ResolvedMood) -> tuple[str, ...]:
-    return tuple(name for name, setting in mood.lights.items() if not setting.off)
-
-
-def _metered_mood(recipe: Recipe, mood: ResolvedMood, meter: Meter, place: str) -> ResolvedMood:
+def _metered_mood(recipe: Recipe, mood: ResolvedMood, meter: Meter) -> ResolvedMood:
     if meter.mood is not None:
-        if meter.mood not in recipe.moods:
-            known = ", ".join(recipe.moods)
-            raise RecipeError(
-                Fault(
-                    str(recipe.path), f"{place}.mood", f"no mood '{meter.mood}'", f"moods: {known}"
-                )
-            )
         return recipe.moods[meter.mood]
     if mood.own_meter:
         return mood
@@ -107,34 +105,17 @@ def _metered_mood(recipe: Recipe, mood: ResolvedMood, meter: Meter, place: str) 
     return next(with_key, next(iter(recipe.moods.values())))
 
 
-def _metered_lights(
-    recipe: Recipe, metered: ResolvedMood, meter: Meter, place: str
-) -> tuple[str, ...]:
+def _metered_lights(recipe: Recipe, metered: ResolvedMood, meter: Meter) -> tuple[str, ...]:
     if meter.of == "key":
         return key_lights(recipe, metered)
     if meter.of == "mix":
-        return _lights_on(metered)
+        return lights_on(recipe, metered)
     names = (meter.of,) if isinstance(meter.of, str) else meter.of
-    chosen: set[str] = set()
-    for name in names:
-        try:
-            chosen.update(recipe.members(name))
-        except KeyError:
-            known = ", ".join((*recipe.model.lights, *recipe.model.groups))
-            raise RecipeError(
-                Fault(
-                    str(recipe.path),
-                    f"{place}.of",
-                    f"no light or group '{name}'",
-                    f"'key', 'mix', or one of {known}",
-                )
-            ) from None
-    return tuple(name for name in _lights_on(metered) if name in chosen)
+    chosen = {light for name in names for light in recipe.members(name)}
+    return tuple(name for name in lights_on(recipe, metered) if name in chosen)
 
 
-def settings_factor(
-    settings: CameraSettings, luminance_scale: float, grey: float = MIDDLE_GREY
-) -> float:
+def settings_factor(settings: CameraSettings, luminance_scale: float) -> float:
     """Exposure factor of camera settings.
 
     Parameters
@@ -143,8 +124,6 @@ def settings_factor(
         ISO, aperture, shutter, and the anchor.
     luminance_scale : float
         cd/m2 of a pixel of luminance 1.
-    grey : float
-        Where a metered grey lands, for the anchor 'grey'.
 
     Examples
     --------
@@ -155,12 +134,10 @@ def settings_factor(
     ev100 = ev100_from_settings(settings.iso, settings.aperture, settings.shutter_seconds)
     if settings.anchor == "saturation":
         return luminance_scale / (SATURATION_LUMINANCE * math.exp2(ev100))
-    return luminance_scale * grey / luminance_from_ev100(ev100)
+    return luminance_scale * MIDDLE_GREY / luminance_from_ev100(ev100)
 
 
-def equivalent_ev100(
-    exposure_factor: float, luminance_scale: float, grey: float = MIDDLE_GREY
-) -> float:
+def equivalent_ev100(exposure_factor: float, luminance_scale: float) -> float:
     """EV at ISO 100 of camera settings, with the anchor 'grey', that expose the same.
 
     Examples
@@ -168,4 +145,4 @@ def equivalent_ev100(
     >>> round(equivalent_ev100(0.18 / 4096, 1.0), 6)
     15.0
     """
-    return math.log2(luminance_scale * grey / (exposure_factor * luminance_from_ev100(0)))
+    return math.log2(luminance_scale * MIDDLE_GREY / (exposure_factor * luminance_from_ev100(0)))

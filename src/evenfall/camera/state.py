@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.camera.exposure import MIDDLE_GREY, equivalent_ev100, settings_factor
+from evenfall.camera.exposure import equivalent_ev100, own_place, settings_factor
 from evenfall.camera.meter import Reading
 from evenfall.camera.white_balance import white_balance_matrix
-from evenfall.errors import Fault, RecipeError
+from evenfall.errors import RecipeError
 from evenfall.light.primaries import RgbSpace
-from evenfall.recipe import Camera, Meter, Recipe, ResolvedMood
+from evenfall.recipe import Recipe, ResolvedMood
+from evenfall.recipe.places import dotted
 
 __all__ = ["CameraState", "camera_state"]
 
@@ -34,7 +35,7 @@ class CameraState:
     reading : Reading or None
         What the meter read, when it was asked.
     ev100 : float or None
-        EV at ISO 100 of camera settings that expose the same (K = 12.5 lands on grey), when the
+        EV at ISO 100 of camera settings that expose the same (K = 12.5 lands on 18 %), when the
         passes' scale in cd/m2 is known.
     notes : tuple of str
         What a person should know.
@@ -85,9 +86,9 @@ def camera_state(
     try:
         balance = white_balance_matrix(camera.white_balance, space, neutral_rgb)
     except ValueError as error:
-        place = f"moods.{mood.name}.camera.white_balance"
-        raise RecipeError(Fault(str(recipe.path), place, str(error))) from None
-    ev100 = equivalent_ev100(factor, luminance_scale, _grey(camera)) if luminance_scale else None
+        place = dotted(("moods", mood.name, "camera", "white_balance"))
+        raise RecipeError(recipe.fault(place, str(error))) from None
+    ev100 = equivalent_ev100(factor, luminance_scale) if luminance_scale else None
     notes = reading.notes if reading else ()
     return CameraState(factor, factor * balance, reading, ev100, notes)
 
@@ -100,16 +101,11 @@ def _base_exposure(
         return reading.factor if reading is not None else 1.0
     if luminance_scale is None:
         raise RecipeError(
-            Fault(
-                str(recipe.path),
-                f"moods.{mood.name}.camera.settings" if mood.own_meter else "camera.settings",
+            recipe.fault(
+                own_place(mood, "settings"),
                 "the passes' scale in cd/m2 is not known",
                 "camera settings need files with whiteLuminance or passes.luminance_scale",
                 "say passes.luminance_scale = 1.0 if the renderer wrote cd/m2, or use the meter",
             )
         )
-    return settings_factor(settings, luminance_scale, _grey(mood.camera))
-
-
-def _grey(camera: Camera) -> float:
-    return camera.meter.grey_percent / 100 if isinstance(camera.meter, Meter) else MIDDLE_GREY
+    return settings_factor(settings, luminance_scale)

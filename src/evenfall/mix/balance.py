@@ -9,11 +9,12 @@ from typing import Literal
 from evenfall.errors import Fault, RecipeError
 from evenfall.light.daybalance import DaylightStart, daylight_start
 from evenfall.light.gain import gain_factor
-from evenfall.light.primaries import RgbSpace
+from evenfall.light.primaries import BT709, RgbSpace
 from evenfall.light.tint import TintResult, tint_factors
 from evenfall.recipe import LightSetting, Recipe, Rendered, ResolvedMood
+from evenfall.recipe.places import dotted
 
-__all__ = ["Balance", "LightBalance", "balance_mood"]
+__all__ = ["Balance", "LightBalance", "balance_mood", "lights_on"]
 
 
 @dataclass(frozen=True)
@@ -92,20 +93,34 @@ def balance_mood(
     faults: list[Fault] = []
     starts = _daylight_starts(recipe, mood, notes, faults)
     for name, setting in mood.lights.items():
-        place = f"moods.{mood.name}.lights.{name}"
+        place = dotted(("moods", mood.name, "lights", name))
         rendered = recipe.model.lights[name].rendered
         try:
             balance = _balance_light(
                 setting, rendered, space, (solved or {}).get(name, 1.0), starts.get(name)
             )
         except ValueError as error:
-            faults.append(Fault(str(recipe.path), place, str(error)))
+            faults.append(recipe.fault(place, str(error)))
             continue
         lights[name] = balance
         notes.extend(f"{place}: {note}" for note in balance.tint.notes if balance.gain > 0)
     if faults:
         raise RecipeError(faults)
     return Balance(mood.name, lights, tuple(notes))
+
+
+def lights_on(recipe: Recipe, mood: ResolvedMood) -> tuple[str, ...]:
+    """Lights that give any light in a mood, in the recipe's order.
+
+    A light can be off by word, by a factor of 0, or as a sun below the horizon.
+
+    Raises
+    ------
+    RecipeError
+        As `balance_mood`.
+    """
+    balance = balance_mood(recipe, mood, BT709)
+    return tuple(light for light, factors in balance.factors.items() if any(factors))
 
 
 def _daylight_starts(
@@ -121,16 +136,14 @@ def _daylight_starts(
         ("sky", daylight.sky),
     )
     for part, name in parts:
-        place = f"moods.{mood.name}.daylight.{part}"
+        place = dotted(("moods", mood.name, "daylight", part))
         try:
             for light in recipe.members(name) if name else ():
                 start = daylight_start(daylight, part, recipe.model.lights[light].rendered)
                 starts[light] = start
                 notes.extend(f"{place}: {note}" for note in start.notes)
-        except KeyError:
-            faults.append(Fault(str(recipe.path), place, f"no light or group '{name}'"))
         except ValueError as error:
-            faults.append(Fault(str(recipe.path), place, str(error)))
+            faults.append(recipe.fault(place, str(error)))
     return starts
 
 

@@ -18,10 +18,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.errors import Fault, RecipeError
+from evenfall.errors import RecipeError
 from evenfall.light.primaries import RgbSpace, luminance_weights
 from evenfall.mix.balance import Balance, balance_mood
 from evenfall.recipe import Area, Match, Recipe, ResolvedMood
+from evenfall.recipe.places import dotted
 
 __all__ = ["MeanNeed", "area_mean", "means_needed", "solve_matches"]
 
@@ -53,8 +54,7 @@ def means_needed(recipe: Recipe, moods: Iterable[ResolvedMood]) -> tuple[MeanNee
     Raises
     ------
     RecipeError
-        When a light is matched to one that does not exist, that is off, or that hangs on it in
-        turn.
+        When a light is matched to one that is off, or that hangs on it in turn.
     """
     needs: dict[MeanNeed, None] = {}
     for mood in moods:
@@ -153,8 +153,7 @@ def _check_lit(recipe: Recipe, entry: _Entry, name: str, luminance: float) -> No
         return
     where = "in its area" if entry.match.area is not None else "in the picture"
     raise RecipeError(
-        Fault(
-            str(recipe.path),
+        recipe.fault(
             entry.place,
             f"there is no light of {name} {where}, so no ratio can be solved",
             hint="choose an area that both lights reach, or give the gain in stops",
@@ -174,8 +173,7 @@ def _ordered_entries(recipe: Recipe, mood: ResolvedMood) -> list[_Entry]:
         if entry in path:
             names = [" + ".join(step.lights) for step in (*path[path.index(entry) :], entry)]
             raise RecipeError(
-                Fault(
-                    str(recipe.path),
+                recipe.fault(
                     entry.place,
                     f"lights are matched in a circle: {' -> '.join(names)}",
                     hint="give one of them a gain of its own, in stops or as a factor",
@@ -201,30 +199,17 @@ def _entries(recipe: Recipe, mood: ResolvedMood) -> list[_Entry]:
     entries = []
     for key, lights in gathered.items():
         match = matches[key]
-        place = f"moods.{mood.name}.lights.{lights[0]}.match"
+        place = dotted(("moods", mood.name, "lights", lights[0], "match"))
         others = _others(recipe, mood, match, place)
         entries.append(_Entry(tuple(lights), match, others, place))
     return entries
 
 
 def _others(recipe: Recipe, mood: ResolvedMood, match: Match, place: str) -> tuple[str, ...]:
-    try:
-        named = recipe.members(match.to)
-    except KeyError:
-        known = ", ".join((*recipe.model.lights, *recipe.model.groups))
-        raise RecipeError(
-            Fault(
-                str(recipe.path),
-                f"{place}.to",
-                f"no light or group '{match.to}'",
-                f"known: {known}",
-            )
-        ) from None
-    others = tuple(light for light in named if not mood.lights[light].off)
+    others = tuple(light for light in recipe.members(match.to) if not mood.lights[light].off)
     if not others:
         raise RecipeError(
-            Fault(
-                str(recipe.path),
+            recipe.fault(
                 f"{place}.to",
                 f"{match.to} is off in {mood.name}, so nothing can be matched to it",
                 hint="match to a light that is on, or give the gain in stops",

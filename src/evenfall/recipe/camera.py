@@ -59,7 +59,7 @@ class CameraSettings(Part):
     anchor: Literal["grey", "saturation"] = Field(
         "grey",
         description="grey: a luminance that a meter (K = 12.5, ISO 2720) would call right for "
-        "these settings lands on grey_percent; saturation: the luminance that just saturates "
+        "these settings lands on 18 % grey; saturation: the luminance that just saturates "
         "(1.2 x 2^EV cd/m2, ISO 12232) lands on white, which is 0.79 stop darker.",
     )
 
