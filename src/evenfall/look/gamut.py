@@ -2,11 +2,12 @@
 
 Two steps, both on display-linear values in the output's primaries.
 
-*Towards the achromatic axis.* The parametric distance compression of the ACES reference gamut
-compression (Academy S-2020-001 working group; published with ACES 1.3): the distance of a channel
-from the largest one, as a share of it, is compressed above a threshold so that the furthest
-colour of the rendering space lands on the gamut's edge. The limits are those of that space in
-the output's primaries instead of those of particular cameras.
+*Towards the achromatic axis.* The distance of a channel from the largest one, as a share of it, is
+compressed above a threshold by the parametric curve of the ACES reference gamut compression
+(published with ACES 1.3), so that the furthest colour of the rendering space lands on the gamut's
+edge. That method compresses each channel on its own, which turns hues; here the channel that has to
+move most decides, and all three move towards the largest by the same factor: the dominant
+wavelength stays.
 
 *Below white.* A saturated highlight can still be too bright for the display in one channel. With m
 the largest channel and s = (m - min) / m the saturation, m is compressed above
@@ -18,17 +19,16 @@ bleaching. The dominant wavelength stays.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from evenfall.light.primaries import RgbSpace, conversion_matrix
 from evenfall.look.arrays import Matrix, Plane, Planes
 
-__all__ = ["GamutCompression", "furthest_distances"]
+__all__ = ["GamutCompression", "compress_distance", "furthest_distances"]
 
 _POWER = 1.2  # of the ACES reference gamut compression
 _BLEACHING = np.float32(0.5)
+_GREY = np.float32(1e-3)  # saturation below which a colour is left to the final cut at white
 _SMALLEST = np.float32(1e-7)
 
 
@@ -51,7 +51,7 @@ def furthest_distances(working: RgbSpace, output: RgbSpace) -> Matrix:
     >>> furthest_distances(ACESCG, BT709).round(3).tolist()
     [1.631, 1.091, 1.15]
     """
-    share = np.linspace(0.0, 1.0, 1025)
+    share = np.linspace(0.0, 1.0, 16_385)
     edges = []
     for full in range(3):
         for varied in range(3):
@@ -65,17 +65,30 @@ def furthest_distances(working: RgbSpace, output: RgbSpace) -> Matrix:
     return distances
 
 
-@dataclass(frozen=True)
-class _Knee:
-    """Compression of a distance above a threshold; the limit lands on 1."""
+def compress_distance(distance: Plane, threshold: float, limit: float) -> Plane:
+    """Compress distances above a threshold so that `limit` lands on 1.
 
-    threshold: float
-    scale: float
+    Source: the parametric compression of the ACES reference gamut compression, power 1.2.
 
-    def __call__(self, distance: Plane) -> Plane:
-        over = np.maximum(distance - np.float32(self.threshold), np.float32(0))
-        bent = over * _bent(over * np.float32(1 / self.scale))
-        return np.where(over > 0, np.float32(self.threshold) + bent, distance)
+    Parameters
+    ----------
+    distance : ndarray of float32
+        Distances from the achromatic axis; 1 is the gamut's edge.
+    threshold : float
+        Distances up to here stay as they are; 0 to below 1.
+    limit : float
+        Above 1.
+
+    Examples
+    --------
+    >>> compress_distance(np.array([0.5, 1.147], np.float32), 0.815, 1.147).round(4)
+    array([0.5, 1. ], dtype=float32)
+    """
+    steepness = ((1.0 - threshold) / (limit - threshold)) ** -_POWER - 1.0
+    scale = (limit - threshold) / steepness ** (1.0 / _POWER)
+    over = np.maximum(distance - np.float32(threshold), np.float32(0))
+    bent = over * _bent(over * np.float32(1 / scale))
+    return np.where(over > 0, np.float32(threshold) + bent, distance)
 
 
 def _bent(over: Plane) -> Plane:
@@ -84,14 +97,6 @@ def _bent(over: Plane) -> Plane:
     bent += 1
     shortened: Plane = np.power(bent, np.float32(-1 / _POWER), out=bent)
     return shortened
-
-
-def _knee(threshold: float, limit: float) -> _Knee | None:
-    """Knee for a limit, or None when no colour needs one."""
-    if limit <= 1.0:
-        return None
-    steepness = ((1.0 - threshold) / (limit - threshold)) ** -_POWER - 1.0
-    return _Knee(threshold, (limit - threshold) / steepness ** (1.0 / _POWER))
 
 
 class GamutCompression:
@@ -112,7 +117,7 @@ class GamutCompression:
     >>> planes = np.array([[0.5, 0.5], [0.3, -0.1], [0.4, 0.1]], np.float32)
     >>> compress(planes)
     >>> (planes * 1000).round().tolist()
-    [[500.0, 500.0], [300.0, -21.0], [400.0, 100.0]]
+    [[500.0, 500.0], [300.0, -21.0], [400.0, 153.0]]
     """
 
     def __init__(
@@ -125,7 +130,7 @@ class GamutCompression:
     ) -> None:
         limits = furthest_distances(working, output)
         self._threshold = np.float32(threshold)
-        self._knees = [_knee(threshold, float(limit)) for limit in limits]
+        self._limits = [float(limit) for limit in limits]
         self._peak = np.float32(peak)
 
     def __call__(self, planes: Planes) -> None:
@@ -143,16 +148,21 @@ class GamutCompression:
 
     def _draw_in(self, flat: Planes) -> None:
         largest = np.maximum(np.maximum(flat[0], flat[1]), flat[2])
-        edge = largest * (1 - self._threshold)
-        for channel, knee in zip(flat, self._knees, strict=True):
-            if knee is None:
-                continue
-            far = np.flatnonzero(channel < edge)
-            if far.size == 0:
-                continue
-            top = np.maximum(largest[far], _SMALLEST)
-            distance = (top - channel[far]) / top
-            channel[far] = top - knee(distance) * top
+        smallest = np.minimum(np.minimum(flat[0], flat[1]), flat[2])
+        far = np.flatnonzero(smallest < largest * (1 - self._threshold))
+        if far.size == 0:
+            return
+        colours, top = flat[:, far], np.maximum(largest[far], _SMALLEST)
+        colours -= top
+        factor = np.ones_like(top)
+        for channel, limit in zip(colours, self._limits, strict=True):
+            if limit > 1.0:  # otherwise nothing lies outside on this side
+                distance = np.maximum(channel / -top, _SMALLEST)
+                shorter = compress_distance(distance, float(self._threshold), limit)
+                np.minimum(factor, shorter / distance, out=factor)
+        colours *= factor
+        colours += top
+        flat[:, far] = colours
 
     def _hold_below_white(self, flat: Planes) -> None:
         largest = np.maximum(np.maximum(flat[0], flat[1]), flat[2])
@@ -164,7 +174,7 @@ class GamutCompression:
         saturation = np.clip((largest - smallest) / largest, 0, 1)
         room = np.maximum((1 - self._threshold) * saturation, _SMALLEST)
         over = largest / self._peak - (1 - room)
-        high = np.flatnonzero(over > 0)
+        high = np.flatnonzero((over > 0) & (saturation > _GREY))
         if high.size == 0:
             return
         bright, colours, largest = bright[high], colours[:, high], largest[high]

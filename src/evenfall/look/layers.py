@@ -2,7 +2,8 @@
 
 A plate or cut-out is not exposed by the camera: a value of 0.18 in it is middle grey, and its own
 stops and tint are all that changes it. Resampling is in linear light, on colours premultiplied by
-alpha, with Lanczos' kernel of three lobes; what its lobes push below zero is cut off.
+alpha, with Lanczos' kernel of three lobes, held within half a stop of what a kernel without
+negative lobes gives: edges stay crisp, and a sun in the sky gets no dark ring.
 """
 
 from __future__ import annotations
@@ -10,7 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from evenfall.light.primaries import ACESCG, conversion_matrix, space_from_chromaticities
 from evenfall.look.arrays import Plane, Planes, apply_matrix
@@ -20,6 +20,7 @@ from evenfall.recipe.moods import Overlay, Plate
 
 __all__ = ["PlacedCutout", "add_light_wrap", "place_overlay", "place_plate", "put_overlay"]
 
+_RINGING = np.float32(2.0**0.5)
 _WRAP_REACH = 0.008  # of the width: how far the plate's light comes around an edge (Gaussian)
 
 Box = tuple[float, float, float, float]
@@ -185,9 +186,10 @@ def _inside(box: tuple[float, ...], columns: int, rows: int) -> Box:
 def _resize(planes: Planes, size: tuple[int, int], box: Box) -> Planes:
     from PIL import Image
 
-    resized = [
-        np.asarray(Image.fromarray(plane).resize(size, Image.Resampling.LANCZOS, box))
-        for plane in planes
-    ]
-    stacked: npt.NDArray[np.float32] = np.stack(resized)
-    return np.maximum(stacked, np.float32(0), out=stacked)
+    stacked: Planes = np.empty((len(planes), size[1], size[0]), np.float32)
+    for plane, resized in zip(planes, stacked, strict=True):
+        image = Image.fromarray(plane)
+        crisp = np.asarray(image.resize(size, Image.Resampling.LANCZOS, box))
+        calm = np.asarray(image.resize(size, Image.Resampling.HAMMING, box))
+        np.clip(crisp, calm / _RINGING, calm * _RINGING, out=resized)
+    return stacked

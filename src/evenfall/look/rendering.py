@@ -60,22 +60,24 @@ class Rendering(Protocol):
 def tone_curve(
     tone: Filmic | Reinhard | Hable | Clip, peak: float = 1.0
 ) -> Callable[[Matrix], Matrix]:
-    """Return the curve of a recipe on one channel, ending at `peak`.
+    """Return the curve of a recipe on one channel.
+
+    Filmic ends at `peak`; the others go on as their formulae say.
 
     Examples
     --------
-    >>> tone_curve(Reinhard(white=4.0))(np.array([0.0, 1.0, 8.0])).tolist()
+    >>> tone_curve(Reinhard(white=4.0))(np.array([0.0, 1.0, 4.0])).tolist()
     [0.0, 0.53125, 1.0]
     """
     match tone:
         case Filmic():
             return FilmicCurve(tone, peak)
         case Reinhard():
-            return lambda x: np.minimum(reinhard(x, tone.white), peak)
+            return lambda x: reinhard(x, tone.white)
         case Hable():
-            return lambda x: np.minimum(hable(x, tone.white), peak)
+            return lambda x: hable(x, tone.white)
         case Clip():
-            return lambda x: np.minimum(x, peak)
+            return lambda x: x
 
 
 class _CurveRendering:
@@ -91,7 +93,7 @@ class _CurveRendering:
     ) -> None:
         self.space = RENDERING_SPACE
         self._keep_hue = mode == "hue preserving"
-        self._table = CurveTable(curve, top=_SCENE_TOP)
+        self._table = CurveTable(curve, top=_SCENE_TOP, ceiling=peak)
         self._matrix = conversion_matrix(RENDERING_SPACE, output)
         self._fit = _gamut_fit(gamut, output, peak)
 

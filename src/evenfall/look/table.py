@@ -19,7 +19,7 @@ __all__ = ["CurveTable"]
 
 _MANTISSA_BITS = 23
 _PIECE_BITS = 7  # 128 pieces an octave: relative step 2^-7, error about 2^-17 of the curve's bend
-_LOWEST_EXPONENT = -32
+_LOWEST_EXPONENT = -40
 _CHUNK = 3 * BLOCK_PIXELS
 
 
@@ -33,11 +33,14 @@ class CurveTable:
         there.
     top : float
         Values above are treated as `top`; a power of two.
+    ceiling : float
+        Results above are cut off here, exactly.
 
     Notes
     -----
-    Values below 2^-32 lie on one straight piece that starts at ``curve(0)``. Negative values are
-    treated as 0.
+    Values below 2^-40 lie on one straight piece that starts at ``curve(0)``. Negative values are
+    treated as 0. Where the curve has a corner, the piece with the corner cuts it off: by at most a
+    quarter of 2^-7 times the value and the change of slope.
 
     Examples
     --------
@@ -47,7 +50,9 @@ class CurveTable:
     [0.0, 0.5, 1.0, 2.0]
     """
 
-    def __init__(self, curve: Callable[[Matrix], Matrix], *, top: float) -> None:
+    def __init__(
+        self, curve: Callable[[Matrix], Matrix], *, top: float, ceiling: float = np.inf
+    ) -> None:
         top_exponent = int(np.log2(top))
         octaves = top_exponent - _LOWEST_EXPONENT
         self._shift = _MANTISSA_BITS - _PIECE_BITS
@@ -59,6 +64,7 @@ class CurveTable:
         values = curve(edges)
         slopes = np.diff(values) / np.diff(edges)
         starts = values[:-1] - slopes * edges[:-1]
+        self._ceiling = np.float32(ceiling)
         self._top = np.float32(2.0**top_exponent)
         self._starts = np.append(starts, values[-1]).astype(np.float32)
         self._slopes = np.append(slopes, 0.0).astype(np.float32)
@@ -95,3 +101,5 @@ class CurveTable:
         np.multiply(out, term, out=out)
         np.take(self._starts, index, out=term, mode="wrap")
         np.add(out, term, out=out)
+        if self._ceiling < np.inf:
+            np.clip(out, np.float32(-np.inf), self._ceiling, out=out)

@@ -1,0 +1,94 @@
+"""Our own filmic curve: what it promises, by its definition."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from evenfall.look.drawing import draw_curve
+from evenfall.look.filmic import FilmicCurve
+from evenfall.recipe.look import Filmic
+
+SETTINGS = [Filmic()] + [
+    Filmic(contrast=contrast, toe=toe, shoulder=shoulder, white_stops=white, black_stops=black)
+    for contrast, toe, shoulder, white, black in itertools.product(
+        (0.5, 1.25, 3.0), (0.0, 0.4, 1.0), (0.0, 0.4, 1.0), (1.0, 5.0, 12.0), (-1.0, -9.0)
+    )
+]
+STOPS = np.linspace(-22, 22, 44_001)
+
+
+def display(settings: Filmic, stops: np.ndarray, peak: float = 1.0) -> np.ndarray:
+    return FilmicCurve(settings, peak)(0.18 * 2.0**stops)
+
+
+@pytest.mark.parametrize("settings", SETTINGS)
+def test_grey_is_held_and_the_ends_are_black_and_white(settings: Filmic) -> None:
+    ends = np.array([-30.0, settings.black_stops, 0.0, settings.white_stops, 30.0])
+    expected = [0.0, 0.0, 0.18, 1.0, 1.0]
+    np.testing.assert_allclose(display(settings, ends), expected, rtol=0, atol=1e-12)
+    assert FilmicCurve(settings)(np.array([-1.0, 0.0])).tolist() == [0.0, 0.0]
+
+
+@pytest.mark.parametrize("settings", SETTINGS)
+def test_it_never_falls(settings: Filmic) -> None:
+    assert (np.diff(display(settings, STOPS)) >= -1e-12).all()
+
+
+@pytest.mark.parametrize("settings", SETTINGS)
+def test_contrast_is_the_slope_at_grey(settings: Filmic) -> None:
+    step = 1e-4
+    low, high = np.log2(display(settings, np.array([-step, step])))
+    # Toe or shoulder may begin at grey itself; they leave the line with its slope.
+    assert (high - low) / (2 * step) == pytest.approx(settings.contrast, rel=2e-3)
+
+
+def sharpest_step(settings: Filmic) -> float:
+    """Largest change of slope between neighbours, as a share of that over eight of them.
+
+    About an eighth where the curve bends smoothly; at least a half where its slope has a step.
+    """
+    slopes = np.diff(display(settings, STOPS)) / np.diff(STOPS)
+    near = np.abs(slopes[1:] - slopes[:-1]).max()
+    return float(near / np.abs(slopes[8:] - slopes[:-8]).max())
+
+
+@pytest.mark.parametrize(
+    "settings", [one for one in SETTINGS if min(one.toe, one.shoulder) > 0.3], ids=repr
+)
+def test_its_slope_has_no_step(settings: Filmic) -> None:
+    assert sharpest_step(settings) < 0.3
+
+
+def test_a_hard_shoulder_has_a_step_of_slope() -> None:
+    assert sharpest_step(Filmic(shoulder=0)) > 0.45
+
+
+def test_more_toe_opens_the_shadows_and_more_shoulder_holds_the_highlights() -> None:
+    dark, light = np.array([-4.0]), np.array([3.0])
+    assert display(Filmic(toe=1.0), dark) > 2 * display(Filmic(toe=0.3), dark)
+    assert display(Filmic(shoulder=0.9), light) < display(Filmic(shoulder=0.2), light)
+
+
+def test_headroom_leaves_what_is_below_the_shoulder_alone() -> None:
+    stops = np.linspace(-10, 1, 200)
+    np.testing.assert_allclose(
+        display(Filmic(), stops, peak=4.0), display(Filmic(), stops), rtol=0, atol=1e-12
+    )
+    assert display(Filmic(), np.array([7.0]), peak=4.0)[0] == pytest.approx(4.0)
+    assert (np.diff(display(Filmic(), STOPS, peak=4.0)) >= -1e-12).all()
+
+
+def test_picture_shows_the_curve_where_it_belongs() -> None:
+    plain, steep = draw_curve(Filmic()), draw_curve(Filmic(contrast=2.0))
+    assert plain.dtype == np.uint8
+    assert plain.shape == (760, 1200, 3)
+    orange = (plain[..., 0].astype(int) - plain[..., 2]) > 80
+    columns = np.flatnonzero(orange.any(axis=0))
+    assert columns[0] == pytest.approx(96, abs=3)
+    assert columns[-1] == pytest.approx(1144, abs=3)
+    heights = [np.flatnonzero(orange[:, column]).mean() for column in columns]
+    assert (np.diff(heights) < 3).all()  # upwards from left to right, within the line's width
+    assert (plain != steep).any()
