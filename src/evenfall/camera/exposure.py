@@ -2,8 +2,8 @@
 
 Where grey lands. The meter brings the metered luminance to `grey_percent`, 18 unless said. Camera
 settings have the same anchor by default: the luminance that a meter calibrated with K = 12.5
-(ISO 2720:1974) would call right for them, 0.125 x 2^EV100 cd/m2, lands on 18 % too, so that metering
-and then setting the camera to the metered EV is one and the same exposure. With anchor 'saturation' the
+(ISO 2720:1974) would call right for them, 0.125 x 2^EV100 cd/m2, lands on 18 % too, so metering and
+then setting the camera to the metered EV is one and the same exposure. With anchor 'saturation' the
 luminance that just saturates the sensor, 1.2 x 2^EV100 cd/m2 (ISO 12232:2019), lands on 1; the same
 metered grey then lands on 0.125 / 1.2 = 0.104, or 0.79 stop lower.
 """
