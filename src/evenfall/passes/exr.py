@@ -14,7 +14,7 @@ import numpy as np
 from evenfall.passes.chroma import luminance_chroma_to_rgb, upsample
 from evenfall.passes.chunks import scan_chunks
 from evenfall.passes.decode import decode_part
-from evenfall.passes.encoding import INTEROP_CHROMATICITIES
+from evenfall.passes.encoding import INTEROP_CHROMATICITIES, refuse_encoded
 from evenfall.passes.faults import refused
 from evenfall.passes.files import PassFile
 from evenfall.passes.header import PassHeader, Selector
@@ -54,6 +54,8 @@ def read_exr(file: PassFile, selectors: Sequence[Selector], threads: int) -> lis
         _refuse_without_picture(file.path, scan)
     headers = [item.header for item in found]
     chosen = [found[select(file.path, headers, selector)] for selector in selectors]
+    for item in chosen:
+        refuse_encoded(item.header)
     wanted = sorted({item.part.index for item in chosen})
     tables = scan_chunks(file, scan, wanted)
     pictures: dict[int, StoredPicture] = {}

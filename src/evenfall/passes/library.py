@@ -210,13 +210,20 @@ class PassLibrary:
         )
 
     def _check_alike(self) -> None:
-        sizes = Counter((header.width, header.height) for header in self.headers.values())
-        usual = next(
-            name
+        """Hold all passes against the most usual kind, so that the odd ones are blamed."""
+        kinds = {
+            name: (
+                header.width,
+                header.height,
+                header.pixel_aspect,
+                space_from_chromaticities(self._effective_chromaticities(header)).chromaticities,
+            )
             for name, header in self.headers.items()
-            if (header.width, header.height) == sizes.most_common(1)[0][0]
+        }
+        ((usual, _),) = Counter(kinds.values()).most_common(1)
+        faults = self._differences(
+            self.headers, next(name for name, kind in kinds.items() if kind == usual)
         )
-        faults = self._differences(self.headers, usual)
         if faults:
             raise PassError(faults)
 
