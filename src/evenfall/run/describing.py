@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-import platform
+import hashlib
 from functools import cache
 from importlib.metadata import version
+from pathlib import Path
 from typing import Any
 
+import evenfall
+from evenfall.camera.exposure import MeterPlan
 from evenfall.camera.state import CameraState
 from evenfall.light.gain import stops_of
 from evenfall.mix.balance import Balance, LightBalance
@@ -15,19 +18,39 @@ from evenfall.passes.image import PixelCensus
 from evenfall.recipe import ResolvedMood
 from evenfall.run.report import LightReport, MoodReport
 
-__all__ = ["describe_light", "describe_mood", "versions"]
+__all__ = ["describe_light", "describe_mood", "note_census", "versions"]
 
-_COMPUTES_WITH = ("evenfall", "numpy", "OpenEXR", "imagecodecs", "Pillow", "tifffile")
+_COMPUTES_WITH = (
+    "evenfall",
+    "numpy",
+    "OpenEXR",
+    "opencolorio",
+    "imagecodecs",
+    "Pillow",
+    "scipy",
+    "tifffile",
+)
 
 
 @cache
 def versions() -> dict[str, str]:
-    """Versions of evenfall, of Python, and of what makes a difference to pixels."""
-    return {"python": platform.python_version()} | {name: version(name) for name in _COMPUTES_WITH}
+    """Versions of evenfall and of what makes a difference to pixels; and a digest of our code."""
+    found = {name: version(name) for name in _COMPUTES_WITH}
+    return found | {"evenfall code": _code_digest()}
 
 
-def describe_light(header: PassHeader, census: PixelCensus, fingerprint: str) -> LightReport:
-    """Describe a pass that was read."""
+def _code_digest() -> str:
+    """Digest of the package's files, so that a changed installation is told from the released."""
+    root = Path(evenfall.__file__).parent
+    digest = hashlib.sha256()
+    for path in sorted(root.rglob("*.py")):
+        digest.update(f"{path.relative_to(root).as_posix()}\0".encode())
+        digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def describe_light(header: PassHeader, fingerprint: str | None) -> LightReport:
+    """Describe a pass before it is read."""
     facts = header.path.stat()
     return LightReport(
         file=str(header.path),
@@ -36,16 +59,24 @@ def describe_light(header: PassHeader, census: PixelCensus, fingerprint: str) ->
         fingerprint=fingerprint,
         bytes=facts.st_size,
         modified_ns=facts.st_mtime_ns,
-        nan_pixels=census.nan,
-        infinite_pixels=census.infinite,
-        negative_pixels=census.negative,
-        overflow_pixels=census.overflow,
-        replaced_pixels=census.replaced,
     )
 
 
+def note_census(light: LightReport, census: PixelCensus) -> None:
+    """Note what was wrong with a pass's pixels."""
+    light.nan_pixels = census.nan
+    light.infinite_pixels = census.infinite
+    light.negative_pixels = census.negative
+    light.overflow_pixels = census.overflow
+    light.replaced_pixels = census.replaced
+
+
 def describe_mood(
-    mood: ResolvedMood, balance: Balance, camera: CameraState, notes: tuple[str, ...]
+    mood: ResolvedMood,
+    balance: Balance,
+    meter: MeterPlan | None,
+    camera: CameraState,
+    notes: tuple[str, ...],
 ) -> MoodReport:
     """Describe a mood's balance and exposure."""
     return MoodReport(
@@ -55,8 +86,8 @@ def describe_mood(
             for light, part in balance.lights.items()
             if any(part.factors)
         },
-        exposure=_describe_camera(camera),
-        notes=[*balance.notes, *camera.notes, *notes],
+        exposure=_describe_camera(meter, camera),
+        notes=[*balance.notes, *(meter.notes if meter else ()), *camera.notes, *notes],
     )
 
 
@@ -74,12 +105,14 @@ def _describe_balance(balance: LightBalance) -> dict[str, Any]:
     return described
 
 
-def _describe_camera(camera: CameraState) -> dict[str, Any]:
+def _describe_camera(meter: MeterPlan | None, camera: CameraState) -> dict[str, Any]:
     described: dict[str, Any] = {
         "factor": camera.exposure_factor,
         "stops": stops_of(camera.exposure_factor),
         "matrix": camera.matrix.tolist(),
     }
+    if meter is not None:
+        described["metered"] = f"{', '.join(meter.lights)} in {meter.mood}"
     if camera.reading is not None:
         described["reading"] = {
             "luminance": camera.reading.luminance,

@@ -119,15 +119,31 @@ class Finisher:
         self.provenance, self.write, self.guides = provenance, write, guides
         self.statistics: dict[str, Statistics] = {}
         self.thumbnails: dict[str, npt.NDArray[np.uint8]] = {}
+        self._lock = threading.Lock()
         width, height = size
         rows = max(1, STRIP_PIXELS // width)
         self.strips = [slice(top, min(top + rows, height)) for top in range(0, height, rows)]
 
-    def run(self, works: list[MoodWork], workers: int) -> None:
-        """Make all files; the list is emptied, so that mixes can be let go."""
+    def run(
+        self, works: list[MoodWork], workers: int, afterwards: Callable[[Finisher], None]
+    ) -> None:
+        """Make all files.
+
+        Parameters
+        ----------
+        works : list of MoodWork
+            Emptied, so that mixes can be let go.
+        workers : int
+            Threads; the files do not depend on it.
+        afterwards : callable
+            Called when all moods have their small pictures, beside the encoding of files.
+        """
+        self._looks_left = len(works)
+        self._afterwards = afterwards
         jobs = [_MoodJob(self, work) for work in works]
         works.clear()
         jobs.reverse()
+        nothing = not jobs
         with Crew(workers) as crew:
 
             def begin() -> None:
@@ -136,6 +152,16 @@ class Finisher:
                     crew.add(begin)
 
             crew.add(begin)
+            if nothing:
+                crew.add(afterwards, self)
+
+    def look_ended(self, crew: Crew) -> None:
+        """Take note that a mood has its small picture."""
+        with self._lock:
+            self._looks_left -= 1
+            last = self._looks_left == 0
+        if last:
+            crew.add(self._afterwards, self)
 
     def chain(self, mood: ResolvedMood, camera: CameraState, space: str, peak: float) -> LookChain:
         """Make a mood's chain for one display."""
@@ -236,6 +262,7 @@ class _MoodJob:
                 crew.add(self._encode_scene_linear, target, mix, camera)
             else:
                 crew.add(self._encode, target)
+        finisher.look_ended(crew)
 
     def _encode(self, target: Target) -> None:
         finisher = self.finisher

@@ -135,6 +135,10 @@ class RunReport:
         Wall-clock time by stage.
     versions : dict of str to str
         Versions of evenfall and of what it computes with.
+    earlier_files : list of FileReport
+        Files of other moods in the same folder, as an earlier run noted them.
+    earlier_moods : dict of str to MoodReport
+        Those moods.
     """
 
     recipe: Path
@@ -152,6 +156,8 @@ class RunReport:
     notes: list[str] = field(default_factory=list)
     seconds: dict[str, float] = field(default_factory=dict)
     versions: dict[str, str] = field(default_factory=dict)
+    earlier_files: list[FileReport] = field(default_factory=list)
+    earlier_moods: dict[str, MoodReport] = field(default_factory=dict)
 
     def to_json(self) -> str:
         """Everything as JSON text, for programs and archives.

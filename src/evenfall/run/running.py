@@ -6,7 +6,6 @@ import hashlib
 import threading
 import time
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
 
@@ -16,19 +15,12 @@ from evenfall.errors import Fault
 from evenfall.mix.engine import default_workers
 from evenfall.recipe import Recipe
 from evenfall.run.choosing import choose_moods
-from evenfall.run.describing import describe_light, describe_mood, versions
 from evenfall.run.events import Event, FileDone, MoodMixed, Note, OnEvent, RunPlanned
 from evenfall.run.finishing import Finisher, MoodWork
 from evenfall.run.mixing import Exposed, mix_and_expose, open_view
-from evenfall.run.report import FileReport, RunReport
-from evenfall.run.targets import (
-    Target,
-    default_out,
-    plan_targets,
-    refuse_existing,
-    refuse_inputs,
-    report_path,
-)
+from evenfall.run.planning import RunPlan, plan_run
+from evenfall.run.report import RunReport
+from evenfall.run.targets import Target, default_out, refuse_existing
 
 __all__ = ["run"]
 
@@ -49,14 +41,15 @@ def run(
     """Make the deliverables of a recipe.
 
     Everything is checked before anything is read or written; every file is written whole under
-    its final name or not at all. Passes are read once for all moods.
+    its final name or not at all. Passes are read once for all moods. Files that an earlier run
+    made of the same are kept, and only what they do not cover is read and made.
 
     Parameters
     ----------
     recipe : Recipe
         From `evenfall.load`.
     moods : sequence of str
-        Only these moods; all otherwise.
+        Only these moods; all otherwise. The contact sheet is made when all are.
     out : str or Path, optional
         Folder of the files; `pictures` beside the recipe otherwise.
     proof : bool
@@ -95,165 +88,182 @@ def run(
     >>> [file.path.name for file in report.files]
     ['corner_dusk.png']
     """
-    job = _Run(recipe, choose_moods(recipe, moods), proof, keep_going, workers, on_event)
-    job.plan(Path(out).absolute() if out is not None else default_out(recipe), tuple(changes))
+    chosen = choose_moods(recipe, moods)
+    folder = Path(out).absolute() if out is not None else default_out(recipe)
+    view = open_view(recipe, proof=proof, keep_going=keep_going)
+    plan = plan_run(
+        view,
+        chosen,
+        folder,
+        tuple(changes),
+        proof=proof,
+        workers=workers or default_workers(),
+    )
+    refuse_existing(
+        [file.path for file in plan.report.files if not file.kept], allowed=overwrite or dry_run
+    )
     if dry_run:
-        job.report.dry_run = True
-        job.report.report = None
-        return job.report
-    refuse_existing(job.existing(), allowed=overwrite)
+        plan.report.dry_run = True
+        plan.report.report = None
+        return plan.report
+    job = _Run(plan, keep_going=keep_going, workers=workers or default_workers(), tell=on_event)
     job.work()
-    return job.report
+    return plan.report
 
 
 class _Run:
-    """One run: what is planned, then done."""
+    """One run, as planned."""
 
     def __init__(
-        self,
-        recipe: Recipe,
-        moods: tuple[str, ...],
-        proof: bool,
-        keep_going: bool,
-        workers: int | None,
-        on_event: OnEvent | None,
+        self, plan: RunPlan, *, keep_going: bool, workers: int, tell: OnEvent | None
     ) -> None:
-        self.recipe, self.moods = recipe, moods
-        self.proof, self.keep_going = proof, keep_going
-        self.workers = workers or default_workers()
-        self._on_event = on_event
-        self._telling = threading.Lock()
-        self.started = time.perf_counter()
-        self.view = open_view(recipe, proof=proof, keep_going=keep_going)
+        self.plan, self.view, self.report = plan, plan.view, plan.report
+        self.recipe = plan.view.recipe
+        self.keep_going, self.workers = keep_going, workers
+        self._on_event, self._telling = tell, threading.Lock()
+        self._started = time.perf_counter()
 
     def tell(self, event: Event) -> None:
         if self._on_event is not None:
             with self._telling:
                 self._on_event(event)
 
-    def plan(self, out: Path, changes: tuple[str, ...]) -> None:
-        """Name every file, and refuse what cannot be."""
-        recipe, (width, height) = self.recipe, self.view.size
-        self.targets = plan_targets(recipe, self.moods, out, width=width, proof=self.proof)
-        refuse_inputs(recipe, [target.path for target in self.targets])
-        self.report = RunReport(
-            recipe=recipe.path,
-            changes=changes,
-            out=out,
-            report=report_path(recipe, out, proof=self.proof),
-            proof=self.proof,
-            dry_run=False,
-            width=width,
-            height=height,
-            files=[
-                FileReport(target.path, target.mood, target.deliverable.format)
-                for target in self.targets
-            ],
-            versions=versions(),
-        )
-
-    def existing(self) -> list[Path]:
-        """Files that stand where this run writes."""
-        return [file.path for file in self.report.files if file.path.exists()]
-
     def work(self) -> None:
         """Read, mix, finish, write."""
-        self.tell(RunPlanned(len(self.view.files.headers), self.moods, len(self.targets) + 1))
+        plan = self.plan
+        lights = {light for mood in plan.to_make for light in plan.lights_behind(mood)}
+        self.tell(RunPlanned(len(lights), plan.to_make, len(self.report.files) + 1))
         remove_leftovers(self.report.out)
-        exposed = mix_and_expose(
-            self.view,
-            self.moods,
-            workers=self.workers,
-            keep_going=self.keep_going,
-            on_read=self.tell,
-        )
-        self._clock("read and mix")
-        self._fingerprint(exposed)
-        self._clock("fingerprint")
+        for file in self.report.files:
+            if file.kept:
+                self.tell(FileDone(file.path, file.mood, kept=True))
+        exposed = None
+        if plan.to_make:
+            exposed = mix_and_expose(
+                self.view,
+                plan.to_make,
+                workers=self.workers,
+                keep_going=self.keep_going,
+                on_read=self.tell,
+            )
+            self._clock("read and mix")
+            self._describe(exposed)
         self._finish(exposed)
         self._clock("finish and write")
-        self._close(exposed)
+        self._write_report()
 
     def _clock(self, stage: str) -> None:
-        spent = time.perf_counter() - self.started - sum(self.report.seconds.values())
+        spent = time.perf_counter() - self._started - sum(self.report.seconds.values())
         self.report.seconds[stage] = round(spent, 3)
 
-    def _fingerprint(self, exposed: Exposed) -> None:
-        """Fingerprint the files of all passes that were read."""
-        headers = self.view.files.headers
-        paths = list(dict.fromkeys(headers[light].path for light in exposed.censuses))
-        with ThreadPoolExecutor(self.workers) as pool:
-            prints = dict(zip(paths, pool.map(self.view.files.fingerprint, paths), strict=True))
-        for light, census in exposed.censuses.items():
-            header = headers[light]
-            self.report.lights[light] = describe_light(header, census, prints[header.path])
+    def _describe(self, exposed: Exposed) -> None:
+        """Note in the report what was found out, and which moods cannot be made."""
+        from evenfall.run.describing import describe_mood, note_census
 
-    def _finish(self, exposed: Exposed) -> None:
+        for light, census in exposed.censuses.items():
+            note_census(self.report.lights[light], census)
         for mood, error in exposed.failures.items():
             faults = getattr(error, "faults", (Fault("", f"moods.{mood}", str(error)),))
-            self.report.faults += faults
-        files = [file for file in self.report.files if file.mood in exposed.mixes]
-        self.report.files = files
-        finisher = Finisher(
-            self.recipe,
-            self.view.space,
-            self.view.size,
-            self.view.files.luminance_scale,
-            self._provenance,
-            self._write,
-            self.recipe.model.proof.guides if self.proof else (),
-        )
-        works = []
-        for mood in list(exposed.mixes):
-            self.tell(MoodMixed(mood))
-            mix = exposed.mixes.pop(mood)
-            works.append(
-                MoodWork(
-                    self.recipe.moods[mood],
-                    mix,
-                    exposed.cameras[mood],
-                    partial(exposed.additions, self.view, mood),
-                    [target for target in self.targets if target.mood == mood],
-                )
-            )
+            self.report.faults += tuple(f for f in faults if f not in self.report.faults)
+            self.report.files = [file for file in self.report.files if file.mood != mood]
+        for mood, mix in exposed.mixes.items():
             self.report.moods[mood] = describe_mood(
                 self.recipe.moods[mood],
                 exposed.measuring.balances[mood],
+                exposed.measuring.meters[mood],
                 exposed.cameras[mood],
                 mix.notes,
             )
-            del mix
-        finisher.run(works, self.workers)
+        order = list(self.recipe.moods)
+        self.report.moods = dict(
+            sorted(self.report.moods.items(), key=lambda item: order.index(item[0]))
+        )
+
+    def _finish(self, exposed: Exposed | None) -> None:
+        plan, view = self.plan, self.view
+        finisher = Finisher(
+            self.recipe,
+            view.space,
+            view.size,
+            view.files.luminance_scale,
+            self._provenance,
+            self._write,
+            self.recipe.model.proof.guides if self.report.proof else (),
+        )
+        works: list[MoodWork] = []
+        for mood in list(exposed.mixes) if exposed is not None else ():
+            assert exposed is not None
+            self.tell(MoodMixed(mood))
+            works.append(
+                MoodWork(
+                    self.recipe.moods[mood],
+                    exposed.mixes.pop(mood),
+                    exposed.cameras[mood],
+                    partial(exposed.additions, view, mood),
+                    [target for target in plan.targets_to_make if target.mood == mood],
+                    plan.thumbnail_size,
+                )
+            )
+        finisher.run(works, self.workers, self._sheet)
         for mood, statistics in finisher.statistics.items():
             self.report.moods[mood].statistics = vars(statistics)
 
+    def _sheet(self, finisher: Finisher) -> None:
+        """Make the contact sheet, once all moods have their small pictures."""
+        file = self.plan.sheet
+        if file is None or file.kept:
+            return
+        from evenfall.run.kept import store_thumbnail
+        from evenfall.run.sheet import make_sheet
+
+        for mood, codes in finisher.thumbnails.items():
+            store_thumbnail(self.plan.mood_digests[mood], codes)
+        pictures = {**self.plan.thumbnails, **finisher.thumbnails}
+        moods = {mood: self.report.moods[mood] for mood in self.recipe.moods if mood in pictures}
+        if not moods:
+            self.report.files.remove(file)
+            return
+        provenance = self._record("", self.recipe.text, self.plan.changes, "")
+        data = make_sheet(self.recipe, moods, pictures, provenance, proof=self.report.proof)
+        self._put(file.path, data)
+
     def _provenance(self, target: Target) -> Provenance:
-        project = self.recipe.model.project
+        origins, mood = self.plan.origins, target.mood
+        stops = self.report.moods[mood].exposure["stops"]
+        return self._record(
+            mood,
+            origins.text(target),
+            origins.recorded_changes(mood, stops),
+            self.recipe.moods[mood].title,
+        )
+
+    def _record(self, mood: str, text: str, changes: tuple[str, ...], title: str) -> Provenance:
+        project, origins = self.recipe.model.project, self.plan.origins
         return Provenance(
             recipe=self.recipe.path.name,
-            recipe_text=self.recipe.text,
-            mood=target.mood,
-            passes={light: facts.fingerprint or "" for light, facts in self.report.lights.items()},
+            recipe_text=text,
+            mood=mood,
+            passes=origins.passes(mood) if mood else dict(origins.fingerprints),
             version=self.report.versions["evenfall"],
-            changes=self.report.changes,
-            title=" - ".join(
-                part
-                for part in (project.title, project.view, self.recipe.moods[target.mood].title)
-                if part
-            ),
+            changes=changes,
+            title=" - ".join(part for part in (project.title, project.view, title) if part),
             author=project.author or "",
             copyright=project.copyright or "",
         )
 
     def _write(self, target: Target, data: bytes) -> None:
-        write_atomically(target.path, data, overwrite=True)
-        file = next(file for file in self.report.files if file.path == target.path)
-        file.bytes, file.sha256 = len(data), hashlib.sha256(data).hexdigest()
-        self.tell(FileDone(target.path, target.mood))
+        self._put(target.path, data)
 
-    def _close(self, exposed: Exposed) -> None:
+    def _put(self, path: Path, data: bytes) -> None:
+        write_atomically(path, data, overwrite=True)
+        file = next(file for file in self.report.files if file.path == path)
+        file.bytes, file.sha256 = len(data), hashlib.sha256(data).hexdigest()
+        self.tell(FileDone(path, file.mood))
+
+    def _write_report(self) -> None:
         for note in self.report.notes:
             self.tell(Note(note))
+        self.plan.earlier.carry_over(self.report)
         assert self.report.report is not None
         write_atomically(self.report.report, self.report.to_json().encode(), overwrite=True)
         self.tell(FileDone(self.report.report, ""))

@@ -42,14 +42,19 @@ class Target:
         The mood it shows.
     deliverable : Deliverable
         What it is to be.
-    place : str
-        Dotted place of the deliverable in the recipe.
+    number : int
+        Which deliverable of the recipe it comes from, counted from 0.
     """
 
     path: Path
     mood: str
     deliverable: Deliverable
-    place: str
+    number: int
+
+    @property
+    def place(self) -> str:
+        """Dotted place of the deliverable in the recipe."""
+        return f"deliverables[{self.number}]"
 
 
 def default_out(recipe: Recipe) -> Path:
@@ -94,28 +99,28 @@ def plan_targets(
     """
     targets = []
     for mood in moods:
-        for place, deliverable in _deliverables_of(recipe, mood, proof=proof):
-            name = file_name(recipe, mood, deliverable, place, width=width)
+        for number, deliverable in _deliverables_of(recipe, mood, proof=proof):
+            name = file_name(recipe, mood, deliverable, number, width=width)
             ending = (_PROOF if proof else "") + _ENDINGS[deliverable.format]
-            targets.append(Target(out / (name + ending), mood, deliverable, place))
+            targets.append(Target(out / (name + ending), mood, deliverable, number))
     _refuse_doubles(recipe, targets)
     return targets
 
 
 def _deliverables_of(
     recipe: Recipe, mood: str, *, proof: bool
-) -> Iterable[tuple[str, Deliverable]]:
+) -> Iterable[tuple[int, Deliverable]]:
     chosen = [
-        (f"deliverables[{index}]", deliverable)
-        for index, deliverable in enumerate(recipe.model.deliverables)
+        (number, deliverable)
+        for number, deliverable in enumerate(recipe.model.deliverables)
         if not deliverable.moods or mood in deliverable.moods
     ]
     if not proof:
         return chosen
-    crops: dict[object, tuple[str, Deliverable]] = {}
-    for place, deliverable in chosen:
+    crops: dict[object, tuple[int, Deliverable]] = {}
+    for number, deliverable in chosen:
         frame = deliverable.crop and (deliverable.crop, deliverable.crop_position)
-        crops.setdefault(frame, (place, _proof_of(deliverable)))
+        crops.setdefault(frame, (number, _proof_of(deliverable)))
     return crops.values()
 
 
@@ -129,7 +134,7 @@ def _proof_of(deliverable: Deliverable) -> Deliverable:
 
 
 def file_name(
-    recipe: Recipe, mood: str, deliverable: Deliverable, place: str, *, width: int
+    recipe: Recipe, mood: str, deliverable: Deliverable, number: int, *, width: int
 ) -> str:
     """Fill in a deliverable's name; without the file ending."""
     words = {
@@ -140,7 +145,7 @@ def file_name(
         "width": str(deliverable.width or width),
         "suffix": deliverable.suffix,
     }
-    return _filled(deliverable.name, words, recipe, f"{place}.name")
+    return _filled(deliverable.name, words, recipe, f"deliverables[{number}].name")
 
 
 def _filled(pattern: str, words: dict[str, str], recipe: Recipe, place: str) -> str:

@@ -1,0 +1,131 @@
+"""The part of a recipe that one picture follows from, for the record inside it.
+
+Only that part is embedded, so that a picture keeps its bytes when another mood is edited.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Collection, Iterator
+from typing import Any
+
+from evenfall.recipe import Recipe
+
+__all__ = ["excerpt", "mood_chain", "relevant_changes"]
+
+_HEADER = re.compile(r"^\s*\[\[?\s*(?P<place>[^\]]+?)\s*\]\]?\s*(#.*)?$")
+_PIECE = re.compile(r'\s*(?:"(?P<quoted>[^"]*)"|\'(?P<literal>[^\']*)\'|(?P<bare>[^.\s]+))\s*\.?')
+
+
+def mood_chain(recipe: Recipe, mood: str) -> tuple[str, ...]:
+    """Name a mood and the moods it builds on."""
+    chain = [mood]
+    while (base := recipe.model.moods[chain[-1]].based_on) is not None:
+        chain.append(base)
+    return tuple(chain)
+
+
+def excerpt(recipe: Recipe, moods: Collection[str], deliverable: int | None, *, proof: bool) -> str:
+    """Text of a recipe without other moods, other deliverables, the sheet and the proof.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    moods : collection of str
+        Moods that stay.
+    deliverable : int or None
+        Number of the deliverable that stays; None drops them all.
+    proof : bool
+        Whether the proof's settings stay.
+
+    Returns
+    -------
+    str
+        TOML; the whole text where the recipe is laid out in a way that cannot be cut by tables.
+
+    Examples
+    --------
+    >>> from evenfall.run.example import example_recipe
+    >>> text = excerpt(example_recipe(), ["day"], None, proof=False)
+    >>> "[moods.day]" in text, "[moods.dusk]" in text
+    (True, False)
+    """
+    expected = _wanted(tomllib.loads(recipe.text), moods, deliverable, proof=proof)
+    kept: list[str] = []
+    count = -1
+    for place, lines in _blocks(recipe.text):
+        if place[:1] == ("deliverables",):
+            count += place == ("deliverables",)
+            stays = count == deliverable
+        elif place[:1] == ("moods",) and len(place) > 1:
+            stays = place[1] in moods
+        elif place[:1] == ("proof",):
+            stays = proof
+        else:
+            stays = place[:1] != ("sheet",)
+        if stays:
+            kept += lines
+    text = "".join(kept)
+    try:
+        same = tomllib.loads(text) == expected
+    except tomllib.TOMLDecodeError:
+        same = False
+    return text if same else recipe.text
+
+
+def _wanted(
+    tree: dict[str, Any], moods: Collection[str], deliverable: int | None, *, proof: bool
+) -> dict[str, Any]:
+    wanted = {key: value for key, value in tree.items() if key not in ("sheet", "deliverables")}
+    if not proof:
+        wanted.pop("proof", None)
+    if deliverable is not None and "deliverables" in tree:
+        wanted["deliverables"] = [tree["deliverables"][deliverable]]
+    if "moods" in tree:
+        wanted["moods"] = {name: part for name, part in tree["moods"].items() if name in moods}
+    return wanted
+
+
+def _blocks(text: str) -> Iterator[tuple[tuple[str, ...], list[str]]]:
+    """Cut TOML at its table headers; comments right above a header belong to it."""
+    place: tuple[str, ...] = ()
+    lines: list[str] = []
+    comments: list[str] = []
+    for line in text.splitlines(keepends=True):
+        header = _HEADER.match(line)
+        if header is not None:
+            yield place, lines
+            place, lines, comments = _pieces(header["place"]), [*comments, line], []
+        elif line.lstrip().startswith("#"):
+            comments.append(line)
+        else:
+            lines += [*comments, line]
+            comments = []
+    yield place, lines + comments
+
+
+def _pieces(place: str) -> tuple[str, ...]:
+    return tuple(
+        match["quoted"] or match["literal"] or match["bare"] or ""
+        for match in _PIECE.finditer(place)
+    )
+
+
+def relevant_changes(changes: Collection[str], moods: Collection[str]) -> tuple[str, ...]:
+    """One-off changes without those of other moods, deliverables, the sheet and the proof.
+
+    Examples
+    --------
+    >>> relevant_changes(["moods.day.camera.exposure_stops=1", "sheet.make=false"], ["dusk"])
+    ()
+    """
+    return tuple(change for change in changes if _concerns(change, moods))
+
+
+def _concerns(change: str, moods: Collection[str]) -> bool:
+    place = _pieces(change.partition("=")[0])
+    if place[:1] == ("moods",):
+        return len(place) < 2 or place[1] in moods
+    return place[:1] not in (("sheet",), ("silence",))

@@ -1,0 +1,118 @@
+"""Files of an earlier run that are what this run would make, and are left as they are."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.deliver.atomic import write_atomically
+from evenfall.errors import EvenfallError
+from evenfall.run.reduced import cache_folder
+from evenfall.run.report import REPORT_FORMAT, FileReport, MoodReport, RunReport
+
+__all__ = ["Earlier", "load_thumbnail", "store_thumbnail"]
+
+
+class Earlier:
+    """What the report of an earlier run in the same folder says.
+
+    Parameters
+    ----------
+    path : Path
+        The report; a missing or unreadable one says nothing.
+    """
+
+    def __init__(self, path: Path) -> None:
+        values: dict[str, Any] = {}
+        try:
+            values = json.loads(path.read_text(encoding="utf-8"))
+            sound = values["evenfall_report"] == REPORT_FORMAT
+            self.lights: dict[str, dict[str, Any]] = dict(values["lights"]) if sound else {}
+            files = [*values["files"], *values["earlier_files"]] if sound else []
+            moods = {**values["earlier_moods"], **values["moods"]} if sound else {}
+            self.files = [_read(FileReport, file) for file in files]
+            self.moods = {name: _read(MoodReport, mood) for name, mood in moods.items()}
+        except (OSError, ValueError, KeyError, TypeError, AttributeError):
+            self.lights, self.files, self.moods = {}, [], {}
+
+    def fingerprint(self, light: str, path: Path) -> str | None:
+        """Fingerprint of a pass whose file has the size and time of change noted then."""
+        noted = self.lights.get(light, {})
+        facts = path.stat()
+        same = (
+            noted.get("file") == str(path)
+            and noted.get("bytes") == facts.st_size
+            and noted.get("modified_ns") == facts.st_mtime_ns
+        )
+        return noted.get("fingerprint") if same else None
+
+    def carry_over(self, report: RunReport) -> None:
+        """Note in a new report what this one knows of moods that the new run did not ask for."""
+        report.earlier_moods = {
+            name: mood for name, mood in self.moods.items() if name not in report.moods
+        }
+        made = {file.path for file in report.files}
+        report.earlier_files = [
+            file
+            for file in self.files
+            if file.mood in report.earlier_moods and file.path not in made and file.path.exists()
+        ]
+
+    def keep(self, file: FileReport) -> FileReport | None:
+        """Give the earlier file if it is still there, untouched, and made of the same."""
+        for noted in self.files:
+            if noted.path == file.path and noted.made_of == file.made_of and noted.sha256:
+                return noted if _hash(noted.path, noted.bytes) == noted.sha256 else None
+        return None
+
+
+def _hash(path: Path, size: int | None) -> str | None:
+    try:
+        if path.stat().st_size != size:
+            return None
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except OSError:
+        return None
+
+
+def _read(kind: type[Any], values: dict[str, Any]) -> Any:
+    """Make a report's part of what was read; what it does not know is left out."""
+    known = {field.name for field in fields(kind)}
+    read = kind(**{key: value for key, value in values.items() if key in known})
+    if isinstance(read, FileReport):
+        read.path = Path(read.path)
+    return read
+
+
+def load_thumbnail(mood_digest: str, size: tuple[int, int]) -> npt.NDArray[np.uint8] | None:
+    """Give the small picture of a mood that an earlier run kept, if it did."""
+    path = _thumbnail_path(mood_digest, size)
+    try:
+        codes = np.fromfile(path, np.uint8)
+    except OSError:
+        return None
+    body, checksum = codes[:-32], codes[-32:].tobytes()
+    if body.size != 3 * size[0] * size[1] or hashlib.sha256(body.tobytes()).digest() != checksum:
+        return None
+    return body.reshape(size[1], size[0], 3)
+
+
+def store_thumbnail(mood_digest: str, codes: npt.NDArray[np.uint8]) -> None:
+    """Keep the small picture of a mood; a cache that cannot be written is no fault."""
+    path = _thumbnail_path(mood_digest, (codes.shape[1], codes.shape[0]))
+    body = codes.tobytes()
+    try:
+        write_atomically(path, body + hashlib.sha256(body).digest(), overwrite=True)
+    except EvenfallError:
+        return
+
+
+def _thumbnail_path(mood_digest: str, size: tuple[int, int]) -> Path:
+    return cache_folder() / "moods" / f"{mood_digest[:40]}-{size[0]}x{size[1]}"

@@ -1,0 +1,201 @@
+"""What a picture follows from: its record, and a digest by which an earlier one is recognised.
+
+The bytes of a file follow from the part of the recipe that speaks of it, the passes of the lights
+that are on, what the meter saw, the other files it uses, and the versions of the programs. All of
+this is known before a pixel is read. An earlier run has left the digest of it in its report; a
+file that still has the hash noted there, and the same digest, is what a fresh run would make.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from evenfall.camera.exposure import MeterPlan, plan_meter
+from evenfall.recipe import Area, Recipe, ResolvedMood
+from evenfall.run.excerpt import excerpt, mood_chain, relevant_changes
+from evenfall.run.measuring import white_balances
+from evenfall.run.targets import Target
+
+__all__ = ["Origins", "lights_behind"]
+
+
+def lights_behind(recipe: Recipe, mood: str) -> tuple[str, ...]:
+    """Lights whose passes a mood's pictures follow from, in the recipe's order."""
+    resolved = recipe.moods[mood]
+    needed = set(_on(resolved))
+    plan = plan_meter(recipe, resolved)
+    if plan is not None:
+        needed.update(plan.lights, _matched(recipe, recipe.moods[plan.mood]))
+    for other in _neutral_moods(resolved):
+        needed.update(_on(recipe.moods[other]))
+    return tuple(light for light in recipe.model.lights if light in needed)
+
+
+class Origins:
+    """Digests and records of a run's pictures.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    changes : tuple of str
+        One-off changes to it.
+    fingerprints : mapping of str to str
+        Of the passes, by light.
+    versions : mapping of str to str
+        Of the programs that make a difference.
+    proof : bool
+        Whether proofs are made.
+    """
+
+    def __init__(
+        self,
+        recipe: Recipe,
+        changes: tuple[str, ...],
+        fingerprints: Mapping[str, str],
+        versions: Mapping[str, str],
+        *,
+        proof: bool,
+    ) -> None:
+        self.recipe, self.changes, self.proof = recipe, changes, proof
+        self.fingerprints, self.versions = fingerprints, versions
+        self._files: dict[Path, str] = {}
+
+    def mood_digest(self, mood: str) -> str:
+        """Digest of what all pictures of a mood follow from."""
+        resolved = self.recipe.moods[mood]
+        facts = {
+            "versions": dict(self.versions),
+            "recipe": self.recipe.path.name,
+            "text": excerpt(self.recipe, self.moods_of(mood), None, proof=self.proof),
+            "changes": self._changes(mood),
+            "passes": self.passes(mood),
+            "meter": self._meter(resolved),
+            "files": {name: self._hash(path) for name, path in _side_files(self.recipe, resolved)},
+        }
+        return _digest(facts)
+
+    def digest(self, target: Target) -> str:
+        """Digest of what a file follows from."""
+        facts = {
+            "mood": self.mood_digest(target.mood),
+            "text": self.text(target),
+            "deliverable": target.deliverable.model_dump(mode="json"),
+            "proof": self.recipe.model.proof.model_dump(mode="json") if self.proof else None,
+        }
+        return _digest(facts)
+
+    def moods_of(self, mood: str) -> set[str]:
+        """Name the mood, those it builds on, and those that hold its neutral spot."""
+        found = set(mood_chain(self.recipe, mood))
+        for other in _neutral_moods(self.recipe.moods[mood]):
+            found.update(mood_chain(self.recipe, other))
+        return found
+
+    def text(self, target: Target) -> str:
+        """Text to embed: the part of the recipe that speaks of this file."""
+        return excerpt(self.recipe, self.moods_of(target.mood), target.number, proof=self.proof)
+
+    def passes(self, mood: str) -> dict[str, str]:
+        """Fingerprints of the passes that a mood's pictures follow from."""
+        return {
+            light: self.fingerprints[light]
+            for light in lights_behind(self.recipe, mood)
+            if light in self.fingerprints
+        }
+
+    def recorded_changes(self, mood: str, exposure_stops: float) -> tuple[str, ...]:
+        """Give the changes under which the embedded text makes the picture again.
+
+        When another mood was metered, which the text does not hold, they pin the exposure.
+        """
+        changes = self._changes(mood)
+        plan = plan_meter(self.recipe, self.recipe.moods[mood])
+        if plan is not None and plan.mood not in self.moods_of(mood):
+            place = f"moods.{mood}.camera"
+            changes += (f"{place}.meter=off", f"{place}.exposure_stops={exposure_stops!r}")
+        return changes
+
+    def _changes(self, mood: str) -> tuple[str, ...]:
+        return relevant_changes(self.changes, self.moods_of(mood))
+
+    def _meter(self, mood: ResolvedMood) -> Any:
+        plan = plan_meter(self.recipe, mood)
+        return None if plan is None else [plan.mood, *self._metered(plan)]
+
+    def _metered(self, plan: MeterPlan) -> Iterator[Any]:
+        """Everything of the metered mood that the reading follows from."""
+        metered = self.recipe.moods[plan.mood]
+        yield plan.meter.model_dump(mode="json")
+        yield metered.daylight and metered.daylight.model_dump(mode="json")
+        for light in (*plan.lights, *_matched(self.recipe, metered)):
+            yield [
+                light,
+                metered.lights[light].model_dump(mode="json"),
+                self.recipe.model.lights[light].rendered.model_dump(mode="json"),
+            ]
+        areas = [plan.meter.area, *(s.match.area for s in metered.lights.values() if s.match)]
+        for _, path in _area_files(self.recipe, areas):
+            yield self._hash(path)
+
+    def _hash(self, path: Path) -> str:
+        if path not in self._files:
+            try:
+                with path.open("rb") as stream:
+                    self._files[path] = hashlib.file_digest(stream, "sha256").hexdigest()
+            except OSError as error:
+                self._files[path] = f"unreadable: {error.strerror}"
+        return self._files[path]
+
+
+def _digest(facts: Any) -> str:
+    return hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
+
+
+def _on(mood: ResolvedMood) -> list[str]:
+    return [light for light, setting in mood.lights.items() if not setting.off]
+
+
+def _matched(recipe: Recipe, mood: ResolvedMood) -> set[str]:
+    """Lights that the solved gains of a mood follow from: all that are on, if any is solved."""
+    return set(_on(mood)) if any(s.match for s in mood.lights.values()) else set()
+
+
+def _neutral_moods(mood: ResolvedMood) -> set[str]:
+    return {
+        balance.neutral_mood or mood.name
+        for balance in white_balances(mood)
+        if balance.neutral is not None
+    }
+
+
+def _side_files(recipe: Recipe, mood: ResolvedMood) -> Iterator[tuple[str, Path]]:
+    """Other files that a mood's pictures follow from, by their names in the recipe."""
+    repair = recipe.model.passes.repair
+    for file in (repair.albedo, repair.normal):
+        if file is not None:
+            yield file, recipe.pass_path(file)
+    names = [overlay.file for overlay in mood.overlays]
+    if mood.plate is not None:
+        names.append(mood.plate.file)
+    names += [lut.file for lut in mood.look.grade.luts]
+    if mood.look.grade.cdl is not None and mood.look.grade.cdl.file is not None:
+        names.append(mood.look.grade.cdl.file)
+    if mood.look.view is not None and "://" not in mood.look.view.config:
+        names.append(mood.look.view.config)
+    for name in names:
+        yield name, recipe.beside(name)
+    areas = [region.area for region in mood.regions]
+    areas += [s.match.area for s in mood.lights.values() if s.match and s.match.area]
+    yield from _area_files(recipe, areas)
+
+
+def _area_files(recipe: Recipe, areas: Sequence[Area | None]) -> Iterator[tuple[str, Path]]:
+    for area in areas:
+        name = area and (area.mask or area.ids)
+        if name:
+            yield name, recipe.beside(name)

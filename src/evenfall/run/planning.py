@@ -1,0 +1,188 @@
+"""The plan of a run: its files, which of them stand already, and what has to be made."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.deliver.sheet import picture_size
+from evenfall.errors import PassError
+from evenfall.run.describing import describe_light, versions
+from evenfall.run.kept import Earlier, load_thumbnail
+from evenfall.run.mixing import View
+from evenfall.run.origin import Origins, lights_behind
+from evenfall.run.report import FileReport, RunReport
+from evenfall.run.sheet import sheet_digest
+from evenfall.run.targets import Target, plan_targets, refuse_inputs, report_path, sheet_path
+
+__all__ = ["RunPlan", "plan_run"]
+
+
+@dataclass(eq=False)
+class RunPlan:
+    """What a run makes, and what it keeps.
+
+    Parameters
+    ----------
+    view : View
+        Opened passes.
+    report : RunReport
+        With all files of the run, kept or to be made; filled in as the run goes on.
+    earlier : Earlier
+        What an earlier run in the same folder left.
+    origins : Origins
+        Records and digests.
+    changes : tuple of str
+        One-off changes to the recipe.
+    mood_digests : mapping of str to str
+        By mood.
+    targets_to_make : list of Target
+        Files that are not kept.
+    to_make : tuple of str
+        Moods that have to be mixed.
+    sheet : FileReport or None
+        The contact sheet, if one is made.
+    thumbnails : dict of str to ndarray
+        Small pictures of moods that need not be mixed.
+    thumbnail_size : tuple of int or None
+        Width and height of the sheet's pictures; None when no mood needs one.
+    """
+
+    view: View
+    report: RunReport
+    earlier: Earlier
+    origins: Origins
+    changes: tuple[str, ...]
+    mood_digests: Mapping[str, str]
+    targets_to_make: list[Target] = field(default_factory=list)
+    to_make: tuple[str, ...] = ()
+    sheet: FileReport | None = None
+    thumbnails: dict[str, npt.NDArray[np.uint8]] = field(default_factory=dict)
+    thumbnail_size: tuple[int, int] | None = None
+
+    def lights_behind(self, mood: str) -> tuple[str, ...]:
+        """Lights that a mood's pictures follow from."""
+        return lights_behind(self.view.recipe, mood)
+
+
+def plan_run(
+    view: View,
+    moods: Sequence[str],
+    out: Path,
+    changes: tuple[str, ...],
+    *,
+    proof: bool,
+    workers: int,
+) -> RunPlan:
+    """Plan a run; nothing is written, no pixel is read.
+
+    Parameters
+    ----------
+    view : View
+        Opened passes.
+    moods : sequence of str
+        Chosen moods.
+    out : Path
+        Folder of the files.
+    changes : tuple of str
+        One-off changes to the recipe.
+    proof : bool
+        Whether proofs are made.
+    workers : int
+        Threads for fingerprints.
+
+    Raises
+    ------
+    RecipeError
+        When names of files clash or a file would be written over an input.
+    """
+    recipe, (width, height) = view.recipe, view.size
+    targets = plan_targets(recipe, moods, out, width=width, proof=proof)
+    report = RunReport(
+        recipe=recipe.path,
+        changes=changes,
+        out=out,
+        report=report_path(recipe, out, proof=proof),
+        proof=proof,
+        dry_run=False,
+        width=width,
+        height=height,
+        versions=versions(),
+    )
+    earlier = Earlier(report_path(recipe, out, proof=proof))
+    fingerprints = _fingerprints(view, moods, earlier, report, workers)
+    origins = Origins(recipe, changes, fingerprints, report.versions, proof=proof)
+    digests = {mood: origins.mood_digest(mood) for mood in moods}
+    plan = RunPlan(view, report, earlier, origins, changes, digests)
+    _plan_pictures(plan, targets)
+    if recipe.model.sheet.make and tuple(moods) == tuple(recipe.moods):
+        _plan_sheet(plan, sheet_path(recipe, out, proof=proof))
+    made = {target.mood for target in plan.targets_to_make}
+    if plan.sheet is not None and not plan.sheet.kept:
+        made |= {mood for mood in moods if mood not in plan.thumbnails}
+    plan.to_make = tuple(mood for mood in moods if mood in made)
+    report.moods = {mood: earlier.moods[mood] for mood in moods if mood not in made}
+    refuse_inputs(recipe, [file.path for file in report.files])
+    return plan
+
+
+def _fingerprints(
+    view: View, moods: Sequence[str], earlier: Earlier, report: RunReport, workers: int
+) -> dict[str, str]:
+    """Fingerprint the passes behind the moods; an unchanged file is known from an earlier run."""
+    headers = view.files.headers
+    needed = {light for mood in moods for light in lights_behind(view.recipe, mood)}
+    lights = [light for light in headers if light in needed]
+
+    def fingerprint(light: str) -> str | None:
+        path = headers[light].path
+        try:
+            return earlier.fingerprint(light, path) or view.files.fingerprint(path)
+        except (PassError, OSError):
+            return None  # reading it will say what is wrong
+
+    with ThreadPoolExecutor(workers) as pool:
+        found = dict(zip(lights, pool.map(fingerprint, lights), strict=True))
+    for light in lights:
+        report.lights[light] = describe_light(headers[light], found[light])
+    return {light: value for light, value in found.items() if value is not None}
+
+
+def _plan_pictures(plan: RunPlan, targets: Sequence[Target]) -> None:
+    earlier = plan.earlier
+    for target in targets:
+        file = FileReport(target.path, target.mood, target.deliverable.format)
+        file.made_of = plan.origins.digest(target)
+        noted = earlier.keep(file) if target.mood in earlier.moods else None
+        if noted is not None:
+            file.bytes, file.sha256, file.kept = noted.bytes, noted.sha256, True
+        else:
+            plan.targets_to_make.append(target)
+        plan.report.files.append(file)
+
+
+def _plan_sheet(plan: RunPlan, path: Path) -> None:
+    view, moods, earlier = plan.view, list(plan.mood_digests), plan.earlier
+    sheet = view.recipe.model.sheet
+    file = FileReport(path, "", sheet.format)
+    file.made_of = sheet_digest(
+        view.recipe, list(plan.mood_digests.values()), proof=plan.report.proof
+    )
+    noted = earlier.keep(file)
+    plan.sheet = file
+    plan.report.files.append(file)
+    if noted is not None:
+        file.bytes, file.sha256, file.kept = noted.bytes, noted.sha256, True
+        return
+    plan.thumbnail_size = picture_size(*view.size, sheet.picture_width)
+    to_make = {target.mood for target in plan.targets_to_make}
+    for mood in moods:
+        if mood not in to_make and mood in earlier.moods:
+            codes = load_thumbnail(plan.mood_digests[mood], plan.thumbnail_size)
+            if codes is not None:
+                plan.thumbnails[mood] = codes

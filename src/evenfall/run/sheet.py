@@ -1,0 +1,114 @@
+"""The contact sheet of a run: its moods with their exposure and balance."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.deliver.formats import encode_jpeg, encode_png
+from evenfall.deliver.provenance import Provenance
+from evenfall.deliver.sheet import SheetLight, SheetMood, SheetText, draw_sheet
+from evenfall.light.primaries import BT709
+from evenfall.light.tint import light_rgb
+from evenfall.look.output import encode_srgb
+from evenfall.recipe import Recipe
+from evenfall.run.report import MoodReport
+
+__all__ = ["make_sheet", "sheet_digest"]
+
+Codes = npt.NDArray[np.uint8]
+
+
+def make_sheet(
+    recipe: Recipe,
+    moods: Mapping[str, MoodReport],
+    pictures: Mapping[str, Codes],
+    provenance: Provenance,
+    *,
+    proof: bool,
+) -> bytes:
+    """Draw and encode the contact sheet.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    moods : mapping of str to MoodReport
+        What each mood came to, in the recipe's order.
+    pictures : mapping of str to ndarray
+        sRGB codes of each mood at the sheet's size.
+    provenance : Provenance
+        Record to embed.
+    proof : bool
+        Whether it shows proofs.
+    """
+    sheet, project = recipe.model.sheet, recipe.model.project
+    codes = draw_sheet(
+        [_sheet_mood(recipe, name, mood, pictures[name]) for name, mood in moods.items()],
+        SheetText(
+            title=project.title or recipe.path.stem,
+            view=project.view or "",
+            author=project.author or "",
+            copyright=project.copyright or "",
+            note="Proof" if proof else "",
+        ),
+        columns=sheet.columns,
+        picture_width=sheet.picture_width,
+    )
+    if sheet.format == "jpeg":
+        return encode_jpeg(codes, provenance=provenance)
+    return encode_png(codes, provenance=provenance)
+
+
+def sheet_digest(recipe: Recipe, mood_digests: Sequence[str], *, proof: bool) -> str:
+    """Digest of what the contact sheet follows from."""
+    facts = [
+        list(mood_digests),
+        recipe.model.sheet.model_dump(mode="json"),
+        recipe.model.project.model_dump(mode="json"),
+        proof,
+    ]
+    return hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
+
+
+def _sheet_mood(recipe: Recipe, name: str, mood: MoodReport, picture: Codes) -> SheetMood:
+    resolved = recipe.moods[name]
+    settings = [f"exposure {_stops(mood.exposure['stops'])}"]
+    if mood.exposure.get("metered"):
+        settings.append(f"metered on {mood.exposure['metered']}")
+    if resolved.camera.white_balance is not None and resolved.camera.white_balance.kelvin:
+        settings.append(f"white balance {resolved.camera.white_balance.kelvin:.0f} K")
+    settings.append("studio view" if resolved.look.view else f"{resolved.look.tone.curve} curve")
+    return SheetMood(
+        title=mood.title,
+        picture=picture,
+        settings=tuple(settings),
+        lights=tuple(
+            _sheet_light(light.title or key, mood.lights.get(key))
+            for key, light in recipe.model.lights.items()
+        ),
+    )
+
+
+def _stops(stops: float) -> str:
+    from evenfall.deliver.lettering import format_stops
+
+    return f"{format_stops(stops)} stops"
+
+
+def _sheet_light(name: str, balance: Mapping[str, Any] | None) -> SheetLight:
+    if balance is None:
+        return SheetLight(name, None)
+    tint = f"{balance['kelvin']:.0f} K" if "kelvin" in balance else ""
+    swatch = None
+    if "xy" in balance:
+        x, y = balance["xy"]
+        rgb, _ = light_rgb((x, y), BT709)
+        red, green, blue = (round(255 * float(v)) for v in encode_srgb(rgb / rgb.max()))
+        swatch = (red, green, blue)
+    return SheetLight(name, balance["gain_stops"], tint, swatch)
