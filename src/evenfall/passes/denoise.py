@@ -1,0 +1,178 @@
+"""Denoising of each pass on its own with Open Image Denoise, an optional extra.
+
+Denoising is no linear operation: passes denoised apart add up to the denoised beauty only nearly.
+It is done where the recipe asks, after the fireflies, with albedo and normal as guides if given,
+and kept in a cache folder by the content of the pixels, so that it is done once.
+
+The cache lies in ``$EVENFALL_CACHE``, else in ``$XDG_CACHE_HOME/evenfall`` or
+``~/.cache/evenfall``; it may be deleted at any time.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from importlib.util import find_spec
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.errors import Fault, PassError, UsageError
+from evenfall.passes.image import Array
+
+__all__ = ["Guides", "cache_folder", "denoise"]
+
+_WIDEST_SIDE = 16_384  # pixels; beyond it the library's tiles would need more memory than there is
+
+
+@dataclass(frozen=True, eq=False)
+class Guides:
+    """Pictures that show the denoiser edges and texture, each of shape (H, W, 3), float32.
+
+    Parameters
+    ----------
+    albedo : ndarray or None
+        Colour of the surfaces, 0 to 1.
+    normal : ndarray or None
+        Surface normals, -1 to 1.
+    """
+
+    albedo: npt.NDArray[np.float32] | None = field(default=None, repr=False)
+    normal: npt.NDArray[np.float32] | None = field(default=None, repr=False)
+
+
+def cache_folder() -> Path:
+    """Folder in which denoised passes are kept."""
+    named = os.environ.get("EVENFALL_CACHE")
+    if named:
+        return Path(named) / "denoised"
+    base = os.environ.get("XDG_CACHE_HOME")
+    return (Path(base) if base else Path.home() / ".cache") / "evenfall" / "denoised"
+
+
+def denoise(
+    planes: Sequence[Array], guides: Guides | None = None, *, cache: Path | None = None
+) -> tuple[Array, Array, Array]:
+    """Denoise one pass, or take it from the cache.
+
+    Parameters
+    ----------
+    planes : sequence of 3 ndarray
+        R, G, B of shape (H, W), float16 or float32, scene-linear and finite. Negative values are
+        taken as 0: the denoiser knows no negative light.
+    guides : Guides or None
+        Albedo and normal of the same size.
+    cache : Path or None
+        Folder of the cache; `cache_folder()` if None.
+
+    Returns
+    -------
+    tuple of 3 ndarray
+        R, G, B of the same shape and type.
+
+    Raises
+    ------
+    UsageError
+        When the extra is not installed.
+    PassError
+        When a guide differs in size, or the denoiser fails.
+    """
+    _require_library()
+    guides = guides or Guides()
+    colour = np.stack(planes, axis=-1)
+    _check_sizes(colour.shape, guides)
+    folder = cache_folder() if cache is None else cache
+    kept = folder / f"{_key(colour, guides)}.npy"
+    denoised = _recall(kept, colour)
+    if denoised is None:
+        denoised = _run(np.maximum(colour.astype(np.float32), 0), guides)
+        if colour.dtype == np.float16:
+            denoised = np.minimum(denoised, np.finfo(np.float16).max).astype(np.float16)
+        _keep(kept, denoised)
+    red, green, blue = (np.ascontiguousarray(denoised[..., channel]) for channel in range(3))
+    return red, green, blue
+
+
+def _require_library() -> None:
+    if find_spec("pyoidn") is None:
+        raise UsageError(
+            Fault(
+                "",
+                "passes.repair.denoise",
+                "Open Image Denoise is not installed",
+                "the extra 'denoise'",
+                "install it with: pip install 'evenfall[denoise]', or set denoise = false",
+            )
+        )
+
+
+def _check_sizes(shape: tuple[int, ...], guides: Guides) -> None:
+    for name, guide in (("albedo", guides.albedo), ("normal", guides.normal)):
+        if guide is not None and guide.shape != shape:
+            raise PassError(
+                Fault(
+                    "",
+                    f"passes.repair.{name}",
+                    f"the guide is {guide.shape[1]} x {guide.shape[0]} pixels, the pass "
+                    f"{shape[1]} x {shape[0]}",
+                    "guides of the passes' size",
+                )
+            )
+    if max(shape) > _WIDEST_SIDE:
+        raise PassError(
+            Fault(
+                "",
+                "passes.repair.denoise",
+                f"the pass is {shape[1]} x {shape[0]} pixels",
+                f"at most {_WIDEST_SIDE} pixels a side",
+                "denoise it in the renderer",
+            )
+        )
+
+
+def _key(colour: Array, guides: Guides) -> str:
+    from importlib.metadata import version
+
+    digest = hashlib.sha256(f"{version('pyoidn')} {colour.dtype} {colour.shape}".encode())
+    for picture in (colour, guides.albedo, guides.normal):
+        digest.update(b"none" if picture is None else np.ascontiguousarray(picture).tobytes())
+    return digest.hexdigest()
+
+
+def _recall(path: Path, like: Array) -> Array | None:
+    try:
+        kept = np.load(path, allow_pickle=False)
+    except (OSError, ValueError, EOFError):
+        return None
+    usable = kept.shape == like.shape and kept.dtype == like.dtype
+    return kept if usable else None
+
+
+def _keep(path: Path, denoised: Array) -> None:
+    """Keep the result if the folder can be written; a cache that cannot is no error."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as file:
+            part = Path(file.name)
+            np.save(file, denoised, allow_pickle=False)
+        part.replace(path)
+    except OSError:
+        return
+
+
+def _run(colour: npt.NDArray[np.float32], guides: Guides) -> npt.NDArray[np.float32]:
+    import pyoidn
+
+    albedo = None if guides.albedo is None else np.clip(guides.albedo, 0, 1)
+    normal = None if guides.normal is None else np.clip(guides.normal, -1, 1)
+    try:
+        result: npt.NDArray[np.float32] = pyoidn.denoise(colour, albedo, normal, hdr=True)
+    except RuntimeError as error:
+        raise PassError(
+            Fault("", "passes.repair.denoise", f"the denoiser failed: {error}")
+        ) from None
+    return result
