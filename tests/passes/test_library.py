@@ -15,6 +15,7 @@ import pytest
 from evenfall.errors import PassError
 from evenfall.passes import PassLibrary
 from evenfall.passes import library as library_module
+from evenfall.passes.guides import read_vectors
 from evenfall.recipe import load
 
 WIDTH, HEIGHT = 16, 9
@@ -246,6 +247,40 @@ def test_broken_pixels_by_the_recipes_rule(
     image = library.read(("sun",))["sun"]
     assert (image.census.nan, image.census.infinite, image.census.replaced) == (1, 1, 2)
     assert image.rgb()[4, 4].tolist() == image.rgb()[0, 0].tolist() == [value] * 3
+
+
+def test_repairs_that_the_recipe_asks(tmp_path: Path, opened: Open) -> None:
+    pixels = np.full((HEIGHT, WIDTH), 0.5, np.float16)
+    pixels[4, 8], pixels[1, 1] = 400, -0.25
+    (tmp_path / "passes").mkdir()
+    OpenEXR.File({}, {"Y": pixels}).write(str(tmp_path / "passes/sun.exr"))
+    kept = opened({"sun": "file = 'sun.exr'"}).read(("sun",))["sun"]
+    assert (kept.rgb()[4, 8, 0], kept.rgb()[1, 1, 0]) == (400, -0.25)
+    library = opened(
+        {"sun": "file = 'sun.exr'"}, passes="repair = {fireflies = true, negatives = true}"
+    )
+    mended = library.read(("sun",))["sun"]
+    assert (mended.rgb()[4, 8, 0], mended.rgb()[1, 1, 0]) == (0.5, 0)
+
+
+@pytest.mark.parametrize("names", ["XYZ", "xyz", "RGB"])
+def test_vectors_are_read_from_axes_or_colours(tmp_path: Path, names: str) -> None:
+    vectors = np.random.default_rng(1).uniform(-1, 1, (5, 7, 3)).astype(np.float32)
+    vectors[0, 0] = np.nan
+    channels = {f"normal.{name}": vectors[..., axis].copy() for axis, name in enumerate(names)}
+    OpenEXR.File({}, channels).write(str(tmp_path / "normal.exr"))
+    seen = read_vectors(tmp_path / "normal.exr")
+    np.testing.assert_array_equal(seen, np.nan_to_num(vectors))
+
+
+def test_a_guide_of_another_size_is_refused(tmp_path: Path, opened: Open) -> None:
+    write_pass(tmp_path / "passes/sun.exr")
+    write_pass(tmp_path / "passes/albedo.exr", size=(8, 8))
+    library = opened(
+        {"sun": "file = 'sun.exr'"}, passes="repair = {denoise = true, albedo = 'albedo.exr'}"
+    )
+    with pytest.raises(PassError, match=r"albedo\.exr: size 8 x 8, but the passes have 16 x 9"):
+        library.read(("sun",))
 
 
 def test_fingerprint(tmp_path: Path, opened: Open) -> None:

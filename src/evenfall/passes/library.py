@@ -9,11 +9,13 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from evenfall.errors import Fault, PassError
 from evenfall.light.primaries import RGB_SPACES, space_from_chromaticities
+from evenfall.passes.clean import mends, repair
 from evenfall.passes.encoding import refuse_encoded
 from evenfall.passes.files import Stamp, check_inside, stamp
 from evenfall.passes.header import PassHeader, Selector
@@ -21,6 +23,9 @@ from evenfall.passes.image import PassImage
 from evenfall.passes.reading import inspect, read
 from evenfall.passes.selection import select
 from evenfall.recipe import Recipe
+
+if TYPE_CHECKING:
+    from evenfall.passes.denoise import Guides
 
 __all__ = ["PassLibrary"]
 
@@ -76,6 +81,8 @@ class PassLibrary:
         self._recipe = recipe
         self._lock = threading.Lock()
         self._fingerprints: dict[Path, str] = {}
+        self._guides_lock = threading.Lock()
+        self._read_guides: Guides | None = None
         self._places: dict[str, _Place] = {}
         failures: dict[str, PassError] = {}
         opened: dict[Path, list[PassHeader] | PassError] = {}
@@ -201,13 +208,26 @@ class PassLibrary:
                     "wait until the renderer has finished, then run again",
                 )
             )
-        repair = self._recipe.model.passes.repair
-        return read(
+        settings = self._recipe.model.passes.repair
+        images = read(
             path,
             [place.selector for place in places],
-            non_finite=repair.non_finite,
+            non_finite=settings.non_finite,
             threads=self._decoder_threads,
         )
+        if not mends(settings):
+            return images
+        guides = self._guides() if settings.denoise else None
+        return [repair(image, settings, guides) for image in images]
+
+    def _guides(self) -> Guides:
+        """Guides of the denoiser, read when they are first needed."""
+        with self._guides_lock:
+            if self._read_guides is None:
+                from evenfall.passes.guides import read_guides
+
+                self._read_guides = read_guides(self._recipe, self.size)
+            return self._read_guides
 
     def _check_alike(self) -> None:
         """Hold all passes against the most usual kind, so that the odd ones are blamed."""
