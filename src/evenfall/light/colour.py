@@ -8,6 +8,7 @@ without loading a colour library.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -87,6 +88,11 @@ _LOCUS_BEND = chebyshev.chebder(_LOCUS_UV, 2) / _HALF_RANGE_MIRED**2
 
 def _series(place: float | Vector, coefficients: Vector) -> Vector:
     return np.asarray(chebyshev.chebval(place, coefficients), dtype=np.float64)
+
+
+_GRID_MIRED = np.linspace(_HOTTEST_MIRED, _COLDEST_MIRED, 111)
+_GRID_UV = _series(_GRID_MIRED / _HALF_RANGE_MIRED - 1, _LOCUS_UV).T
+_SETTLED_MIRED = 1e-8
 
 
 def mired(kelvin: float) -> float:
@@ -218,6 +224,7 @@ def kelvin_to_xy(kelvin: float, duv: float | None = None, locus: Locus = "auto")
     return uv_to_xy((u, v))
 
 
+@lru_cache(maxsize=1024)
 def xy_to_kelvin_duv(xy: Xy) -> tuple[float, float] | None:
     """Correlated colour temperature and Duv: the nearest point of the Planckian locus.
 
@@ -240,17 +247,17 @@ def xy_to_kelvin_duv(xy: Xy) -> tuple[float, float] | None:
     (6504, 0.0032)
     """
     target = np.array(xy_to_uv(xy))
-    grid = np.linspace(_HOTTEST_MIRED, _COLDEST_MIRED, 111)
-    points = _series(grid / _HALF_RANGE_MIRED - 1, _LOCUS_UV)
-    nearest = int(np.argmin(((points.T - target) ** 2).sum(axis=1)))
-    reciprocal = float(grid[nearest])
-    for _ in range(8):
+    nearest = int(np.argmin(((_GRID_UV - target) ** 2).sum(axis=1)))
+    reciprocal = float(_GRID_MIRED[nearest])
+    for _ in range(20):
         place = reciprocal / _HALF_RANGE_MIRED - 1
         away = _series(place, _LOCUS_UV) - target
         slope = _series(place, _LOCUS_SLOPE)
         bend = _series(place, _LOCUS_BEND)
         step = float(away @ slope) / float(slope @ slope + away @ bend)
-        reciprocal = float(np.clip(reciprocal - step, _HOTTEST_MIRED, _COLDEST_MIRED))
+        reciprocal = min(max(reciprocal - step, _HOTTEST_MIRED), _COLDEST_MIRED)
+        if abs(step) < _SETTLED_MIRED:
+            break
     if not _HOTTEST_MIRED < reciprocal < _COLDEST_MIRED:
         return None
     place = reciprocal / _HALF_RANGE_MIRED - 1

@@ -25,6 +25,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -177,6 +178,7 @@ def twilight_lux(altitude_degrees: float) -> float:
     return float(10.0 ** sum(term * (h / 90.0) ** power for power, term in enumerate(terms)))
 
 
+@lru_cache(maxsize=1024)
 def daylight_state(sun_altitude_degrees: float, sky: SkyState = "clear") -> DaylightState:
     """Strength and colour of sun and sky.
 

@@ -9,7 +9,7 @@ from typing import Literal
 from evenfall.errors import Fault, RecipeError
 from evenfall.light.daybalance import DaylightStart, daylight_start
 from evenfall.light.gain import gain_factor
-from evenfall.light.primaries import BT709, RgbSpace
+from evenfall.light.primaries import RgbSpace
 from evenfall.light.tint import TintResult, tint_factors
 from evenfall.recipe import LightSetting, Recipe, Rendered, ResolvedMood
 from evenfall.recipe.places import dotted
@@ -117,10 +117,18 @@ def lights_on(recipe: Recipe, mood: ResolvedMood) -> tuple[str, ...]:
     Raises
     ------
     RecipeError
-        As `balance_mood`.
+        When daylight asks for what cannot be had.
     """
-    balance = balance_mood(recipe, mood, BT709)
-    return tuple(light for light, factors in balance.factors.items() if any(factors))
+    faults: list[Fault] = []
+    starts = _daylight_starts(recipe, mood, [], faults)
+    if faults:
+        raise RecipeError(faults)
+    return tuple(
+        name
+        for name, setting in mood.lights.items()
+        if _gain(setting, recipe.model.lights[name].rendered, 1.0, starts.get(name)) > 0
+        and (setting.rgb is None or any(setting.rgb))
+    )
 
 
 def _daylight_starts(
@@ -154,11 +162,17 @@ def _balance_light(
     solved: float,
     start: DaylightStart | None,
 ) -> LightBalance:
-    gain = solved if setting.match is not None else gain_factor(setting, rendered)
+    gain = _gain(setting, rendered, solved, start)
     if start is None:
         return LightBalance(gain, tint_factors(setting, rendered, space))
-    if setting.gain_key in (None, "stops", "factor"):
-        gain *= start.gain
     if start.rendered_xy is not None:
         rendered = Rendered(xy=start.rendered_xy)
     return LightBalance(gain, tint_factors(setting, rendered, space, start.xy))
+
+
+def _gain(
+    setting: LightSetting, rendered: Rendered, solved: float, start: DaylightStart | None
+) -> float:
+    gain = solved if setting.match is not None else gain_factor(setting, rendered)
+    relative = setting.gain_key in (None, "stops", "factor")
+    return gain * start.gain if start is not None and relative else gain
