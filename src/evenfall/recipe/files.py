@@ -49,11 +49,17 @@ def pass_file_name(name: str, passes: Passes) -> str:
     return name
 
 
-def check_files(model: RecipeModel, recipe_folder: Path, passes_folder: Path) -> list[Finding]:
-    """Return every file that is not there; the folder alone, when that is missing."""
+def check_files(
+    model: RecipeModel, recipe_folder: Path, passes_folder: Path, folder_is_chosen: bool
+) -> list[Finding]:
+    """Return every file that is not there.
+
+    When the passes' folder is missing, that is the only thing said of the passes; nothing, when
+    the folder is not the recipe's own but was chosen for this once.
+    """
     findings = []
     folder_missing = not passes_folder.is_dir()
-    if folder_missing:
+    if folder_missing and not folder_is_chosen:
         findings.append(Finding(("passes", "folder"), *_no_folder(passes_folder)))
     for named in _files(model):
         if named.in_passes:
@@ -103,11 +109,11 @@ def _nearby(name: str, path: Path) -> str:
     if name.startswith("~"):
         return "'~' is not opened out; write the whole path"
     try:
-        present = {entry.name.casefold(): entry.name for entry in path.parent.iterdir()}
+        present = {entry.stem.casefold(): entry.name for entry in path.parent.iterdir()}
     except OSError:
         return f"there is no folder {path.parent}"
-    close = get_close_matches(path.name.casefold(), present, n=1, cutoff=0.7)
-    return f'did you mean "{Path(name).with_name(present[close[0]])}"?' if close else ""
+    close = get_close_matches(path.stem.casefold(), present, n=1, cutoff=0.7)
+    return f'did you mean "{Path(name).with_name(present[close[0]]).as_posix()}"?' if close else ""
 
 
 def _files(model: RecipeModel) -> Iterator[_Named]:

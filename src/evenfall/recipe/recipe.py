@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from evenfall.errors import Fault, RecipeError
 from evenfall.recipe.changes import Change, apply_changes, parse_changes
@@ -102,25 +103,45 @@ def load(
     tree = parse_toml(text, str(path))
     parsed, faults = parse_changes(changes)
     faults += apply_changes(tree, parsed)
+    chosen = None if passes is None else Path(passes)
+    if chosen is not None and check_files and not chosen.is_dir():
+        faults.append(Fault(f"--passes {passes}", "", "the folder does not exist"))
+    sound = _soundness(tree, path.parent, chosen, check_files)
+    faults += located(sound.findings, str(path), map_lines(text), parsed)
+    if faults or sound.model is None:
+        raise RecipeError(faults)
+    folder = chosen or path.parent / sound.model.passes.folder
+    return Recipe(path, text, sound.model, sound.moods, folder.absolute())
+
+
+@dataclass(frozen=True)
+class _Soundness:
+    """What a tree of values comes to, and everything that is wrong with it."""
+
+    model: RecipeModel | None
+    moods: Mapping[str, ResolvedMood]
+    findings: list[Finding]
+
+
+def _soundness(tree: dict[str, Any], folder: Path, chosen: Path | None, files: bool) -> _Soundness:
     fill_curves(tree)
     checked = check_tree(tree)
-    findings, model, folder = list(checked.findings), checked.model, path.parent
+    model = checked.model
+    if model is None:
+        return _Soundness(None, {}, checked.findings)
     moods: dict[str, ResolvedMood] = {}
-    if model is not None:
-        folder = Path(passes) if passes is not None else path.parent / model.passes.folder
-        further = check_references(model, Names.of(tree), checked.is_doubtful)
-        if not (further or findings or faults):
-            moods, further = resolve_moods(model)
-        if check_files:
-            further += missing_files(model, path.parent, folder)
-        findings += [
-            replace(each, place=checked.original(each.place))
-            for each in further
-            if not checked.is_stand_in(each.place)
-        ]
-    if findings or faults or model is None:
-        raise RecipeError([*faults, *located(findings, str(path), map_lines(text), parsed)])
-    return Recipe(path, text, model, moods, folder.absolute())
+    further = check_references(model, Names.of(tree), checked.is_doubtful)
+    if not further and not checked.findings:
+        moods, further = resolve_moods(model)
+    if files:
+        passes = chosen or folder / model.passes.folder
+        further += missing_files(model, folder, passes, chosen is not None)
+    placed = [
+        replace(each, place=checked.original(each.place))
+        for each in further
+        if not checked.is_stand_in(each.place)
+    ]
+    return _Soundness(model, moods, [*checked.findings, *placed])
 
 
 def located(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal, TypeVar
@@ -26,8 +27,8 @@ TimeOfDay = Literal["day", "dusk", "night"]
 _WHOLE = (Area, Cdl)
 _TIMES: tuple[tuple[TimeOfDay, tuple[str, ...]], ...] = (
     ("dusk", ("dusk", "twilight", "blue hour", "golden hour", "sunset", "evening", "dawn")),
-    ("night", ("night", "midnight")),
-    ("day", ("day", "noon", "morning", "afternoon", "midday", "sunny", "overcast")),
+    ("night", ("night", "midnight", "nighttime")),
+    ("day", ("day", "daylight", "daytime", "noon", "midday", "morning", "afternoon", "overcast")),
 )
 
 
@@ -213,8 +214,8 @@ def guess_time_of_day(name: str, title: str | None) -> TimeOfDay | None:
     'dusk'
     """
     for text in (name, title or ""):
-        words = text.casefold().replace("_", " ").replace("-", " ")
+        words = re.sub(r"[\W\d_]+", " ", text.casefold()).strip()
         for time_of_day, marks in _TIMES:
-            if any(mark in words for mark in marks):
+            if any(f" {mark} " in f" {words} " for mark in marks):
                 return time_of_day
     return None
