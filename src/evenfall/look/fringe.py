@@ -17,8 +17,8 @@ middle."""
 def add_fringe(planes: Planes, fringe: Fringe) -> None:
     """Magnify red and reduce blue about the middle of the picture, in place.
 
-    Resampled with a kernel without negative lobes, which would draw dark rings around lamps; beyond
-    the border the picture is continued by its edge.
+    Resampled linearly, because a kernel with negative lobes would draw dark rings around lamps;
+    beyond the border the picture is continued by its edge.
 
     Parameters
     ----------
@@ -49,4 +49,4 @@ def add_fringe(planes: Planes, fringe: Fringe) -> None:
             middle_x + half_width,
             middle_y + half_height,
         )
-        planes[channel] = np.asarray(padded.resize((width, height), Image.Resampling.HAMMING, box))
+        planes[channel] = np.asarray(padded.resize((width, height), Image.Resampling.BILINEAR, box))

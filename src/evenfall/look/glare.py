@@ -73,15 +73,21 @@ def add_glare(planes: Planes, glare: Glare, workers: int = 1) -> None:
     cell = max(1, int(radius / _CELLS_PER_RADIUS))
     rows, columns = -(-height // cell), -(-width // cell)
     transfer = _transfer(rows, columns, radius / cell)
-    glows = []
     for plane in planes:
         cells = _cell_means(plane, cell, rows, columns)
         spectrum = dctn(cells, workers=workers, overwrite_x=True)
-        spectrum *= transfer * np.float32(glare.strength)
-        glows.append(idctn(spectrum, workers=workers, overwrite_x=True))
-    planes *= np.float32(1.0 - glare.strength)
-    for plane, glow in zip(planes, glows, strict=True):
-        _add_interpolated(plane, glow, cell)
+        spectrum *= transfer
+        glow = _interpolated(idctn(spectrum, workers=workers, overwrite_x=True), cell, plane.shape)
+        _exchange(plane, glow, glare.strength)
+
+
+def _exchange(plane: Plane, glow: Plane, strength: float) -> None:
+    """Replace a share of the light by its glow, which gets exactly the light that is taken."""
+    taken, given = plane.sum(dtype=np.float64), glow.sum(dtype=np.float64)
+    # Not quite equal where the last cells reach over the border.
+    level = taken / given if taken > 0 and given > 0 else 1.0
+    plane *= np.float32(1.0 - strength)
+    plane += np.multiply(glow, np.float32(strength * level))
 
 
 def _transfer(rows: int, columns: int, radius: float) -> npt.NDArray[np.float32]:
@@ -108,15 +114,13 @@ def _cell_means(plane: Plane, cell: int, rows: int, columns: int) -> Plane:
     return means
 
 
-def _add_interpolated(plane: Plane, glow: Plane, cell: int) -> None:
-    """Add a glow given on cells to the pixels, interpolated by cubics."""
+def _interpolated(cells: Plane, cell: int, shape: tuple[int, ...]) -> Plane:
+    """Values at the pixels of values given on cells, by cubics."""
     if cell == 1:
-        plane += glow
-        return
+        return cells
     from PIL import Image
 
-    height, width = plane.shape
+    height, width = shape
     box = (0.0, 0.0, width / cell, height / cell)
-    plane += np.asarray(
-        Image.fromarray(glow).resize((width, height), Image.Resampling.BICUBIC, box)
-    )
+    image = Image.fromarray(cells).resize((width, height), Image.Resampling.BICUBIC, box)
+    return np.asarray(image)
