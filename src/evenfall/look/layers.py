@@ -121,12 +121,24 @@ def place_overlay(picture: Picture, overlay: Overlay, size: tuple[int, int]) -> 
         for edge, start in ((first_x, left), (first_y, top), (last_x, left), (last_y, top))
     )
     stacked = np.pad(
-        np.concatenate([planes, alpha[None]]), ((0, 0), (margin, margin), (margin, margin))
+        np.concatenate([planes, alpha[None]]),
+        ((0, 0), (margin, margin), (margin, margin)),
+        mode="edge",
     )
     padded = _inside(box, stacked.shape[2], stacked.shape[1])
     stacked = _resize(stacked, (last_x - first_x, last_y - first_y), padded)
-    stacked *= np.float32(overlay.opacity)
-    return PlacedCutout(stacked[:3], np.minimum(stacked[3], np.float32(1)), first_y, first_x)
+    stacked /= np.maximum(stacked[3], np.float32(1))  # what the kernel pushed beyond solid
+    covered_x = _covered(first_x, last_x, left, left + columns * scale)
+    covered_y = _covered(first_y, last_y, top, top + rows * scale)
+    stacked *= np.float32(overlay.opacity) * covered_y[:, None] * covered_x
+    return PlacedCutout(stacked[:3], stacked[3], first_y, first_x)
+
+
+def _covered(first: int, last: int, start: float, end: float) -> Plane:
+    """Share of each pixel from first to last that lies between start and end."""
+    edges = np.clip(np.arange(first, last + 1), start, end)
+    shares: Plane = np.diff(edges).astype(np.float32)
+    return shares
 
 
 def put_overlay(planes: Planes, cutout: PlacedCutout) -> None:
