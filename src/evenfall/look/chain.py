@@ -269,8 +269,9 @@ def build_chain(
     >>> from evenfall.look.output import output_space
     >>> chain = build_chain(Look(), source=BT709, camera_matrix=np.eye(3),
     ...                     output=output_space("sRGB"), size=(4, 2), recipe_folder=Path())
-    >>> chain.encode_rows(np.full((3, 2, 4), 0.18, np.float32), 0)[:, 0, 0].round(4)
-    array([0.4614, 0.4614, 0.4614], dtype=float32)
+    >>> encoded = chain.encode_rows(np.full((3, 2, 4), 0.18, np.float32), 0)
+    >>> encoded[:, 0, 0].astype(float).round(4).tolist()
+    [0.4614, 0.4614, 0.4614]
     """
     return LookChain(
         look,

@@ -86,8 +86,9 @@ def neutral(bt709_linear: Planes) -> Planes:
 
     Examples
     --------
-    >>> neutral(np.array([[0.18], [0.18], [0.18]], np.float32)).ravel().round(4)
-    array([0.14, 0.14, 0.14], dtype=float32)
+    >>> display = neutral(np.full((3, 1), 0.18, np.float32))
+    >>> display.ravel().astype(float).round(4).tolist()
+    [0.14, 0.14, 0.14]
     """
     colour = np.maximum(bt709_linear, np.float32(0))
     smallest = np.minimum(np.minimum(colour[0], colour[1]), colour[2])

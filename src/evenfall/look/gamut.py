@@ -81,8 +81,9 @@ def compress_distance(distance: Plane, threshold: float, limit: float) -> Plane:
 
     Examples
     --------
-    >>> compress_distance(np.array([0.5, 1.147], np.float32), 0.815, 1.147).round(4)
-    array([0.5, 1. ], dtype=float32)
+    >>> shorter = compress_distance(np.array([0.5, 1.147], np.float32), 0.815, 1.147)
+    >>> shorter.astype(float).round(4).tolist()
+    [0.5, 1.0]
     """
     steepness = ((1.0 - threshold) / (limit - threshold)) ** -_POWER - 1.0
     scale = (limit - threshold) / steepness ** (1.0 / _POWER)

@@ -35,8 +35,8 @@ def apply_contrast(planes: Planes, contrast: float) -> None:
     --------
     >>> planes = np.array([[0.09], [0.18], [0.72]], np.float32)
     >>> apply_contrast(planes, 2.0)
-    >>> planes.ravel().round(3)
-    array([0.045, 0.18 , 2.88 ], dtype=float32)
+    >>> planes.ravel().astype(float).round(3).tolist()
+    [0.045, 0.18, 2.88]
     """
     size = np.abs(planes, out=buffer("contrast", planes.shape))
     np.power(size, np.float32(contrast), out=size)

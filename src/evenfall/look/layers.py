@@ -64,8 +64,9 @@ def place_plate(picture: Picture, plate: Plate, size: tuple[int, int]) -> Planes
     --------
     >>> grey = Picture(np.full((2, 4, 3), 0.18, np.float32), None, (0.64, 0.33, 0.3, 0.6, 0.15,
     ...                0.06, 0.3127, 0.329), premultiplied=False)
-    >>> place_plate(grey, Plate(file="sky.jpg", stops=1), (6, 2))[:, 0, 0].round(3)
-    array([0.36, 0.36, 0.36], dtype=float32)
+    >>> placed = place_plate(grey, Plate(file="sky.jpg", stops=1), (6, 2))
+    >>> placed[:, 0, 0].astype(float).round(3).tolist()
+    [0.36, 0.36, 0.36]
     """
     width, height = size
     planes, _ = _premultiplied(picture, plate.stops, plate.rgb, picture.premultiplied)

@@ -136,8 +136,8 @@ def cdl_processor(cdl: Cdl, folder: Path) -> Processor:
     --------
     >>> planes = np.full((3, 1), 0.18, np.float32)
     >>> cdl_processor(Cdl(slope=(2, 1, 0.5)), Path())(planes)
-    >>> planes.ravel().round(4)
-    array([0.36, 0.18, 0.09], dtype=float32)
+    >>> planes.ravel().astype(float).round(4).tolist()
+    [0.36, 0.18, 0.09]
     """
     import PyOpenColorIO
 

@@ -89,8 +89,9 @@ class OutputSpace:
 
         Examples
         --------
-        >>> output_space("sRGB").encode(np.full((3, 1, 1), 0.18, np.float32)).ravel().round(4)
-        array([0.4614, 0.4614, 0.4614], dtype=float32)
+        >>> encoded = output_space("sRGB").encode(np.full((3, 1, 1), 0.18, np.float32))
+        >>> encoded.ravel().astype(float).round(4).tolist()
+        [0.4614, 0.4614, 0.4614]
         """
         return _table(self.name, "encode")(linear, out)
 

@@ -39,8 +39,8 @@ class Vignette:
     Examples
     --------
     >>> vignette = Vignette(VignetteSettings(natural=1.0, focal_length_mm=18.0), (3, 1))
-    >>> vignette.factors(0, 3).round(4)
-    array([0.4793, 1.    , 0.4793], dtype=float32)
+    >>> vignette.factors(0, 3).astype(float).round(4).tolist()
+    [0.4793, 1.0, 0.4793]
     """
 
     def __init__(self, settings: VignetteSettings, size: tuple[int, int]) -> None:
