@@ -15,7 +15,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 from evenfall.errors import RecipeError
-from evenfall.light.units import SATURATION_LUMINANCE, ev100_from_settings, luminance_from_ev100
+from evenfall.light.units import (
+    SATURATION_LUMINANCE,
+    ev100_from_luminance,
+    ev100_from_settings,
+    luminance_from_ev100,
+)
 from evenfall.mix.balance import lights_on
 from evenfall.recipe import CameraSettings, Meter, Recipe, ResolvedMood
 from evenfall.recipe.places import dotted
@@ -145,4 +150,4 @@ def equivalent_ev100(exposure_factor: float, luminance_scale: float) -> float:
     >>> round(equivalent_ev100(0.18 / 4096, 1.0), 6)
     15.0
     """
-    return math.log2(luminance_scale * MIDDLE_GREY / (exposure_factor * luminance_from_ev100(0)))
+    return ev100_from_luminance(luminance_scale * MIDDLE_GREY / exposure_factor)

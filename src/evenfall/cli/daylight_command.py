@@ -29,8 +29,8 @@ _CAUTION = (
 _NEGATIVE = re.compile(r"-\d+(\.\d*)?|-\.\d+")
 _EXAMPLE_TIME = "2026-06-21T21:30:00+02:00"
 _HEADINGS = (
-    ("", "sun at", "sun", "sky", "sun", "sky", "sun", "sky", ""),
-    ("", "degrees", "lx facing it", "lx on ground", "K", "K", "stops", "stops", ""),
+    ("", "sun at", "sun", "sky", "both", "sun", "sky", "sun", "sky", ""),
+    ("", "degrees", "lx facing it", "lx on ground", "EV", "K", "K", "stops", "stops", ""),
 )
 
 
@@ -79,7 +79,8 @@ def command(
     """Show sun and sky by the hour, as gains and tints.
 
     ALTITUDE is that of the sun's centre in degrees, below 0 under the horizon. Without it, and
-    without a place, the whole day is shown by altitude.
+    without a place, the whole day is shown by altitude. EV is that of an incident reading on the
+    ground at ISO 100; stops are relative to the altitude that was rendered.
 
     \b
       evenfall daylight -4
@@ -179,6 +180,8 @@ def _show_rows(rows: list[tuple[str, DaylightState]], reference: DaylightState) 
 
 
 def _cells(label: str, state: DaylightState, reference: DaylightState) -> tuple[str, ...]:
+    from evenfall.light.units import ev100_from_illuminance
+
     sun_up = state.sun_normal_lux >= 0.5
     event = " " in label  # it says itself what time of day begins
     return (
@@ -186,6 +189,7 @@ def _cells(label: str, state: DaylightState, reference: DaylightState) -> tuple[
         f"{state.sun_altitude_degrees:.1f}",
         _lux(state.sun_normal_lux) if sun_up else "-",
         _lux(state.sky_lux),
+        f"{ev100_from_illuminance(state.ground_lux):.1f}",
         _kelvin(state.sun_kelvin) if sun_up else "-",
         _kelvin(state.sky_kelvin),
         _stops(state.sun_normal_lux, reference.sun_normal_lux) if sun_up else "off",
