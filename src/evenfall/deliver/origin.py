@@ -39,7 +39,7 @@ def read_provenance(path: Path) -> Provenance | None:
         if data.startswith(signature, place):
             try:
                 return reader(data)
-            except ValueError as error:
+            except Exception as error:  # readers of damaged files raise what they please
                 raise PixelSourceError(
                     Fault(
                         str(path),

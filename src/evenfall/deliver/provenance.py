@@ -99,6 +99,9 @@ class Provenance:
             raise ValueError("no evenfall record")
         known = {name: values[name] for name in cls.__dataclass_fields__ if name in values}
         known["changes"] = tuple(known.get("changes", ()))
+        missing = {"recipe", "recipe_text", "mood"} - set(known)
+        if missing:
+            raise ValueError(f"the record lacks {', '.join(sorted(missing))}")
         return cls(**known)
 
 

@@ -49,8 +49,10 @@ def parse_profile(data: bytes) -> EmbeddedProfile:
         If it is damaged, or of a kind that needs a colour-management engine (tables, CMYK).
     """
     try:
-        return _parse(data)
-    except (struct.error, KeyError, IndexError) as error:
+        profile = _parse(data)
+        profile.decode(np.array([0.0, 0.5, 1.0]))
+        return profile
+    except (struct.error, KeyError, IndexError, OverflowError, FloatingPointError) as error:
         raise ValueError("the profile is damaged") from error
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import struct
 import zlib
 from dataclasses import dataclass
@@ -21,6 +22,7 @@ MAX_PIXELS = 300_000_000
 """Most pixels of a side picture: over twice 15360 x 8640."""
 
 _APP1, _APP2 = 0xE1, 0xE2
+_PIXEL_CHUNKS = {b"IHDR", b"PLTE", b"tRNS", b"IDAT", b"IEND"}
 _JPEG_END = b"\xff\xd9"
 _FRAMES = {0xC0, 0xC1, 0xC2, 0xC3}  # baseline, extended, progressive, lossless
 _RGB_CICP = {1: "sRGB", 13: "sRGB", 8: "linear"}  # transfer characteristics of ITU-T H.273
@@ -89,7 +91,7 @@ def read_codes(path: Path, data: bytes) -> StoredCodes | None:
         return _read_tiff(path, data)
     except PixelSourceError:
         raise
-    except (RuntimeError, ValueError, KeyError, IndexError, struct.error, zlib.error) as error:
+    except Exception as error:  # decoders raise whatever comes to their mind on damaged files
         raise PixelSourceError(
             Fault(str(path), "", "the file is damaged or cut short", "", "save it again")
         ) from error
@@ -105,10 +107,13 @@ def _read_png(path: Path, data: bytes) -> StoredCodes:
         raise ValueError("no end")
     width, height, depth, colour_type = struct.unpack_from(">IIBB", chunks[b"IHDR"])
     check_size(path, width, height)
+    channels = {0: 1, 2: 3, 3: 1, 4: 2, 6: 4}[colour_type]
+    _check_inflation(len(data), width * height * channels * depth // 8)
+    bare = _bare_png(data)
     if colour_type == 3 or b"tRNS" in chunks or depth < 8:
-        codes = _expand_png(data)
+        codes = _expand_png(bare)
     else:
-        codes = imagecodecs.png_decode(data)
+        codes = imagecodecs.png_decode(bare)
     said: dict[str, Any] = {}
     if b"cICP" in chunks:
         said = _from_cicp(path, chunks[b"cICP"])
@@ -121,6 +126,23 @@ def _read_png(path: Path, data: bytes) -> StoredCodes:
             said["gamma"] = 100000 / gamma
     codes = codes[..., None] if codes.ndim == 2 else codes
     return StoredCodes(codes, np.iinfo(codes.dtype).max, codes.shape[2] in (2, 4), **said)
+
+
+def _check_inflation(size: int, pixel_bytes: int) -> None:
+    """Deflate grows 1032-fold at most (zlib, technical details), other codecs here by less."""
+    if pixel_bytes > 1100 * size:
+        raise ValueError("more pixels than the file can hold")
+
+
+def _bare_png(data: bytes) -> bytes:
+    """Only what makes pixels: decoders complain about chunks that do not concern them."""
+    kept, place = [PNG_SIGNATURE], len(PNG_SIGNATURE)
+    for name, body in png_chunks(data):
+        end = place + 12 + len(body)
+        if name in _PIXEL_CHUNKS:
+            kept.append(data[place:end])
+        place = end
+    return b"".join(kept)
 
 
 def _expand_png(data: bytes) -> npt.NDArray[Any]:
@@ -210,9 +232,11 @@ def _turned(codes: npt.NDArray[Any], orientation: int) -> npt.NDArray[Any]:
 def _read_tiff(path: Path, data: bytes) -> StoredCodes | None:
     import tifffile
 
+    logging.getLogger("tifffile").addHandler(logging.NullHandler())  # it talks to the terminal
     with tifffile.TiffFile(BytesIO(data)) as file:
         page = file.pages.first
         check_size(path, page.imagewidth, page.imagelength)
+        _check_inflation(len(data), page.nbytes)
         if page.dtype is None or page.dtype.kind not in "uf":
             raise PixelSourceError(
                 Fault(str(path), "", f"a TIFF of {page.dtype} values",
