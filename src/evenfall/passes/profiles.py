@@ -15,6 +15,7 @@ __all__ = ["EmbeddedProfile", "decode_srgb", "parse_profile"]
 _D50 = (0.9642, 1.0, 0.8249)  # ICC.1:2022, 7.2.16
 _D50_XY = (_D50[0] / sum(_D50), _D50[1] / sum(_D50))
 _SAME_COLORANTS = 2e-3  # shipped profiles of one space differ by up to 1e-3 (older white points)
+_LARGEST_DECODED = 100.0  # profiles decode 0 to 1 into 0 to 1, or a little beyond
 _PARAMETER_COUNTS = {0: 1, 1: 3, 2: 4, 3: 5, 4: 7}
 
 Floats = npt.NDArray[np.float64]
@@ -50,10 +51,12 @@ def parse_profile(data: bytes) -> EmbeddedProfile:
     """
     try:
         profile = _parse(data)
-        profile.decode(np.array([0.0, 0.5, 1.0]))
-        return profile
+        decoded = profile.decode(np.linspace(0, 1, 1024))
     except (struct.error, KeyError, IndexError, OverflowError, FloatingPointError) as error:
         raise ValueError("the profile is damaged") from error
+    if not all(np.all(np.abs(curve) <= _LARGEST_DECODED) for curve in decoded):
+        raise ValueError("the profile has an impossible tone curve")
+    return profile
 
 
 def _parse(data: bytes) -> EmbeddedProfile:
@@ -105,10 +108,11 @@ def _chromaticities(colorants: Floats) -> tuple[float, ...]:
 
 def _evaluate(tag: bytes, encoded: Floats) -> Floats:
     kind = tag[:4]
-    if kind == b"curv":
-        return _sampled(tag, encoded)
-    if kind == b"para":
-        return _parametric(tag, encoded)
+    with np.errstate(all="ignore"):  # of impossible curves, which `parse_profile` refuses
+        if kind == b"curv":
+            return _sampled(tag, encoded)
+        if kind == b"para":
+            return _parametric(tag, encoded)
     raise ValueError("the profile has a tone curve of an unknown kind")
 
 
