@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import struct
 import zlib
@@ -280,3 +281,35 @@ def test_a_bomb_is_refused_before_it_is_decoded(tmp_path: Path) -> None:
     bomb = b"\x89PNG\r\n\x1a\n" + _chunk(b"IHDR", header) + _chunk(b"IDAT", body)
     with pytest.raises(PixelSourceError, match=r"60000 x 60000 pixels; up to 300,000,000"):
         read_picture(save(tmp_path / "a.png", bomb + _chunk(b"IEND", b"")))
+
+
+def test_an_impossible_profile_is_refused_with_advice(tmp_path: Path) -> None:
+    good = icc_profile("Adobe RGB (1998) compatible")
+    gamma = good.index(b"para") + 12
+    data = encode_tiff(codes(), space="Adobe RGB (1998) compatible")
+    for damage, said in (
+        (good[:gamma] + b"\x80\0\0\0" + good[gamma + 4 :], "impossible tone curve"),
+        (good.replace(b"para", b"para"[::-1]), "tone curve of an unknown kind"),
+        (good.replace(b"RGB ", b"CMYK"), "is for CMYK colour"),
+        (good[:150] + bytes(len(good) - 150), "damaged|impossible|by tables"),
+    ):
+        assert data.count(good) == 1
+        path = save(tmp_path / "a.tif", data.replace(good, damage))
+        with pytest.raises(PixelSourceError, match=rf"embedded profile: .*({said}).*convert"):
+            read_picture(path)
+        assert read_picture(path, "sRGB").rgb.shape == codes().shape
+
+
+def test_flipped_bits_are_refused_or_read_but_never_break(tmp_path: Path) -> None:
+    rng = np.random.default_rng(9)
+    for encode in (encode_png, encode_jpeg, encode_tiff):
+        data = encode(codes(), space="Display P3", dpi=300)
+        for _ in range(60):
+            damaged = bytearray(data)
+            for place in rng.integers(0, len(data), 3):
+                damaged[place] ^= int(rng.integers(1, 256))
+            path = save(tmp_path / "a", bytes(damaged))
+            with contextlib.suppress(PixelSourceError):
+                picture = read_picture(path)
+                assert picture.rgb.ndim == 3
+                assert np.isfinite(picture.rgb).all()
