@@ -87,7 +87,7 @@ def _print(report: MeterReport) -> None:
             console.print(f"  {note}")
     console.print(
         "\nkey : light compares the two alone; lit : shadow is (key + light) : light. Stops are "
-        "relative to how\nthe light was rendered; it can go up by so many before its noise shows."
+        "relative to how the light was rendered; it can go up by so many before its noise shows."
     )
     if any(mood.mean_cd_m2 for mood in report.moods):
         from evenfall.light.units import READ_FROM_PICTURE

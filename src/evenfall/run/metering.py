@@ -26,8 +26,7 @@ from evenfall.recipe import Recipe, ResolvedMood
 from evenfall.recipe.look import Grain, Look
 from evenfall.run.choosing import choose_moods
 from evenfall.run.mixing import View, mix_and_expose, open_view
-from evenfall.run.reduced import area_mean as reduced
-from evenfall.run.reduced import reduced_size
+from evenfall.run.reduced import area_mean, reduced_size
 
 __all__ = ["MeterReport", "MeteredMood", "meter_report"]
 
@@ -51,14 +50,25 @@ class MeteredMood:
         Mean luminance each light gives to the picture, when the passes' scale is known.
     ev100 : float or None
         EV at ISO 100 of camera settings that expose the same, when the scale is known.
-    luminance : ndarray, shape (h, w), float32
-        Luminance after exposure and white balance, 0.18 is middle grey; at most 1280 wide.
+    exposed : ndarray, shape (3, h, w), float32
+        The mix after exposure and white balance, in the passes' primaries, 0.18 is middle grey; at
+        most 1280 wide.
+    luminance_weights : tuple of 3 floats
+        Weights of R, G, B in luminance.
     """
 
     facts: MoodFacts
     mean_cd_m2: Mapping[str, float] | None
     ev100: float | None
-    luminance: Floats
+    exposed: Floats
+    luminance_weights: tuple[float, float, float]
+
+    @property
+    def luminance(self) -> Floats:
+        """Luminance of `exposed`; shape (h, w)."""
+        weights = np.asarray(self.luminance_weights, np.float32)
+        exposed: Floats = np.einsum("c,chw->hw", weights, self.exposed)
+        return exposed
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,13 +167,15 @@ def _meter_mood(
     mix: Mix,
     gauge: _Gauge,
 ) -> MeteredMood:
-    recipe, weights = view.recipe, luminance_weights(view.space)
+    recipe = view.recipe
+    red, green, blue = luminance_weights(view.space)
+    weights = (float(red), float(green), float(blue))
     factors = {name: rgb for name, rgb in balance.factors.items() if max(rgb) > 0}
     lights = light_facts(
         {name: light.role for name, light in recipe.model.lights.items()},
         factors,
         gauge.means,
-        (float(weights[0]), float(weights[1]), float(weights[2])),
+        weights,
         {name: part.gain for name, part in balance.lights.items()},
         {name: part.tint.kelvin for name, part in balance.lights.items()},
     )
@@ -184,7 +196,8 @@ def _meter_mood(
         facts=facts,
         mean_cd_m2={light.name: light.luminance * scale for light in lights} if scale else None,
         ev100=camera.ev100,
-        luminance=_exposed_luminance(mix, camera, weights),
+        exposed=_exposed(mix, camera),
+        luminance_weights=weights,
     )
 
 
@@ -256,9 +269,9 @@ def _clipped_share(chain: LookChain, mix: Mix) -> float:
     return float(clipped / (height * width))
 
 
-def _exposed_luminance(mix: Mix, camera: CameraState, weights: npt.NDArray[np.float64]) -> Floats:
+def _exposed(mix: Mix, camera: CameraState) -> Floats:
     height, width = mix.planes.shape[1:]
     size = reduced_size((width, height), PICTURE_WIDTH)
-    planes = np.stack([reduced(plane, size) for plane in mix.planes])
-    exposed: Floats = np.einsum("c,chw->hw", (weights @ camera.matrix).astype(np.float32), planes)
+    planes = np.stack([area_mean(plane, size) for plane in mix.planes])
+    exposed: Floats = np.einsum("ij,jhw->ihw", camera.matrix.astype(np.float32), planes)
     return exposed

@@ -1,0 +1,74 @@
+"""The meter report as pictures: where each mood's light lies in stops around grey."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from evenfall.deliver.atomic import write_atomically
+from evenfall.deliver.exposure_map import draw_exposure_map, draw_histogram, histogram_of
+from evenfall.deliver.png import Codes, encode_png
+from evenfall.recipe import Recipe
+from evenfall.recipe.look import Filmic
+from evenfall.run.metering import MeteredMood, MeterReport
+from evenfall.run.targets import refuse_existing
+
+__all__ = ["write_meter_pictures"]
+
+
+def write_meter_pictures(
+    report: MeterReport, recipe: Recipe, folder: Path, *, overwrite: bool = False
+) -> list[Path]:
+    """Write an exposure map and a histogram of every mood.
+
+    Parameters
+    ----------
+    report : MeterReport
+        From `meter_report`.
+    recipe : Recipe
+        Names the files and the pictures.
+    folder : Path
+        Where they go; made if missing.
+    overwrite : bool
+        Whether pictures that exist may be replaced.
+
+    Returns
+    -------
+    list of Path
+        Two for each mood.
+
+    Raises
+    ------
+    OutputError
+        When a picture exists and may not be replaced, or cannot be written; nothing is written if
+        one of them exists.
+    """
+    stem = recipe.path.stem
+    paths = {
+        (mood.facts.mood, kind): folder / f"{stem}_{mood.facts.mood}_{kind}.png"
+        for mood in report.moods
+        for kind in ("exposure", "histogram")
+    }
+    refuse_existing(paths.values(), allowed=overwrite)
+    for mood in report.moods:
+        for kind, codes in _pictures(mood, recipe):
+            data = encode_png(codes, small=True)
+            write_atomically(paths[mood.facts.mood, kind], data, overwrite=overwrite)
+    return list(paths.values())
+
+
+def _pictures(mood: MeteredMood, recipe: Recipe) -> Iterator[tuple[str, Codes]]:
+    project = recipe.model.project
+    title = ", ".join(part for part in (project.view or project.title, mood.facts.title) if part)
+    subtitle = f"exposure {mood.facts.exposure_stops:+.2f} stops on the passes"
+    yield "exposure", draw_exposure_map(mood.luminance, title=title, subtitle=subtitle)
+    tone = recipe.moods[mood.facts.mood].look.tone
+    yield (
+        "histogram",
+        draw_histogram(
+            histogram_of(mood.exposed, mood.luminance_weights),
+            title=title,
+            subtitle=subtitle,
+            white_stops=tone.white_stops if isinstance(tone, Filmic) else None,
+        ),
+    )
