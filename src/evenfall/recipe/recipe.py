@@ -40,6 +40,8 @@ class Recipe:
         Its moods in order, with inheritance applied.
     passes_folder : Path
         Where the passes lie; absolute.
+    changes : tuple of str
+        One-off changes that the model includes.
     """
 
     path: Path
@@ -47,6 +49,7 @@ class Recipe:
     model: RecipeModel
     moods: Mapping[str, ResolvedMood]
     passes_folder: Path
+    changes: tuple[str, ...] = ()
 
     def beside(self, relative: str) -> Path:
         """Path of a file that the recipe names relative to itself."""
@@ -111,7 +114,7 @@ def load(
     if faults or sound.model is None:
         raise RecipeError(faults)
     folder = chosen or path.parent / sound.model.passes.folder
-    return Recipe(path, text, sound.model, sound.moods, folder.absolute())
+    return Recipe(path, text, sound.model, sound.moods, folder.absolute(), tuple(changes))
 
 
 @dataclass(frozen=True)

@@ -46,8 +46,7 @@ def _plain(schema: Any) -> Any:
     plain = {
         key: _plain(value)
         for key, value in schema.items()
-        if not (key == "title" and isinstance(value, str))
-        and not (key == "default" and value is None)
+        if value is not None and not (key == "title" and isinstance(value, str))
     }
     if "anyOf" in plain:
         options = [option for option in plain.pop("anyOf") if option != {"type": "null"}]

@@ -107,13 +107,21 @@ def _edited(
     try:
         edit(document)
         edited = _with_line_ends_of(text, tomlkit.dumps(document))
-        sound = parse_toml(edited, "recipe") == expected
+        sound = _filled(parse_toml(edited, "recipe")) == _filled(expected)
     except Exception:  # whatever a layout does to the library, the text is not touched
         sound = False
     if not sound:
         found = "cannot be changed here without harm to the rest of the recipe"
         raise UsageError(Fault("", dotted(place), found, hint="change it in a text editor"))
     return edited
+
+
+def _filled(value: Any) -> Any:
+    """Leave out empty tables, which a layout with dotted keys cannot hold."""
+    if isinstance(value, dict):
+        inner = {key: _filled(item) for key, item in value.items()}
+        return {key: item for key, item in inner.items() if item != {}}
+    return [_filled(item) for item in value] if isinstance(value, list) else value
 
 
 def _with_line_ends_of(text: str, edited: str) -> str:

@@ -1,0 +1,46 @@
+"""The reference and the schema in docs/ are what the model says today."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from evenfall.recipe.base import Part
+from evenfall.recipe.reference import recipe_reference, schema_text
+
+DOCS = Path(__file__).parents[2] / "docs"
+AGAIN = "run: python -m evenfall.recipe.reference docs"
+
+
+def test_the_reference_is_up_to_date() -> None:
+    current = (DOCS / "recipe.md").read_text(encoding="utf-8")
+    assert current == recipe_reference(), f"docs/recipe.md is not what the model says; {AGAIN}"
+
+
+def test_the_schema_is_up_to_date() -> None:
+    current = (DOCS / "recipe.schema.json").read_text(encoding="utf-8")
+    assert current == schema_text(), f"docs/recipe.schema.json is not what the model says; {AGAIN}"
+
+
+def parts(base: type[Part] = Part) -> list[type[Part]]:
+    return [each for kind in base.__subclasses__() for each in (kind, *parts(kind))]
+
+
+@pytest.mark.parametrize("part", parts(), ids=lambda part: part.__name__)
+def test_every_key_is_explained(part: type[Part]) -> None:
+    text = recipe_reference()
+    for key, field in part.model_fields.items():
+        assert field.description, f"{part.__name__}.{key} has no description"
+        assert f"| `{key}` | " in text
+
+
+def test_links_lead_somewhere() -> None:
+    import re
+
+    text = recipe_reference()
+    headings = re.findall(r"^#{2,3} (.+)$", text, re.MULTILINE)
+    anchors = {re.sub(r"[^\w\- ]", "", each).lower().replace(" ", "-") for each in headings}
+    links = re.findall(r"\]\(#([^)]+)\)", text)
+    assert len(links) > 20
+    assert set(links) <= anchors
