@@ -1,0 +1,282 @@
+r"""Lights and their roles from the names of files and layers, by open patterns.
+
+A name is cleaned first: frame number, view name and the words that all names of a folder share are
+taken off. Then the first pattern that fits gives the light:
+
+====================================  ===========================  ===========
+pattern (case does not matter)        example                      light
+====================================  ===========================  ===========
+``(light|lamp|pass)[_ .-]NAME``       ``living_light_cove``        cove
+``NAME[_ .-](light|lamp|pass)``       ``sky_pass``                 sky
+``NAME``                              ``pendants``                 pendants
+====================================  ===========================  ===========
+
+A recipe replaces the patterns by its own (``passes.name_patterns``): regular expressions with a
+group named ``light``; names that fit none are then no lights. `ROLE_WORDS` lists the words that
+give a light its role, `BEAUTY_WORDS` those that mean all lights at once, and `GUIDE_WORDS` those of
+pictures that hold no light. Words are compared without regard to case or a plural s.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from evenfall.errors import Fault, UsageError
+from evenfall.recipe.lights import Role
+
+__all__ = [
+    "BEAUTY_WORDS",
+    "GUIDE_WORDS",
+    "NAME_PATTERNS",
+    "ROLE_WORDS",
+    "NameMatch",
+    "RoleGuess",
+    "compile_patterns",
+    "is_beauty_name",
+    "is_guide_name",
+    "light_names",
+    "match_name",
+    "role_from_name",
+    "without_frame",
+    "words_of",
+]
+
+NAME_PATTERNS = (
+    r"^(?:.*[_ .-])?(?:lights?|lamps?|pass(?:es)?)[_ .-]+(?P<light>.+)$",
+    r"^(?P<light>.+?)[_ .-]+(?:lights?|lamps?|pass(?:es)?)$",
+    r"^(?P<light>.+)$",
+)
+"""The documented patterns, tried in this order."""
+
+ROLE_WORDS: Mapping[Role, tuple[str, ...]] = {
+    "outdoor fixture": (
+        *("outdoor", "outside", "exterior", "garden", "terrace", "patio", "facade", "street"),
+        *("balcony", "porch", "path", "bollard", "driveway", "courtyard", "landscape"),
+    ),
+    "glow": (
+        *("glow", "screen", "tv", "television", "monitor", "display", "sign", "emissive"),
+        *("emission", "fire", "fireplace", "candle", "neon"),
+    ),
+    "key": ("sun", "sunlight", "key", "main", "moon"),
+    "sky": ("sky", "skylight", "dome", "environment", "env", "hdri", "overcast"),
+    "fill": ("fill", "bounce", "reflector", "softbox", "ambient", "portal"),
+    "fixture": (
+        *("fixture", "pendant", "lamp", "spot", "spotlight", "downlight", "sconce", "cove"),
+        *("strip", "led", "chandelier", "lantern", "ceiling", "wall", "floor", "table", "desk"),
+        *("bedside", "shelf", "cabinet", "island", "kitchen", "vanity", "mirror", "track"),
+        *("recessed", "uplight", "bulb", "tube", "linear", "luminaire", "undercabinet"),
+    ),
+}
+"""Words that give a light its role; the first role with a word in the name wins."""
+
+BEAUTY_WORDS = ("beauty", "all", "combined", "full", "total")
+"""Words that mean all lights at once, if the name holds nothing but them and shared words."""
+
+GUIDE_WORDS = (
+    *("albedo", "normal", "depth", "position", "mask", "matte", "alpha", "id", "uv", "motion"),
+    *("velocity", "occlusion", "ao", "roughness", "variance", "samples"),
+)
+"""Words of pictures that hold no light."""
+
+_FRAME = re.compile(r"[_ .-]*(?:frame[_ .-]?)?\d{4,}$", re.IGNORECASE)
+_WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|\d+")
+_SEPARATORS = "_ .-"
+
+
+@dataclass(frozen=True)
+class NameMatch:
+    """A light found in a name, and the pattern that found it."""
+
+    light: str
+    pattern: str
+
+
+@dataclass(frozen=True)
+class RoleGuess:
+    """A role and why it is proposed."""
+
+    role: Role
+    reason: str
+
+
+def words_of(name: str) -> tuple[str, ...]:
+    """Words of a name in lower case: parted by signs, digits and capitals, without a plural s.
+
+    Examples
+    --------
+    >>> words_of("GardenLamps_02")
+    ('garden', 'lamp', '02')
+    """
+    return tuple(_singular(word.lower()) for word in _WORD.findall(name))
+
+
+def _singular(word: str) -> str:
+    plural = len(word) > 3 and word.endswith("s") and not word.endswith("ss")
+    return word[:-1] if plural else word
+
+
+def compile_patterns(patterns: Sequence[str]) -> tuple[re.Pattern[str], ...]:
+    """Compile a recipe's patterns, or the documented ones if it has none.
+
+    Raises
+    ------
+    UsageError
+        When a pattern is no regular expression or lacks the group ``light``; all faults at once.
+    """
+    compiled, faults = [], []
+    for pattern in patterns or NAME_PATTERNS:
+        try:
+            expression = re.compile(pattern, re.IGNORECASE)
+        except re.error as error:
+            faults.append(Fault("", "passes.name_patterns", f"{pattern!r} does not read: {error}"))
+            continue
+        if "light" not in expression.groupindex:
+            hint = "a group named 'light': (?P<light>...)"
+            faults.append(Fault("", "passes.name_patterns", f"{pattern!r} names no light", hint))
+        compiled.append(expression)
+    if faults:
+        raise UsageError(faults)
+    return tuple(compiled)
+
+
+def match_name(name: str, patterns: Sequence[str] = ()) -> NameMatch | None:
+    """Find the light in one name.
+
+    Examples
+    --------
+    >>> match_name("living_light_cove").light
+    'cove'
+    >>> match_name("sun", [r"^L_(?P<light>.+)$"]) is None
+    True
+    """
+    for expression in compile_patterns(patterns):
+        found = expression.search(name)
+        if found is not None and found["light"]:
+            return NameMatch(
+                found["light"].strip(_SEPARATORS) or found["light"], expression.pattern
+            )
+    return None
+
+
+def light_names(stems: Sequence[str], patterns: Sequence[str] = ()) -> tuple[str | None, ...]:
+    """Find the lights in the names of a folder, without frame number and what all names share.
+
+    Parameters
+    ----------
+    stems : sequence of str
+        Names of files without ending, or of layers.
+    patterns : sequence of str
+        Patterns that replace the documented ones; they see the whole name.
+
+    Returns
+    -------
+    tuple of str or None
+        A key for the recipe in the order of `stems`: lower case, digits and ``_``; None where no
+        pattern fits. Two lights of one name get a number.
+
+    Examples
+    --------
+    >>> light_names(["villa_v2_Sun.0001", "villa_v2_Garden lamps.0001"])
+    ('sun', 'garden')
+    """
+    if patterns:
+        found = [match_name(stem, patterns) for stem in stems]
+    else:
+        found = [match_name(stem) for stem in _without_shared([without_frame(s) for s in stems])]
+    names: list[str | None] = []
+    for match in found:
+        names.append(None if match is None else _free(_key(match.light), names))
+    return tuple(names)
+
+
+def without_frame(stem: str) -> str:
+    """Take off a frame number: four digits or more at the end of a name.
+
+    Examples
+    --------
+    >>> without_frame("sun.0001"), without_frame("sun_02"), without_frame("0001")
+    ('sun', 'sun_02', '0001')
+    """
+    return _FRAME.sub("", stem) or stem
+
+
+def _without_shared(stems: Sequence[str]) -> list[str]:
+    """Take off what all names begin and end with, at whole words only."""
+    if len(stems) < 2:
+        return list(stems)
+    start = _whole_words(_shared_start(stems))
+    end = _whole_words(_shared_start([stem[::-1] for stem in stems]))
+    cut = [stem[len(start) : len(stem) - len(end)] for stem in stems]
+    return [short.strip(_SEPARATORS) or stem for short, stem in zip(cut, stems, strict=True)]
+
+
+def _shared_start(stems: Sequence[str]) -> str:
+    length = 0
+    for signs in zip(*stems, strict=False):
+        if len(set(signs)) > 1:
+            break
+        length += 1
+    return stems[0][:length]
+
+
+def _whole_words(shared: str) -> str:
+    last = max((shared.rfind(sign) for sign in _SEPARATORS), default=-1)
+    return shared[: last + 1]
+
+
+def _key(light: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "_", light.lower()).strip("_") or "light"
+
+
+def _free(key: str, taken: Iterable[str | None]) -> str:
+    used = set(taken)
+    number, free = 2, key
+    while free in used:
+        free, number = f"{key}_{number}", number + 1
+    return free
+
+
+def role_from_name(name: str) -> RoleGuess | None:
+    """Propose a role from the words of a light's name.
+
+    Examples
+    --------
+    >>> role_from_name("garden_lamps")
+    RoleGuess(role='outdoor fixture', reason="named 'garden'")
+    >>> role_from_name("group_3") is None
+    True
+    """
+    words = words_of(name)
+    for role, known in ROLE_WORDS.items():
+        for word in words:
+            if word in known:
+                return RoleGuess(role, f"named '{word}'")
+    return None
+
+
+def is_beauty_name(name: str) -> bool:
+    """Whether a name means all lights at once.
+
+    Examples
+    --------
+    >>> is_beauty_name("beauty"), is_beauty_name("living_all_lights"), is_beauty_name("wall")
+    (True, True, False)
+    """
+    words = words_of(name)
+    return "beauty" in words or (
+        any(word in BEAUTY_WORDS for word in words)
+        and role_from_name(" ".join(word for word in words if word not in BEAUTY_WORDS)) is None
+    )
+
+
+def is_guide_name(name: str) -> bool:
+    """Whether a name is that of a picture without light.
+
+    Examples
+    --------
+    >>> is_guide_name("view_albedo"), is_guide_name("sky")
+    (True, False)
+    """
+    return any(word in GUIDE_WORDS for word in words_of(name))

@@ -1,0 +1,368 @@
+"""What lies in a folder of passes: facts of each, how they stand to each other, likely roles."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from evenfall.errors import PassError, UsageError
+from evenfall.light.primaries import luminance_weights, space_from_chromaticities
+from evenfall.passes.clean import Flaws, find_flaws
+from evenfall.passes.header import PassHeader, Selector
+from evenfall.passes.image import PassImage, PixelCensus
+from evenfall.passes.match import (
+    RoleGuess,
+    is_beauty_name,
+    is_guide_name,
+    light_names,
+    without_frame,
+)
+from evenfall.passes.reading import inspect, read
+from evenfall.passes.roles import LightTraits, light_traits, propose_roles
+from evenfall.passes.suspicion import suspect_encoding
+
+__all__ = ["PassFacts", "Survey", "Unreadable", "survey_folder"]
+
+Kind = Literal["light", "beauty", "guide"]
+
+_ENDINGS = frozenset({".exr", ".hdr", ".pic", ".tif", ".tiff", ".pfm"})
+_DISPLAY_ENDINGS = frozenset({".png", ".jpg", ".jpeg", ".webp", ".avif", ".gif", ".bmp"})
+
+
+@dataclass(frozen=True)
+class PassFacts:
+    """Facts of one picture.
+
+    Parameters
+    ----------
+    name : str
+        Name proposed for the recipe.
+    kind : str
+        ``"light"``, ``"beauty"`` or ``"guide"`` (albedo, normal and other pictures without light).
+    file : str
+        Relative to the folder.
+    header : PassHeader
+        What the file says.
+    colour_space : str
+        Name of its primaries, or ``"BT.709 (not said)"``.
+    mean_luminance, peak_luminance : float
+        In scene units; the peak is the largest pixel.
+    share : float
+        Of the light of all passes; 0 for beauty and guides.
+    stops_to_key : float or None
+        Mean luminance against the key's (the brightest one's), in stops.
+    role : RoleGuess or None
+        Proposed role and why; None for beauty and guides.
+    census : PixelCensus
+        Broken numbers.
+    flaws : mapping of str to int
+        Pixels by kind of flaw.
+    encoding_marks : tuple of str
+        Why the picture looks display-encoded; empty if it does not.
+    """
+
+    name: str
+    kind: Kind
+    file: str
+    header: PassHeader
+    colour_space: str
+    mean_luminance: float
+    peak_luminance: float
+    share: float
+    stops_to_key: float | None
+    role: RoleGuess | None
+    census: PixelCensus
+    flaws: dict[str, int]
+    encoding_marks: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Unreadable:
+    """A file that could not be surveyed, and why."""
+
+    file: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Survey:
+    """A folder of passes.
+
+    Parameters
+    ----------
+    folder : Path
+        Where they lie.
+    passes : tuple of PassFacts
+        Lights in the order of their files, then beauty, then guides.
+    unreadable : tuple of Unreadable
+        Files that could not be read.
+    notes : tuple of str
+        What a person should know: other frames and views, sizes and spaces that differ.
+    """
+
+    folder: Path
+    passes: tuple[PassFacts, ...]
+    unreadable: tuple[Unreadable, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def lights(self) -> tuple[PassFacts, ...]:
+        """The passes of single lights."""
+        return tuple(facts for facts in self.passes if facts.kind == "light")
+
+    @property
+    def beauty(self) -> PassFacts | None:
+        """The picture of all lights at once, if there is one."""
+        return next((facts for facts in self.passes if facts.kind == "beauty"), None)
+
+
+@dataclass(frozen=True)
+class _Found:
+    """A picture inside a file, before it is read."""
+
+    file: str
+    header: PassHeader
+    stem: str
+    kind: Kind = "light"
+    name: str = ""
+
+    @property
+    def selector(self) -> Selector:
+        header = self.header
+        return Selector(header.layer, header.part, header.view or None)
+
+
+def survey_folder(
+    folder: Path,
+    *,
+    patterns: Sequence[str] = (),
+    view: str | None = None,
+    on_file: Callable[[str], None] | None = None,
+    on_image: Callable[[str, PassImage, Flaws], None] | None = None,
+) -> Survey:
+    """Look at all passes of a folder and the folders in it.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder.
+    patterns : sequence of str
+        Name patterns that replace the documented ones.
+    view : str or None
+        Camera, for files of several views; the first otherwise.
+    on_file : callable, optional
+        Told the name of each file before it is read.
+    on_image : callable, optional
+        Told name, pixels and flaws of each light or beauty, one at a time.
+
+    Raises
+    ------
+    UsageError
+        When the folder does not exist or holds no pass, or a pattern does not read.
+    PassError
+        When none of its files can be read.
+    """
+    if not folder.is_dir():
+        raise UsageError(f"{folder}: no such folder; name the folder in which the passes lie")
+    notes: list[str] = []
+    unreadable: list[Unreadable] = []
+    files = _one_frame(list(_files(folder, notes)), notes)
+    if not files:
+        raise UsageError(
+            f"{folder}: holds no passes; expected files ending in {', '.join(sorted(_ENDINGS))}"
+        )
+    found = _name(list(_pictures(folder, files, view, notes, unreadable)), patterns, notes)
+    if not found and unreadable:
+        raise PassError("\n".join(f"{each.reason}" for each in unreadable))
+    facts, traits = _read_all(folder, found, unreadable, on_file, on_image)
+    notes.extend(_differences(facts))
+    return Survey(folder, _set_against_each_other(facts, traits), tuple(unreadable), tuple(notes))
+
+
+def _files(folder: Path, notes: list[str]) -> Iterator[Path]:
+    display = []
+    for path in sorted(folder.rglob("*")):
+        if any(part.startswith(".") for part in path.relative_to(folder).parts):
+            continue
+        if path.suffix.lower() in _ENDINGS and path.is_file():
+            yield path
+        elif path.suffix.lower() in _DISPLAY_ENDINGS:
+            display.append(path.relative_to(folder).as_posix())
+    if display:
+        notes.append(f"not read, as they are display-encoded: {_listed(display)}")
+
+
+def _listed(names: Sequence[str], most: int = 4) -> str:
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more
+
+
+def _one_frame(files: list[Path], notes: list[str]) -> list[Path]:
+    """Keep the first of files that differ only by frame number."""
+    first: dict[Path, Path] = {}
+    others: dict[Path, int] = {}
+    for path in files:
+        base = path.with_name(without_frame(path.stem) + path.suffix)
+        others[base] = others.get(base, 0) + (base in first)
+        first.setdefault(base, path)
+    skipped = sum(others.values())
+    if skipped:
+        notes.append(
+            f"{skipped} files are other frames of the same passes; the first frame was surveyed "
+            "(write #### for the digits in the recipe and set passes.frame)"
+        )
+    return list(first.values())
+
+
+def _pictures(
+    folder: Path,
+    files: Sequence[Path],
+    view: str | None,
+    notes: list[str],
+    unreadable: list[Unreadable],
+) -> Iterator[_Found]:
+    views: set[str] = set()
+    for path in files:
+        file = path.relative_to(folder).as_posix()
+        try:
+            headers = inspect(path)
+        except PassError as error:
+            unreadable.append(Unreadable(file, str(error)))
+            continue
+        seen = list(dict.fromkeys(header.view for header in headers))
+        wanted = view if view in seen else seen[0]
+        views.update(seen)
+        several = sum(header.view == wanted for header in headers) > 1
+        for header in headers:
+            if header.view == wanted:
+                inner = [part for part in (header.part, header.layer) if part]
+                outer = [] if several and len(files) == 1 else [file.rsplit(".", 1)[0]]
+                stem = "_".join([*outer, *inner]) if several else outer[0]
+                yield _Found(file, header, stem.replace("/", "_"))
+    if len(views) > 1:
+        chosen = view or "the first view of each file"
+        notes.append(f"views in these files: {', '.join(sorted(views))}; surveyed: {chosen}")
+
+
+def _name(found: list[_Found], patterns: Sequence[str], notes: list[str]) -> list[_Found]:
+    """Tell lights, beauty and guides apart by name, and name the lights."""
+    kinds: list[Kind] = []
+    for each in found:
+        if is_guide_name(each.stem):
+            kinds.append("guide")
+        elif is_beauty_name(each.stem) and "beauty" not in kinds:
+            kinds.append("beauty")
+        else:
+            kinds.append("light")
+    names = light_names([each.stem for each in found], patterns)
+    named = []
+    for each, kind, name in zip(found, kinds, names, strict=True):
+        if kind == "light" and name is None:
+            notes.append(f"{each.header.label}: fits no name pattern, taken for no light")
+            continue
+        named.append(replace(each, kind=kind, name=name or kind))
+    return named
+
+
+def _read_all(
+    folder: Path,
+    found: Sequence[_Found],
+    unreadable: list[Unreadable],
+    on_file: Callable[[str], None] | None,
+    on_image: Callable[[str, PassImage, Flaws], None] | None,
+) -> tuple[list[PassFacts], dict[str, LightTraits]]:
+    facts: list[PassFacts] = []
+    traits: dict[str, LightTraits] = {}
+    for file in dict.fromkeys(each.file for each in found):
+        here = [each for each in found if each.file == file]
+        if on_file is not None:
+            on_file(file)
+        try:
+            images = read(folder / file, [each.selector for each in here])
+        except PassError as error:
+            unreadable.append(Unreadable(file, str(error)))
+            continue
+        for each, image in zip(here, images, strict=True):
+            flaws = find_flaws(image.planes) if each.kind != "guide" else None
+            facts.append(_facts(each, image, flaws))
+            if flaws is not None and on_image is not None:
+                on_image(each.name, image, flaws)
+            if each.kind == "light":
+                traits[each.name] = light_traits(image.planes, _weights(image.header))
+    return facts, traits
+
+
+def _weights(header: PassHeader) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    return luminance_weights(space_from_chromaticities(header.chromaticities))
+
+
+def _facts(found: _Found, image: PassImage, flaws: Flaws | None) -> PassFacts:
+    weights = _weights(image.header).astype(np.float32)
+    luminance = sum(
+        weight * plane.astype(np.float32)
+        for weight, plane in zip(weights, image.planes, strict=True)
+    )
+    space = space_from_chromaticities(image.header.chromaticities).name
+    said = image.header.chromaticities is not None
+    suspicion = suspect_encoding(image.planes)
+    return PassFacts(
+        name=found.name,
+        kind=found.kind,
+        file=found.file,
+        header=image.header,
+        colour_space=space if said else f"{space} (not said)",
+        mean_luminance=float(np.mean(luminance, dtype=np.float64)),
+        peak_luminance=float(np.max(luminance)),
+        share=0.0,
+        stops_to_key=None,
+        role=None,
+        census=image.census,
+        flaws={} if flaws is None else flaws.counts,
+        encoding_marks=suspicion.reasons if suspicion.suspected else (),
+    )
+
+
+def _set_against_each_other(
+    facts: Sequence[PassFacts], traits: dict[str, LightTraits]
+) -> tuple[PassFacts, ...]:
+    lights = [each for each in facts if each.kind == "light"]
+    roles = propose_roles(traits)
+    total = sum(each.mean_luminance for each in lights)
+    keys = [each.mean_luminance for each in lights if roles[each.name].role == "key"]
+    key = max(keys or [each.mean_luminance for each in lights], default=0.0)
+    done = [
+        replace(
+            each,
+            share=each.mean_luminance / total if total > 0 else 0.0,
+            stops_to_key=_stops(each.mean_luminance, key),
+            role=roles[each.name],
+        )
+        for each in lights
+    ]
+    rest = [
+        replace(each, stops_to_key=_stops(each.mean_luminance, key))
+        for kind in ("beauty", "guide")
+        for each in facts
+        if each.kind == kind
+    ]
+    return (*done, *rest)
+
+
+def _stops(luminance: float, key: float) -> float | None:
+    return float(np.log2(luminance / key)) if luminance > 0 and key > 0 else None
+
+
+def _differences(facts: Sequence[PassFacts]) -> Iterator[str]:
+    sizes = {(each.header.width, each.header.height): each.file for each in facts}
+    if len(sizes) > 1:
+        said = "; ".join(f"{w} x {h} ({file})" for (w, h), file in sizes.items())
+        yield f"sizes differ: {said}"
+    lit = [each for each in facts if each.kind != "guide"]
+    spaces = {each.colour_space: each.file for each in lit}
+    if len(spaces) > 1:
+        said = "; ".join(f"{space} ({file})" for space, file in spaces.items())
+        yield f"colour spaces differ: {said}"
