@@ -32,7 +32,7 @@ from evenfall.recipe.look import Aces, Clip, Filmic, Gamut, Hable, Look, Neutral
 __all__ = ["RENDERING_SPACE", "Rendering", "make_rendering", "tone_curve"]
 
 RENDERING_SPACE = RgbSpace(
-    "rendering", (0.714, 0.314), (0.276, 0.744), (0.125, 0.0), white=BT709.white
+    "rendering", (0.714, 0.314), (0.275, 0.746), (0.125, 0.0), white=BT709.white
 )
 """Primaries in which our tone curves act.
 
