@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sys
 from importlib import import_module
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -34,3 +36,30 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted(__all__)
+
+
+class _Package(ModuleType):
+    """Lets the functions `mix` and `run` stand before the subpackages of the same names.
+
+    Importing a subpackage binds its name here; the setters let that pass. Import from
+    subpackages by `from evenfall.mix.engine import ...`.
+    """
+
+    @property
+    def mix(self) -> Any:
+        return __getattr__("mix")
+
+    @mix.setter
+    def mix(self, subpackage: ModuleType) -> None:
+        pass
+
+    @property
+    def run(self) -> Any:
+        return __getattr__("run")
+
+    @run.setter
+    def run(self, subpackage: ModuleType) -> None:
+        pass
+
+
+sys.modules[__name__].__class__ = _Package

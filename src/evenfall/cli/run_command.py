@@ -10,6 +10,13 @@ from typing import TYPE_CHECKING, NoReturn
 
 import click
 
+from evenfall.cli.options import (
+    json_option,
+    moods_option,
+    passes_option,
+    recipe_argument,
+    set_option,
+)
 from evenfall.cli.progress import LiveProgress
 
 if TYPE_CHECKING:
@@ -21,35 +28,24 @@ _INTERRUPTED, _TERMINATED = 130, 143  # 128 + signal number, as shells report it
 
 
 @click.command("run", short_help="Make the deliverables of all moods, or of chosen ones.")
-@click.argument("recipe", type=click.Path(path_type=Path))
-@click.option(
-    "--passes",
-    metavar="DIR",
-    type=click.Path(path_type=Path),
-    help="Folder of the passes, instead of the recipe's.",
-)
+@recipe_argument
+@passes_option
 @click.option(
     "--out",
     metavar="DIR",
     type=click.Path(path_type=Path),
     help="Folder of the files; 'pictures' beside the recipe otherwise.",
 )
-@click.option("--mood", "moods", metavar="NAME", multiple=True, help="Only this mood; repeatable.")
+@moods_option
 @click.option("--proof", is_flag=True, help="Quick reduced pictures, with composition guides.")
-@click.option(
-    "--set",
-    "changes",
-    metavar="PLACE=VALUE",
-    multiple=True,
-    help="One-off change, such as moods.dusk.lights.sun.stops=-1; repeatable.",
-)
+@set_option
 @click.option("--dry-run", is_flag=True, help="Check everything, say what would be made.")
 @click.option("--overwrite", is_flag=True, help="Replace files that exist.")
 @click.option(
     "--keep-going", is_flag=True, help="A damaged pass stops only the moods that need it."
 )
 @click.option("--workers", metavar="N", type=click.IntRange(1), help="Threads; all processors.")
-@click.option("--json", "as_json", is_flag=True, help="Print the report as JSON.")
+@json_option
 @click.option("-v", "--verbose", is_flag=True, help="Say more: balance, exposure and timings.")
 @click.option("-q", "--quiet", is_flag=True, help="Say nothing but faults.")
 def command(
@@ -88,7 +84,6 @@ def command(
                 overwrite=overwrite,
                 dry_run=dry_run,
                 keep_going=keep_going,
-                changes=changes,
                 workers=workers,
                 on_event=progress.hear,
             )

@@ -14,6 +14,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from pydantic import BaseModel
+
 from evenfall.camera.exposure import MeterPlan, plan_meter
 from evenfall.recipe import Area, Recipe, ResolvedMood
 from evenfall.run.excerpt import excerpt, mood_chain, relevant_changes
@@ -42,8 +44,6 @@ class Origins:
     ----------
     recipe : Recipe
         The recipe.
-    changes : tuple of str
-        One-off changes to it.
     fingerprints : mapping of str to str
         Of the passes, by light.
     versions : mapping of str to str
@@ -55,13 +55,12 @@ class Origins:
     def __init__(
         self,
         recipe: Recipe,
-        changes: tuple[str, ...],
         fingerprints: Mapping[str, str],
         versions: Mapping[str, str],
         *,
         proof: bool,
     ) -> None:
-        self.recipe, self.changes, self.proof = recipe, changes, proof
+        self.recipe, self.proof = recipe, proof
         self.fingerprints, self.versions = fingerprints, versions
         self._files: dict[Path, str] = {}
 
@@ -73,6 +72,7 @@ class Origins:
             "recipe": self.recipe.path.name,
             "text": excerpt(self.recipe, self.moods_of(mood), None, proof=self.proof),
             "changes": self._changes(mood),
+            "resolved": _resolved(self.recipe, resolved),
             "passes": self.passes(mood),
             "meter": self._meter(resolved),
             "files": {name: self._hash(path) for name, path in _side_files(self.recipe, resolved)},
@@ -100,6 +100,10 @@ class Origins:
         """Text to embed: the part of the recipe that speaks of this file."""
         return excerpt(self.recipe, self.moods_of(target.mood), target.number, proof=self.proof)
 
+    def sheet_text(self, moods: Sequence[str]) -> str:
+        """Text to embed in the contact sheet: without deliverables."""
+        return excerpt(self.recipe, set(moods), None, proof=self.proof)
+
     def passes(self, mood: str) -> dict[str, str]:
         """Fingerprints of the passes that a mood's pictures follow from."""
         return {
@@ -121,7 +125,7 @@ class Origins:
         return changes
 
     def _changes(self, mood: str) -> tuple[str, ...]:
-        return relevant_changes(self.changes, self.moods_of(mood))
+        return relevant_changes(self.recipe.changes, self.moods_of(mood))
 
     def _meter(self, mood: ResolvedMood) -> Any:
         plan = plan_meter(self.recipe, mood)
@@ -154,6 +158,23 @@ class Origins:
 
 def _digest(facts: Any) -> str:
     return hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
+
+
+def _resolved(recipe: Recipe, mood: ResolvedMood) -> list[Any]:
+    """Give everything that the model says of a mood and its lights."""
+    parts: list[BaseModel | None] = [
+        mood.daylight,
+        mood.camera,
+        mood.look,
+        mood.plate,
+        *mood.overlays,
+        *mood.regions,
+    ]
+    parts += [*mood.lights.values(), *recipe.model.lights.values(), recipe.model.passes.repair]
+    passes, project = recipe.model.passes, recipe.model.project
+    dumped = [part and part.model_dump(mode="json") for part in [*parts, project]]
+    groups = sorted((name, list(lights)) for name, lights in recipe.model.groups.items())
+    return [dumped, groups, mood.title, passes.colour_space, passes.luminance_scale]
 
 
 def _on(mood: ResolvedMood) -> list[str]:

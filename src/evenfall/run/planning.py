@@ -37,8 +37,6 @@ class RunPlan:
         What an earlier run in the same folder left.
     origins : Origins
         Records and digests.
-    changes : tuple of str
-        One-off changes to the recipe.
     mood_digests : mapping of str to str
         By mood.
     targets_to_make : list of Target
@@ -57,7 +55,6 @@ class RunPlan:
     report: RunReport
     earlier: Earlier
     origins: Origins
-    changes: tuple[str, ...]
     mood_digests: Mapping[str, str]
     targets_to_make: list[Target] = field(default_factory=list)
     to_make: tuple[str, ...] = ()
@@ -74,7 +71,6 @@ def plan_run(
     view: View,
     moods: Sequence[str],
     out: Path,
-    changes: tuple[str, ...],
     *,
     proof: bool,
     workers: int,
@@ -89,8 +85,6 @@ def plan_run(
         Chosen moods.
     out : Path
         Folder of the files.
-    changes : tuple of str
-        One-off changes to the recipe.
     proof : bool
         Whether proofs are made.
     workers : int
@@ -105,7 +99,7 @@ def plan_run(
     targets = plan_targets(recipe, moods, out, width=width, proof=proof)
     report = RunReport(
         recipe=recipe.path,
-        changes=changes,
+        changes=recipe.changes,
         out=out,
         report=report_path(recipe, out, proof=proof),
         proof=proof,
@@ -116,9 +110,9 @@ def plan_run(
     )
     earlier = Earlier(report_path(recipe, out, proof=proof))
     fingerprints = _fingerprints(view, moods, earlier, report, workers)
-    origins = Origins(recipe, changes, fingerprints, report.versions, proof=proof)
+    origins = Origins(recipe, fingerprints, report.versions, proof=proof)
     digests = {mood: origins.mood_digest(mood) for mood in moods}
-    plan = RunPlan(view, report, earlier, origins, changes, digests)
+    plan = RunPlan(view, report, earlier, origins, digests)
     _plan_pictures(plan, targets)
     if recipe.model.sheet.make and tuple(moods) == tuple(recipe.moods):
         _plan_sheet(plan, sheet_path(recipe, out, proof=proof))
@@ -171,7 +165,11 @@ def _plan_sheet(plan: RunPlan, path: Path) -> None:
     sheet = view.recipe.model.sheet
     file = FileReport(path, "", sheet.format)
     file.made_of = sheet_digest(
-        view.recipe, list(plan.mood_digests.values()), proof=plan.report.proof
+        view.recipe,
+        list(plan.mood_digests.values()),
+        plan.origins.sheet_text(moods),
+        view.recipe.changes,
+        proof=plan.report.proof,
     )
     noted = earlier.keep(file)
     plan.sheet = file

@@ -34,7 +34,6 @@ def run(
     overwrite: bool = False,
     dry_run: bool = False,
     keep_going: bool = False,
-    changes: Sequence[str] = (),
     workers: int | None = None,
     on_event: OnEvent | None = None,
 ) -> RunReport:
@@ -60,8 +59,6 @@ def run(
         Check everything and say what would be made; nothing is written.
     keep_going : bool
         A pass that cannot be used stops only the moods that need it; the report says which.
-    changes : sequence of str
-        One-off changes that were given to `load`, for the record.
     workers : int, optional
         Threads; one per processor otherwise. The files do not depend on it.
     on_event : callable, optional
@@ -95,7 +92,6 @@ def run(
         view,
         chosen,
         folder,
-        tuple(changes),
         proof=proof,
         workers=workers or default_workers(),
     )
@@ -223,7 +219,9 @@ class _Run:
         if not moods:
             self.report.files.remove(file)
             return
-        provenance = self._record("", self.recipe.text, self.plan.changes, "")
+        provenance = self._record(
+            "", self.plan.origins.sheet_text(tuple(self.recipe.moods)), self.recipe.changes, ""
+        )
         data = make_sheet(self.recipe, moods, pictures, provenance, proof=self.report.proof)
         self._put(file.path, data)
 

@@ -65,10 +65,19 @@ def make_sheet(
     return encode_png(codes, provenance=provenance)
 
 
-def sheet_digest(recipe: Recipe, mood_digests: Sequence[str], *, proof: bool) -> str:
+def sheet_digest(
+    recipe: Recipe,
+    mood_digests: Sequence[str],
+    text: str,
+    changes: Sequence[str],
+    *,
+    proof: bool,
+) -> str:
     """Digest of what the contact sheet follows from."""
     facts = [
         list(mood_digests),
+        text,
+        list(changes),
         recipe.model.sheet.model_dump(mode="json"),
         recipe.model.project.model_dump(mode="json"),
         proof,

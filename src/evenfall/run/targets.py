@@ -4,29 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
+from evenfall.deliver.formats import FILE_ENDINGS
 from evenfall.errors import Fault, OutputError, RecipeError
 from evenfall.recipe import Deliverable, Recipe
 
 __all__ = [
     "Target",
     "default_out",
-    "file_name",
     "plan_targets",
     "refuse_existing",
     "refuse_inputs",
     "report_path",
 ]
 
-_ENDINGS = {
-    "png": ".png",
-    "jpeg": ".jpg",
-    "tiff": ".tif",
-    "exr": ".exr",
-    "avif": ".avif",
-    "gain-map jpeg": ".jpg",
-}
 _PROOF = "_proof"
 
 
@@ -70,8 +62,8 @@ def report_path(recipe: Recipe, out: Path, *, proof: bool) -> Path:
 def sheet_path(recipe: Recipe, out: Path, *, proof: bool) -> Path:
     """Where the contact sheet goes."""
     sheet = recipe.model.sheet
-    name = _filled(sheet.name, {"recipe": recipe.path.stem}, recipe, "sheet.name")
-    return out / f"{name}{_PROOF if proof else ''}{_ENDINGS[sheet.format]}"
+    name = sheet.name.format(recipe=recipe.path.stem)
+    return out / f"{name}{_PROOF if proof else ''}{FILE_ENDINGS[sheet.format]}"
 
 
 def plan_targets(
@@ -92,18 +84,15 @@ def plan_targets(
     proof : bool
         Whether proofs are made.
 
-    Raises
-    ------
-    RecipeError
-        When two files would have the same name, or a name leaves the folder.
     """
-    targets = []
+    targets: list[Target] = []
     for mood in moods:
         for number, deliverable in _deliverables_of(recipe, mood, proof=proof):
-            name = file_name(recipe, mood, deliverable, number, width=width)
-            ending = (_PROOF if proof else "") + _ENDINGS[deliverable.format]
-            targets.append(Target(out / (name + ending), mood, deliverable, number))
-    _refuse_doubles(recipe, targets)
+            name = _file_name(recipe, mood, deliverable, width=width)
+            path = out / (name + (_PROOF if proof else "") + FILE_ENDINGS[deliverable.format])
+            if path in (target.path for target in targets):  # proofs of two crops
+                path = path.with_stem(f"{path.stem}_{number + 1}")
+            targets.append(Target(path, mood, deliverable, number))
     return targets
 
 
@@ -133,58 +122,16 @@ def _proof_of(deliverable: Deliverable) -> Deliverable:
     )
 
 
-def file_name(
-    recipe: Recipe, mood: str, deliverable: Deliverable, number: int, *, width: int
-) -> str:
-    """Fill in a deliverable's name; without the file ending."""
-    words = {
-        "recipe": recipe.path.stem,
-        "mood": mood,
-        "format": deliverable.format.replace(" ", "-"),
-        "space": deliverable.space.replace(" ", "-"),
-        "width": str(deliverable.width or width),
-        "suffix": deliverable.suffix,
-    }
-    return _filled(deliverable.name, words, recipe, f"deliverables[{number}].name")
-
-
-def _filled(pattern: str, words: dict[str, str], recipe: Recipe, place: str) -> str:
-    allowed = ", ".join(f"{{{word}}}" for word in words)
-    try:
-        name = pattern.format(**words)
-    except (KeyError, IndexError, ValueError, AttributeError):
-        fault = Fault(
-            str(recipe.path), place, f'found "{pattern}"', f"expected a name of {allowed}"
-        )
-        raise RecipeError(fault) from None
-    parts = PurePosixPath(name.replace("\\", "/"))
-    if not parts.name or parts.is_absolute() or ".." in parts.parts or "\0" in name:
-        fault = Fault(
-            str(recipe.path), place, f'found "{pattern}"', "expected a name inside the --out folder"
-        )
-        raise RecipeError(fault)
-    return name
-
-
-def _refuse_doubles(recipe: Recipe, targets: Iterable[Target]) -> None:
-    first: dict[str, Target] = {}
-    faults = []
-    for target in targets:
-        key = str(target.path).casefold()  # file systems that ignore case would mix them up
-        if key in first:
-            faults.append(
-                Fault(
-                    str(recipe.path),
-                    target.place,
-                    f"mood {target.mood} makes {target.path.name}, as does {first[key].place} for "
-                    f"mood {first[key].mood}",
-                    "expected a name of its own for every file",
-                    "add a suffix, or {mood} to the name",
-                )
-            )
-        first.setdefault(key, target)
-    if faults:
-        raise RecipeError(faults)
+def _file_name(recipe: Recipe, mood: str, deliverable: Deliverable, *, width: int) -> str:
+    """Fill in a deliverable's name, which the recipe's check has found sound; no file ending."""
+    return deliverable.name.format(
+        recipe=recipe.path.stem,
+        mood=mood,
+        format=deliverable.format.replace(" ", "-"),
+        space=deliverable.space.replace(" ", "-"),
+        width=deliverable.width or width,
+        suffix=deliverable.suffix,
+    )
 
 
 def refuse_inputs(recipe: Recipe, paths: Iterable[Path]) -> None:

@@ -1,0 +1,379 @@
+"""Whole runs: files, their contents, what is refused, and what is kept."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+import evenfall
+from evenfall.deliver.origin import read_provenance
+from evenfall.errors import OutputError, PassError, RecipeError, UsageError
+from evenfall.run import FileDone, MoodMixed, PassRead, RunPlanned
+
+LIGHTS = """
+format = 1
+[lights.sun]
+file = "sun.exr"
+role = "key"
+[lights.sky]
+file = "sky.exr"
+role = "sky"
+[lights.lamp]
+file = "lamp.exr"
+rendered = { kelvin = 3000 }
+"""
+PATCHES = {"sun": (0.40, 0.38, 0.35), "sky": (0.08, 0.10, 0.14), "lamp": (0.12, 0.07, 0.03)}
+
+
+def bytes_of(report):
+    return {file.path.name: file.path.read_bytes() for file in report.files}
+
+
+def listing(folder):
+    return sorted(path.name for path in folder.rglob("*") if path.is_file())
+
+
+def test_run_writes_what_it_says(corner, tmp_path):
+    report = evenfall.run(corner)
+    assert [file.path.name for file in report.files] == [
+        "corner_day.png",
+        "corner_dusk.png",
+        "corner_contact_sheet.png",
+    ]
+    assert listing(tmp_path / "pictures") == sorted(
+        [*(file.path.name for file in report.files), "corner_report.json"]
+    )
+    for file in report.files:
+        assert file.path.stat().st_size == file.bytes
+    written = json.loads((tmp_path / "pictures" / "corner_report.json").read_text())
+    assert written["moods"]["dusk"]["lights"]["sky"]["gain_stops"] == -2.0
+    assert written["lights"]["sun"]["fingerprint"].startswith("sha256:")
+    assert written["files"][0]["sha256"] == report.files[0].sha256
+
+
+def test_png_is_develop_made_whole_codes(corner):
+    """Decoded by imageio: within the dither of one code of what `develop` gives."""
+    import imageio.v3 as imageio
+
+    report = evenfall.run(corner)
+    for file in report.files[:2]:
+        codes = imageio.imread(file.path).astype(np.float64)
+        expected = evenfall.develop(corner, file.mood) * 255
+        assert codes.shape == expected.shape
+        assert np.abs(codes - expected).max() < 1.0
+        assert abs((codes - expected).mean()) < 0.02
+
+
+def test_exr_equals_the_engine_bit_for_bit(write_recipe):
+    """Read back by OpenImageIO: every float of the plain mix, negatives and huge values too."""
+    import OpenImageIO as oiio  # noqa: N813
+
+    rng = np.random.default_rng(5)
+    sun = rng.lognormal(0, 4, (16, 24, 3)).astype(np.float32)
+    sun[0, 0] = (-1.5, 1e6, 0)
+    text = (
+        LIGHTS
+        + """
+[moods.dusk]
+lights = { sun = { stops = "-1/3" }, sky = { kelvin = 9000 } }
+[[deliverables]]
+format = "exr"
+bits = 32
+camera = false
+"""
+    )
+    recipe = write_recipe(text, {**PATCHES, "sun": sun})
+    report = evenfall.run(recipe)
+    picture = oiio.ImageInput.open(str(report.files[0].path))
+    pixels = picture.read_image(oiio.FLOAT)
+    picture.close()
+    assert pixels.tobytes() == evenfall.mix(recipe, "dusk").tobytes()
+    plain = evenfall.mix(recipe, "dusk").astype(np.float64)
+    assert plain[0, 0, 1] > 65504
+    assert plain[0, 0, 0] < 0
+
+
+@pytest.mark.parametrize("workers", [2, 3, 4])
+def test_same_bytes_for_any_number_of_workers(write_recipe, workers, tmp_path):
+    rng = np.random.default_rng(6)
+    passes = {name: rng.lognormal(-1, 1, (130, 900, 3)) for name in PATCHES}
+    text = (
+        LIGHTS
+        + """
+[moods.day]
+lights = { lamp = "off" }
+[moods.dusk]
+look = { glare = { strength = 0.1 }, grain = { strength = 0.5 } }
+[[deliverables]]
+format = "png"
+[[deliverables]]
+format = "jpeg"
+width = 333
+[[deliverables]]
+format = "exr"
+"""
+    )
+    recipe = write_recipe(text, passes)
+    alone = evenfall.run(recipe, workers=1, out=tmp_path / "one")
+    many = evenfall.run(recipe, workers=workers, out=tmp_path / "many")
+    assert bytes_of(alone) == bytes_of(many)
+
+
+def test_worked_recombination(write_recipe):
+    """Own arithmetic, kept as a regression: patches under three moods, exposed, sRGB-encoded.
+
+    The lamp's tint is written as the factors it comes to (2700 K over 3000 K, luminance held).
+    """
+    tint = (1.0927025178, 0.9517806756, 0.7049360559)
+    text = f"""
+format = 1
+camera = {{ meter = "off" }}
+look = {{ tone = "clip", gamut = {{ method = "clip" }} }}
+[lights]
+sun = {{ file = "sun.exr", role = "key" }}
+sky = {{ file = "sky.exr" }}
+lamp = {{ file = "lamp.exr" }}
+[moods.day]
+lights = {{ lamp = "off" }}
+[moods.dusk]
+camera = {{ exposure_stops = 0.5 }}
+[moods.dusk.lights]
+sun = {{ stops = -3 }}
+sky = {{ stops = -1 }}
+lamp = {{ factor = 2, rgb = {list(tint)} }}
+"""
+    recipe = write_recipe(text, PATCHES)
+    day = evenfall.mix(recipe, "day")[3, 4]
+    assert day == pytest.approx([0.48, 0.48, 0.49], abs=1e-6)
+    assert evenfall.develop(recipe, "day")[3, 4] == pytest.approx(
+        [0.722027, 0.722027, 0.728732], abs=3e-5
+    )
+    expected = [
+        2**0.5 * (0.125 * sun + 0.5 * sky + 2 * lamp * factor)
+        for sun, sky, lamp, factor in zip(*PATCHES.values(), tint, strict=True)
+    ]
+    dusk = evenfall.develop(recipe, "dusk")[3, 4]
+    assert dusk == pytest.approx([1.055 * v ** (1 / 2.4) - 0.055 for v in expected], abs=3e-5)
+
+
+def test_existing_files_are_not_replaced_silently(corner, tmp_path):
+    report = evenfall.run(corner)
+    before = bytes_of(report)
+    changed = evenfall.load(corner.path, changes=["moods.dusk.lights.sky.stops=-3"])
+    with pytest.raises(OutputError, match=r"corner_dusk\.png: the file exists already; say --over"):
+        evenfall.run(changed)
+    assert bytes_of(report) == before
+    after = evenfall.run(changed, overwrite=True)
+    assert bytes_of(after)["corner_dusk.png"] != before["corner_dusk.png"]
+    assert bytes_of(after)["corner_day.png"] == before["corner_day.png"]
+
+
+def test_foreign_file_of_that_name_is_not_replaced(corner, tmp_path):
+    (tmp_path / "pictures").mkdir()
+    foreign = tmp_path / "pictures" / "corner_day.png"
+    foreign.write_bytes(b"somebody's work")
+    with pytest.raises(OutputError, match=r"corner_day\.png"):
+        evenfall.run(corner)
+    assert listing(tmp_path / "pictures") == ["corner_day.png"]
+    assert foreign.read_bytes() == b"somebody's work"
+
+
+def test_dry_run_writes_nothing(corner, tmp_path):
+    before = listing(tmp_path)
+    report = evenfall.run(corner, dry_run=True)
+    assert listing(tmp_path) == before
+    assert [file.path.name for file in report.files][:2] == ["corner_day.png", "corner_dusk.png"]
+    assert report.report is None
+
+
+def test_inputs_are_never_written_over(write_recipe):
+    text = (
+        LIGHTS
+        + """
+[moods.sun]
+[[deliverables]]
+format = "exr"
+name = "{mood}"
+"""
+    )
+    recipe = write_recipe(text, PATCHES)
+    with pytest.raises(RecipeError, match=r"sun\.exr: the run would write over a file that it"):
+        evenfall.run(recipe, out=recipe.path.parent, overwrite=True)
+
+
+def test_proofs_of_two_crops_have_names_of_their_own(write_recipe):
+    text = (
+        LIGHTS
+        + """
+[moods.day]
+[[deliverables]]
+format = "png"
+[[deliverables]]
+format = "jpeg"
+crop = "1:1"
+[[deliverables]]
+format = "exr"
+"""
+    )
+    report = evenfall.run(write_recipe(text, PATCHES), proof=True)
+    names = [file.path.name for file in report.files if file.mood]
+    assert names == ["view_day_proof.png", "view_day_proof_2.png"]
+
+
+def test_unknown_mood_is_named_with_a_suggestion(corner):
+    with pytest.raises(UsageError, match=r'no mood "dsuk".*did you mean "dusk"'):
+        evenfall.run(corner, moods=["dsuk"])
+
+
+def test_events_tell_of_every_pass_and_file(corner):
+    events = []
+    report = evenfall.run(corner, on_event=events.append, workers=2)
+    assert isinstance(events[0], RunPlanned)
+    assert (events[0].lights, events[0].files) == (3, len(report.files) + 1)
+    read = [event.lights for event in events if isinstance(event, PassRead)]
+    assert sorted(read) == [("lamp",), ("sky",), ("sun",)]
+    assert [event.mood for event in events if isinstance(event, MoodMixed)] == ["day", "dusk"]
+    written = {event.path for event in events if isinstance(event, FileDone)}
+    assert written == {*(file.path for file in report.files), report.report}
+
+
+class TestSecondRun:
+    """After feedback on one light only what changed is made, and is what a fresh run makes."""
+
+    def rerun(self, corner, changes, tmp_path, **options):
+        recipe = evenfall.load(corner.path, changes=changes)
+        events = []
+        again = evenfall.run(recipe, overwrite=True, on_event=events.append, **options)
+        fresh = evenfall.run(recipe, out=tmp_path / "fresh", **options)
+        assert bytes_of(again) == bytes_of(fresh)
+        read = {light for event in events if isinstance(event, PassRead) for light in event.lights}
+        return {file.path.name for file in again.files if not file.kept}, read
+
+    def test_nothing_changed_reads_and_writes_nothing(self, corner):
+        first = evenfall.run(corner)
+        stamps = [file.path.stat().st_mtime_ns for file in first.files]
+        events = []
+        again = evenfall.run(corner, on_event=events.append)
+        assert all(file.kept for file in again.files)
+        assert not any(isinstance(event, PassRead) for event in events)
+        assert [file.path.stat().st_mtime_ns for file in again.files] == stamps
+
+    def test_one_light_of_one_mood(self, corner, tmp_path):
+        evenfall.run(corner)
+        made, read = self.rerun(corner, ["moods.dusk.lights.sky.stops=-3"], tmp_path)
+        assert made == {"corner_dusk.png", "corner_contact_sheet.png"}
+        assert read == {"sky", "lamp", "sun"}  # the sun is metered
+
+    def test_fill_of_the_metered_mood(self, corner, tmp_path):
+        """Dusk is exposed by the sun in day; day's sky does not concern it."""
+        evenfall.run(corner)
+        made, _ = self.rerun(corner, ["moods.day.lights.sky.stops=1"], tmp_path)
+        assert made == {"corner_day.png", "corner_contact_sheet.png"}
+
+    def test_key_of_the_metered_mood_concerns_all(self, corner, tmp_path):
+        evenfall.run(corner)
+        made, _ = self.rerun(corner, ["moods.day.lights.sun.stops=1"], tmp_path)
+        assert made == {"corner_day.png", "corner_dusk.png", "corner_contact_sheet.png"}
+
+    def test_another_deliverable_is_added_beside(self, corner, tmp_path):
+        evenfall.run(corner)
+        corner.path.write_text(
+            corner.text + '[[deliverables]]\n[[deliverables]]\nformat = "jpeg"\n', encoding="utf-8"
+        )
+        made, _ = self.rerun(corner, [], tmp_path)
+        assert {"corner_day.jpg", "corner_dusk.jpg"} <= made
+
+    def test_pass_rendered_anew(self, corner, tmp_path):
+        import OpenEXR
+
+        evenfall.run(corner)
+        pixels = np.full((32, 48, 3), 0.2, np.float16)
+        OpenEXR.File({}, {"RGB": pixels}).write(str(tmp_path / "lamp.exr"))
+        made, _ = self.rerun(corner, [], tmp_path)
+        assert made == {"corner_dusk.png", "corner_contact_sheet.png"}
+
+    def test_touched_or_damaged_pictures_are_made_anew(self, corner, tmp_path):
+        report = evenfall.run(corner)
+        day = report.files[0].path
+        day.write_bytes(day.read_bytes()[:-1] + b"?")
+        made, _ = self.rerun(corner, [], tmp_path)
+        assert made == {"corner_day.png"}
+
+    def test_single_mood_then_all(self, corner, tmp_path):
+        evenfall.run(corner, moods=["dusk"])
+        report = evenfall.run(corner)
+        assert [file.path.name for file in report.files if file.kept] == ["corner_dusk.png"]
+        fresh = evenfall.run(corner, out=tmp_path / "fresh")
+        assert bytes_of(report) == bytes_of(fresh)
+
+    @pytest.mark.parametrize("text", ["", "{", "[]", '{"evenfall_report": 99}', '{"lights": 3}'])
+    def test_damaged_report_is_no_report(self, corner, tmp_path, text):
+        evenfall.run(corner)
+        (tmp_path / "pictures" / "corner_report.json").write_text(text)
+        report = evenfall.run(corner, overwrite=True)
+        assert not any(file.kept for file in report.files)
+
+
+class TestDamagedPasses:
+    """One pass is cut short: which moods stop, and what is said."""
+
+    @pytest.fixture
+    def damaged(self, corner, tmp_path):
+        lamp = tmp_path / "lamp.exr"
+        lamp.write_bytes(lamp.read_bytes()[:-200])
+        return corner
+
+    def test_all_stops_before_anything_is_written(self, damaged, tmp_path):
+        with pytest.raises(PassError, match=r"lamp\.exr"):
+            evenfall.run(damaged)
+        assert not (tmp_path / "pictures").exists()
+
+    def test_keep_going_makes_the_others(self, damaged):
+        report = evenfall.run(damaged, keep_going=True)
+        assert [file.path.name for file in report.files if file.mood] == ["corner_day.png"]
+        assert any("lamp.exr" in str(fault) for fault in report.faults)
+
+    def test_keep_going_without_the_key_exposes_nothing(self, corner, tmp_path):
+        (tmp_path / "sun.exr").unlink()
+        recipe = evenfall.load(corner.path, check_files=False)
+        report = evenfall.run(recipe, keep_going=True)
+        assert report.files == []
+        assert any("sun.exr" in str(fault) for fault in report.faults)
+
+
+def test_record_makes_the_picture_again(corner, tmp_path):
+    """The embedded text and changes give the same pixels, though another mood was metered."""
+    import imageio.v3 as imageio
+
+    report = evenfall.run(corner)
+    dusk = next(file.path for file in report.files if file.mood == "dusk")
+    record = read_provenance(dusk)
+    assert record is not None
+    assert "[moods.day]" not in record.recipe_text
+    assert set(record.passes) == {"sun", "sky", "lamp"}
+    path = tmp_path / record.recipe
+    path.write_text(record.recipe_text, encoding="utf-8")
+    recipe = evenfall.load(path, changes=record.changes)
+    again = evenfall.run(recipe, moods=["dusk"], out=tmp_path / "again")
+    assert (imageio.imread(again.files[0].path) == imageio.imread(dusk)).all()
+
+
+def test_solved_ratio_is_met_and_passes_are_read_once(write_recipe):
+    text = (
+        LIGHTS
+        + """
+[moods.day]
+lights = { sky = { match = { to = "sun", ratio = "4:1" } }, lamp = "off" }
+"""
+    )
+    recipe = write_recipe(text, PATCHES)
+    events = []
+    report = evenfall.run(recipe, on_event=events.append)
+    read = [event.lights for event in events if isinstance(event, PassRead)]
+    assert sorted(read) == [("sky",), ("sun",)]
+    weights = np.array([0.212639, 0.715169, 0.072192])  # of BT.709
+    gain = report.moods["day"].lights["sky"]["gain"]
+    ratio = weights @ PATCHES["sun"] / (gain * (weights @ PATCHES["sky"]))
+    assert ratio == pytest.approx(4.0, rel=0.001)
