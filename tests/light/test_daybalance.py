@@ -79,3 +79,8 @@ def test_place_and_time_give_the_altitude():
         sky="sky", latitude=39.742476, longitude=-105.1786, time="2003-10-17T12:30:30-07:00"
     )
     assert sun_altitude(spa) == pytest.approx(90 - 50.11162 - 0.016, abs=0.015)
+
+
+def test_sun_and_sky_are_two_lights():
+    with pytest.raises(ValueError, match="sun and sky are two lights"):
+        Daylight(sun="dome", sky="dome", sun_altitude_degrees=10)

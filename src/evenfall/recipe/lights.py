@@ -58,9 +58,10 @@ class Rendered(Part):
     kelvin: Kelvin | None = Field(None, description="Colour temperature it was rendered at.")
     duv: Duv | None = Field(
         None,
-        description="Distance from the Planckian locus in CIE 1960 uv; + is green. With kelvin.",
+        description="Distance from the Planckian locus in CIE 1960 uv; + is green. With kelvin, "
+        "and kelvin then counts along that locus.",
     )
-    locus: Locus | None = Field(None, description="Which locus kelvin lies on; as in a mood.")
+    locus: Locus | None = Field(None, description="Which locus kelvin lies on, as in a mood.")
     xy: tuple[float, float] | None = Field(
         None, description="CIE 1931 chromaticity instead of kelvin."
     )
@@ -157,7 +158,11 @@ class LightSetting(Part):
     match: Match | None = Field(None, description="Solved from the pixels.")
 
     kelvin: Kelvin | None = Field(None, description="Colour temperature in kelvin.")
-    duv: Duv | None = Field(None, description="Off the Planckian locus; + is green. With kelvin.")
+    duv: Duv | None = Field(
+        None,
+        description="Distance from the Planckian locus in CIE 1960 uv; + is green. With kelvin, "
+        "and kelvin then counts along that locus.",
+    )
     mired_shift: float | None = Field(
         None, ge=-1000, le=1000, description="Shift in mired (10^6/K); + is warmer."
     )

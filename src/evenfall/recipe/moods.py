@@ -93,6 +93,8 @@ class Daylight(Part):
             raise ValueError("latitude, longitude and time go together")
         if self.sun is None and self.sky is None:
             raise ValueError("name the light that is the sun, the sky, or both")
+        if self.sun == self.sky:
+            raise ValueError("sun and sky are two lights; name the one that a pass shows")
         return self
 
 
