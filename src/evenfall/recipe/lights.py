@@ -58,8 +58,8 @@ class Rendered(Part):
     kelvin: Kelvin | None = Field(None, description="Colour temperature it was rendered at.")
     duv: Duv | None = Field(
         None,
-        description="Distance from the Planckian locus in CIE 1960 uv; + is green. With kelvin, "
-        "and kelvin then counts along that locus.",
+        description="Distance from the Planckian locus in CIE 1960 uv; + is green. Goes with "
+        "kelvin, which then counts along that locus.",
     )
     locus: Locus | None = Field(None, description="Which locus kelvin lies on, as in a mood.")
     xy: tuple[float, float] | None = Field(
@@ -160,8 +160,8 @@ class LightSetting(Part):
     kelvin: Kelvin | None = Field(None, description="Colour temperature in kelvin.")
     duv: Duv | None = Field(
         None,
-        description="Distance from the Planckian locus in CIE 1960 uv; + is green. With kelvin, "
-        "and kelvin then counts along that locus.",
+        description="Distance from the Planckian locus in CIE 1960 uv; + is green. Goes with "
+        "kelvin, which then counts along that locus.",
     )
     mired_shift: float | None = Field(
         None, ge=-1000, le=1000, description="Shift in mired (10^6/K); + is warmer."
