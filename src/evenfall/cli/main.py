@@ -46,10 +46,10 @@ class LazyGroup(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         name = args[0]
         if name not in _COMMANDS and not name.startswith("-"):
-            from evenfall.recipe.suggesting import closest
+            from difflib import get_close_matches
 
-            close = closest(name, _COMMANDS)
-            hint = f" Did you mean '{close}'?" if close else ""
+            close = get_close_matches(name, _COMMANDS, n=1)
+            hint = f" Did you mean '{close[0]}'?" if close else ""
             ctx.fail(f"No such command '{name}'.{hint} Commands: {', '.join(_COMMANDS)}.")
         return super().resolve_command(ctx, args)
 
@@ -58,13 +58,16 @@ class LazyGroup(click.Group):
             return super().invoke(ctx)
         except EvenfallError as error:
             click.echo(str(error), err=True)
+            faults = getattr(error, "faults", ())
+            if len(faults) > 1:
+                click.echo(f"{len(faults)} faults.", err=True)
             ctx.exit(error.exit_code)
         except MemoryError:
             click.echo("The machine's memory is not enough for this.", err=True)
             ctx.exit(1)
 
 
-@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group("evenfall", cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="evenfall")
 def main() -> None:
     """Balance the light of a rendered view after it was rendered.

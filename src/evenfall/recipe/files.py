@@ -112,7 +112,7 @@ def _nearby(name: str, path: Path) -> str:
         present = {entry.stem.casefold(): entry.name for entry in path.parent.iterdir()}
     except OSError:
         return f"there is no folder {path.parent}"
-    close = get_close_matches(path.stem.casefold(), present, n=1, cutoff=0.7)
+    close = get_close_matches(path.stem.casefold(), present, n=1, cutoff=0.65)
     return f'did you mean "{Path(name).with_name(present[close[0]]).as_posix()}"?' if close else ""
 
 

@@ -1,0 +1,199 @@
+"""`evenfall check` and `evenfall schema`, as a person calls them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import jsonschema
+import pytest
+from click.testing import CliRunner, Result
+
+from evenfall.cli import main
+
+SOUND = """\
+format = 1
+
+[project]
+title = "Villa"
+
+[passes]
+folder = "passes"
+
+[lights.sun]
+file = "sun.exr"
+role = "key"
+rendered = { sun_altitude_degrees = 40 }
+
+[lights.sky]
+file = "sky.exr"
+role = "sky"
+
+[lights.lamp]
+file = "lamps.exr"
+layer = "table.lamp"
+rendered = { kelvin = 3000, lumens = 600 }
+
+[moods.day]
+lights = { lamp = "off" }
+
+[moods.dusk]
+based_on = "day"
+lights = { sun = "off", sky = { stops = -2, mired_shift = -40 }, lamp = { lumens = 400 } }
+camera = { exposure_stops = "+1 1/3" }
+"""
+
+
+@pytest.fixture
+def recipe(tmp_path: Path) -> Path:
+    (tmp_path / "passes").mkdir()
+    for name in ("sun", "sky", "lamps"):
+        (tmp_path / "passes" / f"{name}.exr").touch()
+    path = tmp_path / "villa.toml"
+    path.write_text(SOUND, encoding="utf-8")
+    return path
+
+
+def call(*arguments: str | Path) -> Result:
+    return CliRunner().invoke(main, [str(each) for each in arguments])
+
+
+def rows(text: str) -> list[list[str]]:
+    """Lines of a table, columns parted by two spaces or more."""
+    return [[cell for cell in line.split("  ") if cell.strip()] for line in text.splitlines()]
+
+
+def test_a_sound_recipe_is_summed_up(recipe: Path) -> None:
+    result = call("check", recipe)
+    assert result.exit_code == 0
+    assert result.stderr == ""
+    cells = [[cell.strip() for cell in row] for row in rows(result.stdout)]
+    assert [f"{recipe} is sound: Villa."] in cells
+    for row in (
+        ["sun", "key", "sun.exr", "sun at 40 degrees"],
+        ["lamp", "fixture", "lamps.exr, table.lamp", "3000 K, 600 lm"],
+        ["day", "dusk"],
+        ["sun", "as rendered", "off"],
+        ["sky", "as rendered", "-2 stops, -40 mired"],
+        ["lamp", "off", "400 lm"],
+        ["exposure, stops", "0", "+1 1/3"],
+        ["Deliverable: png, 8 bits, sRGB, of day, dusk."],
+    ):
+        assert row in cells
+    assert "Advice" not in result.stdout
+
+
+def test_nothing_is_written(recipe: Path) -> None:
+    before = sorted(path for path in recipe.parent.rglob("*"))
+    call("check", recipe)
+    assert sorted(path for path in recipe.parent.rglob("*")) == before
+
+
+def test_advice_is_given_with_its_word(recipe: Path) -> None:
+    recipe.write_text(SOUND.replace('role = "key"', 'role = "fill"'), encoding="utf-8")
+    result = call("check", recipe)
+    assert result.exit_code == 0
+    assert "Advice (1):" in result.stdout
+    assert "no light has the role key [no-key]" in result.stdout
+    silenced = SOUND.replace('role = "key"', 'role = "fill"').replace(
+        "format = 1", 'format = 1\nsilence = ["no-key"]'
+    )
+    recipe.write_text(silenced, encoding="utf-8")
+    assert "Advice" not in call("check", recipe).stdout
+
+
+def test_faults_go_to_the_error_stream_and_end_with_2(recipe: Path) -> None:
+    text = SOUND.replace('role = "key"', 'role = "kee"').replace("lumens = 400", "lumen = 400")
+    recipe.write_text(text, encoding="utf-8")
+    result = call("check", recipe)
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    assert result.stderr.splitlines() == [
+        f'{recipe}:11: lights.sun.role: found "kee"; expected "key", "fill", "sky", "fixture", '
+        '"outdoor fixture" or "glow"; did you mean "key"?',
+        f"{recipe}:28: moods.dusk.lights.lamp.lumen: is no key that is known here; did you mean "
+        '"lumens"?',
+        "2 faults.",
+    ]
+
+
+def test_sound_as_json(recipe: Path) -> None:
+    result = call("check", recipe, "--json")
+    assert result.exit_code == 0
+    told = json.loads(result.stdout)
+    assert (told["sound"], told["faults"], told["advice"]) == (True, [], [])
+    assert told["lights"]["lamp"]["rendered"] == {"kelvin": 3000.0, "lumens": 600.0}
+    assert told["moods"]["dusk"]["lights"]["sun"] == {"off": True}
+    assert told["moods"]["dusk"]["time_of_day"] == "dusk"
+
+
+def test_faults_as_json(recipe: Path) -> None:
+    recipe.write_text(SOUND.replace("sun.exr", "son.exr"), encoding="utf-8")
+    result = call("check", recipe, "--json")
+    assert result.exit_code == 2
+    told = json.loads(result.stdout)
+    assert not told["sound"]
+    (fault,) = told["faults"]
+    assert (fault["place"], fault["line"]) == ("lights.sun.file", 10)
+    assert fault["hint"] == 'did you mean "sun.exr"?'
+    assert "there is no file" in result.stderr
+
+
+def test_changes_and_another_folder(recipe: Path) -> None:
+    (recipe.parent / "passes").rename(recipe.parent / "elsewhere")
+    assert call("check", recipe).exit_code == 2
+    found = call("check", recipe, "--passes", recipe.parent / "elsewhere")
+    assert found.exit_code == 0
+    changed = call(
+        "check",
+        recipe,
+        *("--passes", recipe.parent / "elsewhere"),
+        *("--set", "moods.dusk.lights.lamp.stops=+1/3"),
+        *("--set", "moods.dusk.title=Blue hour"),
+    )
+    assert ["lamp", "off", "+1/3 stop"] in [
+        [cell.strip() for cell in row] for row in rows(changed.stdout)
+    ]
+
+
+def test_a_faulty_change_is_named_as_such(recipe: Path) -> None:
+    result = call("check", recipe, "--set", "moods.dusk.lights.lmap=off")
+    assert result.exit_code == 2
+    assert result.stderr == (
+        "--set moods.dusk.lights.lmap=off: moods.dusk.lights.lmap: there is no light or group "
+        'called "lmap"; did you mean "lamp"?\n'
+    )
+
+
+@pytest.mark.parametrize("arguments", [["check"], ["check", "a.toml", "b.toml"], ["chek"], ["-x"]])
+def test_wrong_usage_ends_with_2(arguments: list[str]) -> None:
+    result = call(*arguments)
+    assert result.exit_code == 2
+    assert "Usage: evenfall" in result.stderr
+
+
+def test_a_misspelt_command_is_guessed() -> None:
+    assert "Did you mean 'check'?" in call("chek").stderr
+
+
+def test_no_recipe(tmp_path: Path) -> None:
+    result = call("check", tmp_path / "none.toml")
+    assert result.exit_code == 2
+    assert "there is no such file" in result.stderr
+
+
+def test_schema_is_printed(recipe: Path) -> None:
+    import tomllib
+
+    result = call("schema")
+    assert result.exit_code == 0
+    validator = jsonschema.Draft202012Validator(json.loads(result.stdout))
+    assert validator.is_valid(tomllib.loads(SOUND))
+    assert not validator.is_valid(tomllib.loads(SOUND.replace('"key"', '"kee"')))
+
+
+def test_help_names_every_command_and_the_order_of_work() -> None:
+    result = call("--help")
+    assert result.exit_code == 0
+    for word in ("survey", "check", "run", "schema", "Usual order of work"):
+        assert word in result.stdout

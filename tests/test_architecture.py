@@ -1,0 +1,263 @@
+"""The shape of the house: who may import whom, what starts quickly, what is public."""
+
+from __future__ import annotations
+
+import ast
+import json
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import evenfall
+
+ROOT = Path(evenfall.__file__).parent
+MODULES = sorted(ROOT.rglob("*.py"))
+
+ORDER = (
+    "errors",
+    "recipe",
+    "passes",
+    "light",
+    "mix",
+    "camera",
+    "look",
+    "advice",
+    "deliver",
+    "run",
+    "cli",
+)
+"""Each package imports only from those before it."""
+
+COLOUR_SPACES = "evenfall.light.primaries"
+"""Constants and matrices of RGB spaces, which stand on nothing else in the program."""
+
+HEAVY = {
+    "OpenEXR",
+    "PIL",
+    "PyOpenColorIO",
+    "colour",
+    "imagecodecs",
+    "imageio",
+    "oidn",
+    "pyoidn",
+    "rich",
+    "scipy",
+    "tifffile",
+}
+"""Imported inside the functions that need them, so that a command starts quickly."""
+
+MODEL_LIBRARIES = {
+    "annotated_types",
+    "pydantic",
+    "pydantic_core",
+    "typing_extensions",
+    "typing_inspection",
+}
+
+LONGEST_MODULE_LINES = 400
+
+
+def name_of(path: Path) -> str:
+    return path.relative_to(ROOT).as_posix()
+
+
+def package_of(module: str) -> str:
+    return module.split(".")[1] if "." in module else ""
+
+
+def imports_of(tree: ast.AST) -> Iterator[tuple[str, int]]:
+    """Modules that a piece of code imports, with the line."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from ((alias.name, node.lineno) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module == "evenfall":
+            yield from ((f"evenfall.{alias.name}", node.lineno) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            yield node.module, node.lineno
+
+
+def imports_at_the_top(tree: ast.Module) -> Iterator[tuple[str, int]]:
+    """Modules that are imported with the module itself, types aside."""
+    for node in tree.body:
+        only_types = isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test)
+        if isinstance(node, ast.Import | ast.ImportFrom | ast.If | ast.Try) and not only_types:
+            yield from imports_of(node)
+
+
+def parsed(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"), str(path))
+
+
+def test_every_package_has_its_place_in_the_order() -> None:
+    packages = {path.name for path in ROOT.iterdir() if (path / "__init__.py").is_file()}
+    assert packages | {"errors"} == set(ORDER)
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_imports_go_one_way(path: Path) -> None:
+    own = path.relative_to(ROOT).parts[0].removesuffix(".py")
+    if own == "__init__":
+        pytest.skip("the public surface imports from everywhere, when asked")
+    allowed = ORDER[: ORDER.index(own) + 1]
+    wrong = [
+        f"{path.name}:{line} imports {module}"
+        for module, line in imports_of(parsed(path))
+        if module.startswith("evenfall.")
+        and package_of(module) not in allowed
+        and not (module == COLOUR_SPACES and own != "recipe")
+    ]
+    assert not wrong
+
+
+def test_colour_spaces_stand_on_nothing_else() -> None:
+    path = ROOT / "light" / "primaries.py"
+    assert not [name for name, _ in imports_of(parsed(path)) if name.startswith("evenfall")]
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_heavy_libraries_are_imported_where_they_are_needed(path: Path) -> None:
+    heavy = [
+        f"{path.name}:{line} imports {module}"
+        for module, line in imports_at_the_top(parsed(path))
+        if module.split(".")[0] in HEAVY
+    ]
+    assert not heavy
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_modules_stay_short(path: Path) -> None:
+    lines = len(path.read_text(encoding="utf-8").splitlines())
+    assert lines <= LONGEST_MODULE_LINES, f"{lines} lines; split it at 'and then'"
+
+
+def loaded_by(code: str) -> set[str]:
+    """Libraries beyond the standard one that a fresh interpreter has loaded after some code."""
+    before = "import sys; before = set(sys.modules)\n"
+    after = (
+        "\nimport json, sys\n"
+        "new = {name.split('.')[0] for name in set(sys.modules) - before}\n"
+        "print('\\n' + json.dumps(sorted(new - set(sys.stdlib_module_names))))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", before + code + after],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return {name for name in json.loads(done.stdout.splitlines()[-1]) if name[0] != "_"}
+
+
+def command(*arguments: str) -> str:
+    return (
+        "from evenfall.cli import main\n"
+        f"try:\n    main({list(arguments)!r})\nexcept SystemExit:\n    pass\n"
+    )
+
+
+def test_importing_the_package_loads_no_library() -> None:
+    assert loaded_by("import evenfall") == {"evenfall"}
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["--version"], ["no-such-command"]])
+def test_help_loads_nothing_but_the_command_line(arguments: list[str]) -> None:
+    assert loaded_by(command(*arguments)) <= {"evenfall", "click"}
+
+
+@pytest.mark.parametrize("name", ["check", "run", "meter"])
+def test_a_faulty_recipe_is_refused_before_anything_heavy_loads(name: str, tmp_path: Path) -> None:
+    recipe = tmp_path / "faulty.toml"
+    recipe.write_text("format = 1\n", encoding="utf-8")
+    loaded = loaded_by(command(name, str(recipe)))
+    assert loaded <= {"evenfall", "click", *MODEL_LIBRARIES}
+
+
+def test_loading_a_recipe_needs_no_arrays() -> None:
+    assert loaded_by("from evenfall import load") <= {"evenfall", *MODEL_LIBRARIES}
+
+
+def test_the_commands_are_those_that_are_listed() -> None:
+    from evenfall.cli.main import main
+
+    files = {path.name for path in (ROOT / "cli").glob("*_command.py")}
+    assert {f"{name}_command.py" for name in main.list_commands(None)} == files
+
+
+PUBLIC = {
+    "evenfall": ["Recipe", "__version__", "develop", "load", "mix", "run"],
+    "evenfall.errors": [
+        "Advice",
+        "EvenfallError",
+        "Fault",
+        "OutputError",
+        "PassError",
+        "PixelSourceError",
+        "RecipeError",
+        "UsageError",
+    ],
+    "evenfall.recipe": [
+        "Area",
+        "Beauty",
+        "Camera",
+        "CameraSettings",
+        "Daylight",
+        "Deliverable",
+        "Gradient",
+        "Light",
+        "LightSetting",
+        "Look",
+        "Match",
+        "Meter",
+        "Mood",
+        "Overlay",
+        "Passes",
+        "Plate",
+        "Print",
+        "Project",
+        "Proof",
+        "Recipe",
+        "RecipeModel",
+        "Region",
+        "Rendered",
+        "Repair",
+        "ResolvedMood",
+        "Role",
+        "Sheet",
+        "WhiteBalance",
+        "load",
+    ],
+}
+
+
+@pytest.mark.parametrize("module", PUBLIC)
+def test_the_public_surface(module: str) -> None:
+    from importlib import import_module
+
+    imported = import_module(module)
+    assert sorted(imported.__all__) == sorted(PUBLIC[module])
+    for name in imported.__all__:
+        assert getattr(imported, name) is not None
+
+
+def test_the_package_says_what_it_has() -> None:
+    assert dir(evenfall) == PUBLIC["evenfall"]
+    with pytest.raises(AttributeError, match="has no attribute 'render'"):
+        _ = evenfall.render
+
+
+def test_exit_codes_of_the_errors() -> None:
+    from evenfall import errors
+
+    codes = {
+        name: getattr(errors, name).exit_code for name in errors.__all__ if name.endswith("Error")
+    }
+    assert codes == {
+        "EvenfallError": 1,
+        "OutputError": 1,
+        "PassError": 1,
+        "PixelSourceError": 1,
+        "RecipeError": 2,
+        "UsageError": 2,
+    }
