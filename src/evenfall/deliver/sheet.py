@@ -23,6 +23,7 @@ _INK = "#1d1d1c"
 _SOFT_INK = "#6d6b67"
 _FAINT_INK = "#9b9893"
 _HAIRLINE = "#d9d6d0"
+_GAINS_EXPLAINED = "Gains in stops from each light as it was rendered"
 _MOST_LIGHTS = 12
 _TRACK_STOPS = 5.0  # from the middle of the gain track to its end
 _REFERENCE_WIDTH = 960  # picture width at which lengths below are pixels
@@ -195,7 +196,9 @@ class _Layout:
         self.small = Lettering("regular", self.of(21), _FAINT_INK)
         self._set_title(text.title)
         self._place_rows(moods)
-        has_foot = any((text.author, text.copyright, text.note))
+        explained = _GAINS_EXPLAINED if any(mood.lights for mood in moods) else ""
+        self.note = "   \u00b7   ".join(part for part in (text.note, explained) if part)
+        has_foot = any((text.author, text.copyright, self.note))
         self.height = self.foot + self.margin + (self.of(14) if has_foot else -self.of(40))
 
     def of(self, length: float) -> int:
@@ -374,5 +377,6 @@ def _draw_foot(draw: ImageDraw.ImageDraw, layout: _Layout, text: SheetText) -> N
     said = "   \u00b7   ".join(rights)
     right = layout.small.fitted(said, layout.inner * 0.5)
     room = layout.inner - layout.small.width(right) - layout.of(40)
-    letter(draw, (layout.margin, baseline), layout.small.fitted(text.note, room), layout.small)
+    note = layout.small.fitted(layout.note, room)
+    letter(draw, (layout.margin, baseline), note, layout.small)
     letter(draw, (layout.width - layout.margin, baseline), right, layout.small, align="right")
