@@ -52,7 +52,7 @@ def write_meter_pictures(
     refuse_existing(paths.values(), allowed=overwrite)
     for mood in report.moods:
         for kind, codes in _pictures(mood, recipe):
-            data = encode_png(codes, small=True)
+            data = encode_png(codes)
             write_atomically(paths[mood.facts.mood, kind], data, overwrite=overwrite)
     return list(paths.values())
 
