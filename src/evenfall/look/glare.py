@@ -22,6 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.look.arrays import Plane, Planes
+from evenfall.look.cells import cell_means, from_cells
 from evenfall.recipe.look import Glare
 
 __all__ = ["add_glare", "point_spread"]
@@ -74,10 +75,10 @@ def add_glare(planes: Planes, glare: Glare, workers: int = 1) -> None:
     rows, columns = -(-height // cell), -(-width // cell)
     transfer = _transfer(rows, columns, radius / cell)
     for plane in planes:
-        cells = _cell_means(plane, cell, rows, columns)
+        cells = cell_means(plane, cell)
         spectrum = dctn(cells, workers=workers, overwrite_x=True)
         spectrum *= transfer
-        glow = _interpolated(idctn(spectrum, workers=workers, overwrite_x=True), cell, plane.shape)
+        glow = from_cells(idctn(spectrum, workers=workers, overwrite_x=True), cell, plane.shape)
         _exchange(plane, glow, glare.strength)
 
 
@@ -102,25 +103,3 @@ def _transfer(rows: int, columns: int, radius: float) -> npt.NDArray[np.float32]
     spectrum = dctn(spread, type=1)[:rows, :columns]
     transfer: npt.NDArray[np.float32] = (spectrum / spectrum[0, 0]).astype(np.float32)
     return transfer
-
-
-def _cell_means(plane: Plane, cell: int, rows: int, columns: int) -> Plane:
-    """Means over cells; the last row and column are continued by mirroring."""
-    missing = ((0, rows * cell - plane.shape[0]), (0, columns * cell - plane.shape[1]))
-    if any(after for _, after in missing):
-        plane = np.pad(plane, missing, mode="symmetric")
-    summed = plane.reshape(rows, cell, columns * cell).sum(axis=1)
-    means: Plane = summed.reshape(rows, columns, cell).sum(axis=2) / np.float32(cell * cell)
-    return means
-
-
-def _interpolated(cells: Plane, cell: int, shape: tuple[int, ...]) -> Plane:
-    """Values at the pixels of values given on cells, by cubics."""
-    if cell == 1:
-        return cells
-    from PIL import Image
-
-    height, width = shape
-    box = (0.0, 0.0, width / cell, height / cell)
-    image = Image.fromarray(cells).resize((width, height), Image.Resampling.BICUBIC, box)
-    return np.asarray(image)

@@ -57,21 +57,31 @@ def lattice_noise(rows: npt.NDArray[np.int64], columns: int, seed: int) -> Float
     """
     across = np.arange(columns, dtype=np.uint32) * np.uint32(0x9E3779B1)
     down = rows.astype(np.uint32) * np.uint32(0x85EBCA77)
-    mixed = across[None, :] ^ _scramble(down + _scramble(np.array([seed], np.uint32)))[:, None]
-    hashed = _scramble(mixed)
-    bytes_sum = hashed.view(np.uint8).reshape(*hashed.shape, 4).sum(axis=-1, dtype=np.float32)
-    deviation = np.sqrt(4 * (256.0**2 - 1) / 12)
-    noise: Floats = (bytes_sum - np.float32(4 * 127.5)) * np.float32(1 / deviation)
+    down = _scramble(down + _scramble(np.array([seed], np.uint32)))
+    shape = (len(rows), columns)
+    hashed = np.bitwise_xor(across, down[:, None], out=buffer("lattice", shape, np.uint32))
+    pairs = np.right_shift(_scramble(hashed), np.uint32(8), out=buffer("pairs", shape, np.uint32))
+    for number in (hashed, pairs):
+        np.bitwise_and(number, np.uint32(0x00FF00FF), out=number)
+    pairs += hashed
+    np.right_shift(pairs, np.uint32(16), out=hashed)
+    pairs &= np.uint32(0xFFFF)
+    pairs += hashed
+    noise: Floats = pairs.astype(np.float32)
+    noise -= np.float32(4 * 127.5)
+    noise *= np.float32(1 / np.sqrt(4 * (256.0**2 - 1) / 12))
     return noise
 
 
 def _scramble(numbers: npt.NDArray[np.uint32]) -> npt.NDArray[np.uint32]:
-    mixed = numbers ^ (numbers >> np.uint32(16))
-    mixed = mixed * np.uint32(0x85EBCA6B)
-    mixed ^= mixed >> np.uint32(13)
-    mixed *= np.uint32(0xC2B2AE35)
-    mixed ^= mixed >> np.uint32(16)
-    return mixed
+    """Mix the bits of numbers, in place."""
+    shifted = buffer("scramble", numbers.shape, np.uint32)
+    for shift, factor in ((16, 0x85EBCA6B), (13, 0xC2B2AE35), (16, 1)):
+        np.right_shift(numbers, np.uint32(shift), out=shifted)
+        numbers ^= shifted
+        if factor != 1:
+            numbers *= np.uint32(factor)
+    return numbers
 
 
 class _Spread:
@@ -132,11 +142,17 @@ class Grain:
         columns = int(across.first[-1]) + across.taps + 2
         lattice = lattice_noise(np.arange(lowest, highest) + 2, columns, seed)
         blurred = np.zeros((highest - lowest, self._width), np.float32)
+        term = buffer("grain across", blurred.shape)
         for tap in range(across.taps):
-            blurred += lattice[:, across.first + 2 + tap] * across.weights[:, tap]
+            np.take(lattice, across.first + 2 + tap, axis=1, out=term, mode="clip")
+            term *= across.weights[:, tap]
+            blurred += term
         field = np.zeros((rows, self._width), np.float32)
+        term = buffer("grain down", field.shape)
         for tap in range(down.taps):
-            field += blurred[first - lowest + tap] * weights[:, tap, None]
+            np.take(blurred, first - lowest + tap, axis=0, out=term, mode="clip")
+            term *= weights[:, tap, None]
+            field += term
         return field
 
     def rows(self, first_row: int, rows: int) -> Floats:

@@ -8,12 +8,14 @@ negative lobes gives: edges stay crisp, and a sun in the sky gets no dark ring.
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 
 from evenfall.light.primaries import ACESCG, conversion_matrix, space_from_chromaticities
 from evenfall.look.arrays import Plane, Planes, apply_matrix
+from evenfall.look.cells import cell_means, from_cells
 from evenfall.look.over import over
 from evenfall.passes.pictures import Picture
 from evenfall.recipe.moods import Overlay, Plate
@@ -21,6 +23,7 @@ from evenfall.recipe.moods import Overlay, Plate
 __all__ = ["PlacedCutout", "add_light_wrap", "place_overlay", "place_plate", "put_overlay"]
 
 _RINGING = np.float32(2.0**0.5)
+_CELLS_PER_REACH = 4.0
 _WRAP_REACH = 0.008  # of the width: how far the plate's light comes around an edge (Gaussian)
 
 Box = tuple[float, float, float, float]
@@ -43,7 +46,7 @@ class PlacedCutout:
     left: int
 
 
-def place_plate(picture: Picture, plate: Plate, size: tuple[int, int]) -> Planes:
+def place_plate(picture: Picture, plate: Plate, size: tuple[int, int], workers: int = 1) -> Planes:
     """Fit a plate to the view.
 
     Parameters
@@ -54,6 +57,8 @@ def place_plate(picture: Picture, plate: Plate, size: tuple[int, int]) -> Planes
         Fit, position, exposure and tint.
     size : tuple of int
         Width and height of the view in pixels.
+    workers : int
+        Threads; the result does not depend on them.
 
     Returns
     -------
@@ -73,16 +78,16 @@ def place_plate(picture: Picture, plate: Plate, size: tuple[int, int]) -> Planes
     rows, columns = planes.shape[1:]
     scale = {"cover": max, "contain": min}
     if plate.fit == "stretch":
-        return _resize(planes, (width, height), (0, 0, columns, rows))
+        return _resize(planes, (width, height), (0, 0, columns, rows), workers)
     factor = scale[plate.fit](width / columns, height / rows)
     if plate.fit == "cover":
         spare_x, spare_y = columns - width / factor, rows - height / factor
         left, top = plate.position[0] * spare_x, plate.position[1] * spare_y
         box = (left, top, left + width / factor, top + height / factor)
-        return _resize(planes, (width, height), _inside(box, columns, rows))
+        return _resize(planes, (width, height), _inside(box, columns, rows), workers)
     fitted_width = min(width, max(1, round(columns * factor)))
     fitted_height = min(height, max(1, round(rows * factor)))
-    fitted = _resize(planes, (fitted_width, fitted_height), (0, 0, columns, rows))
+    fitted = _resize(planes, (fitted_width, fitted_height), (0, 0, columns, rows), workers)
     placed = np.zeros((3, height, width), np.float32)
     left = round(plate.position[0] * (width - fitted_width))
     top = round(plate.position[1] * (height - fitted_height))
@@ -167,9 +172,12 @@ def add_light_wrap(planes: Planes, alpha: Plane, plate: Planes, strength: float)
     from scipy.ndimage import gaussian_filter
 
     reach = _WRAP_REACH * alpha.shape[1]
+    cell = max(1, int(reach / _CELLS_PER_REACH))
+    seen = 1 - alpha
     for channel in range(3):
-        spill = plate[channel] * (1 - alpha)
-        spill = gaussian_filter(spill, reach, mode="nearest", truncate=3.0)
+        cells = cell_means(plate[channel] * seen, cell)
+        cells = gaussian_filter(cells, reach / cell, mode="nearest", truncate=3.0)
+        spill = np.maximum(from_cells(cells, cell, alpha.shape), np.float32(0))
         spill *= alpha
         spill *= np.float32(strength)
         planes[channel] += spill
@@ -196,13 +204,17 @@ def _inside(box: tuple[float, ...], columns: int, rows: int) -> Box:
     return (max(0.0, left), max(0.0, top), min(float(columns), right), min(float(rows), bottom))
 
 
-def _resize(planes: Planes, size: tuple[int, int], box: Box) -> Planes:
+def _resize(planes: Planes, size: tuple[int, int], box: Box, workers: int = 1) -> Planes:
     from PIL import Image
 
-    stacked: Planes = np.empty((len(planes), size[1], size[0]), np.float32)
-    for plane, resized in zip(planes, stacked, strict=True):
-        image = Image.fromarray(plane)
+    resized: Planes = np.empty((len(planes), size[1], size[0]), np.float32)
+
+    def work(channel: int) -> None:
+        image = Image.fromarray(planes[channel])
         crisp = np.asarray(image.resize(size, Image.Resampling.LANCZOS, box))
         calm = np.asarray(image.resize(size, Image.Resampling.HAMMING, box))
-        np.clip(crisp, calm / _RINGING, calm * _RINGING, out=resized)
-    return stacked
+        np.clip(crisp, calm / _RINGING, calm * _RINGING, out=resized[channel])
+
+    with ThreadPoolExecutor(workers) as pool:
+        list(pool.map(work, range(len(planes))))
+    return resized

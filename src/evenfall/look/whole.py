@@ -80,7 +80,7 @@ def apply_whole(
     for change in additions.regions:
         apply_region(planes, change)
     if additions.plate is not None and alpha is not None:
-        planes = _behind(planes, alpha, additions.plate)
+        planes = _behind(planes, alpha, additions.plate, workers)
     for overlay, picture in additions.overlays:
         cutout = place_overlay(picture, overlay, (width, height))
         if cutout is not None:
@@ -94,11 +94,11 @@ def apply_whole(
     return planes
 
 
-def _behind(planes: Planes, alpha: Plane, plate: tuple[Plate, Picture]) -> Planes:
+def _behind(planes: Planes, alpha: Plane, plate: tuple[Plate, Picture], workers: int) -> Planes:
     settings, picture = plate
     height, width = planes.shape[1:]
     coverage = alpha.astype("float32").clip(0, 1)
-    background = place_plate(picture, settings, (width, height))
+    background = place_plate(picture, settings, (width, height), workers)
     combined = over(planes, coverage, background)
     if settings.light_wrap > 0:
         add_light_wrap(combined, coverage, background, settings.light_wrap)
