@@ -153,35 +153,39 @@ class GamutCompression:
         far = np.flatnonzero(smallest < largest * (1 - self._threshold))
         if far.size == 0:
             return
-        colours, top = flat[:, far], np.maximum(largest[far], _SMALLEST)
-        colours -= top
+        top = np.maximum(largest[far], _SMALLEST)
+        colours = [channel[far] - top for channel in flat]
         factor = np.ones_like(top)
         for channel, limit in zip(colours, self._limits, strict=True):
             if limit > 1.0:  # otherwise nothing lies outside on this side
                 distance = np.maximum(channel / -top, _SMALLEST)
                 shorter = compress_distance(distance, float(self._threshold), limit)
                 np.minimum(factor, shorter / distance, out=factor)
-        colours *= factor
-        colours += top
-        flat[:, far] = colours
+        for channel, colour in zip(flat, colours, strict=True):
+            colour *= factor
+            colour += top
+            channel[far] = colour
 
     def _hold_below_white(self, flat: Planes) -> None:
         largest = np.maximum(np.maximum(flat[0], flat[1]), flat[2])
         bright = np.flatnonzero(largest > self._threshold * self._peak)
         if bright.size == 0:
             return
-        colours, largest = flat[:, bright], largest[bright]
-        smallest = np.minimum(np.minimum(colours[0], colours[1]), colours[2])
+        largest = largest[bright]
+        red, green, blue = (channel[bright] for channel in flat)
+        smallest = np.minimum(np.minimum(red, green), blue)
         saturation = np.clip((largest - smallest) / largest, 0, 1)
         room = np.maximum((1 - self._threshold) * saturation, _SMALLEST)
         over = largest / self._peak - (1 - room)
         high = np.flatnonzero((over > 0) & (saturation > _GREY))
         if high.size == 0:
             return
-        bright, colours, largest = bright[high], colours[:, high], largest[high]
-        room, over = room[high], over[high]
+        largest, room, over, place = largest[high], room[high], over[high], bright[high]
         held = self._peak * (1 - room + over * _bent(over / room))
         scale = held / largest
-        colours *= scale
-        colours += _BLEACHING * (1 - scale) * (held - colours)
-        flat[:, bright] = colours
+        bleaching = _BLEACHING * (1 - scale)
+        for channel, values in zip(flat, (red, green, blue), strict=True):
+            colour = values[high]
+            colour *= scale
+            colour += bleaching * (held - colour)
+            channel[place] = colour
