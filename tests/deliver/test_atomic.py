@@ -148,3 +148,11 @@ def test_leftovers_of_the_living_are_left_alone(tmp_path: Path) -> None:
     assert remove_leftovers(tmp_path) == (theirs,)
     assert sorted(tmp_path.iterdir()) == sorted([ours, other])
     assert remove_leftovers(tmp_path / "missing") == ()
+
+
+def test_a_name_as_long_as_the_file_system_takes(tmp_path: Path) -> None:
+    path = tmp_path / ("\u00e9" * 125 + ".png")  # 254 bytes of UTF-8
+    write_atomically(path, b"x", overwrite=False)
+    assert [entry.name for entry in tmp_path.iterdir()] == [path.name]
+    with pytest.raises(OutputError, match="the file name is too long; shorten"):
+        write_atomically(tmp_path / ("n" * 300), b"x", overwrite=True)

@@ -9,7 +9,7 @@ from pydantic import ValidationError
 from evenfall.deliver.frame import Frame, crop_box, frame_of, print_pixels
 from evenfall.deliver.guides import GUIDES, draw_guides
 from evenfall.deliver.resize import resize_linear
-from evenfall.errors import UsageError
+from evenfall.errors import OutputError, UsageError
 from evenfall.look.output import encode_srgb
 from evenfall.recipe.deliverables import Deliverable
 
@@ -43,6 +43,14 @@ def test_nothing_asked_is_the_view_pixel_for_pixel() -> None:
 )
 def test_frames(asked: dict, expected: Frame) -> None:
     assert frame_of(Deliverable(**asked), 1920, 1080) == expected
+
+
+def test_a_size_that_no_file_holds_is_refused_with_advice() -> None:
+    asked = Deliverable(print={"width_mm": 5000, "dpi": 2400})
+    with pytest.raises(OutputError, match=r"472,441 x 265,748 pixels; .*fewer dpi"):
+        frame_of(asked, 1920, 1080)
+    with pytest.raises(OutputError, match=r"allowed are 65,535 on a side and 400,000,000"):
+        frame_of(Deliverable(width=60000), 1000, 800)
 
 
 def test_sizes_that_contradict_each_other_are_refused() -> None:

@@ -59,9 +59,12 @@ def write_atomically(path: Path, data: bytes | bytearray | memoryview, *, overwr
     >>> (folder / "note.txt").read_bytes()
     b'dusk'
     """
-    _refuse_what_stands_there(path, overwrite)
+    try:
+        _refuse_what_stands_there(path, overwrite)
+    except OSError as error:
+        raise OutputError(_refused(path, error)) from error
     partial = path.with_name(
-        f".{path.name[:100]}.{os.getpid()}.{secrets.token_hex(4)}{PARTIAL_ENDING}"
+        f".{path.name[:40]}.{os.getpid()}.{secrets.token_hex(4)}{PARTIAL_ENDING}"
     )
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -5,12 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from evenfall.errors import OutputError
 from evenfall.recipe.deliverables import aspect_ratio
 
 if TYPE_CHECKING:
     from evenfall.recipe.deliverables import Deliverable
 
-__all__ = ["Frame", "crop_box", "frame_of", "print_pixels"]
+__all__ = ["MAX_PIXELS", "MAX_SIDE", "Frame", "crop_box", "frame_of", "print_pixels"]
+
+MAX_SIDE = 65_535
+"""Longest side of a deliverable: JPEG counts in 16 bits."""
+
+MAX_PIXELS = 400_000_000
+"""Most pixels of a deliverable: three times 15360 x 8640, about 5 GB of float planes."""
 
 _MM_PER_INCH = 25.4
 
@@ -61,6 +68,11 @@ def frame_of(deliverable: Deliverable, width: int, height: int) -> Frame:
     width, height : int
         Size of the view in pixels.
 
+    Raises
+    ------
+    OutputError
+        If the deliverable would be larger than files hold or memory does.
+
     Examples
     --------
     >>> from evenfall.recipe.deliverables import Deliverable
@@ -85,7 +97,16 @@ def frame_of(deliverable: Deliverable, width: int, height: int) -> Frame:
     elif deliverable.height:
         out_height = deliverable.height
         out_width = max(1, round(out_height * part_width / part_height))
+    _check_size(out_width, out_height)
     return Frame(left, top, right, bottom, out_width, out_height, dpi)
+
+
+def _check_size(width: int, height: int) -> None:
+    if max(width, height) > MAX_SIDE or width * height > MAX_PIXELS:
+        raise OutputError(
+            f"a deliverable of {width:,} x {height:,} pixels; allowed are {MAX_SIDE:,} on a side "
+            f"and {MAX_PIXELS:,} in all; ask for less width or fewer dpi"
+        )
 
 
 def crop_box(

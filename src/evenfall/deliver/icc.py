@@ -19,7 +19,6 @@ import numpy.typing as npt
 from evenfall.light.primaries import (
     ADOBE_RGB,
     BT709,
-    BT2020,
     DISPLAY_P3,
     RgbSpace,
     adaptation_matrix,
@@ -48,7 +47,6 @@ class _Curve:
 _SRGB_CURVE = _Curve(3, (2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045))  # IEC 61966-2-1
 _ADOBE_CURVE = _Curve(0, (563 / 256,))  # Adobe RGB (1998) encoding, 2005-05, 4.3.4.2
 _BT1886_CURVE = _Curve(0, (2.4,))  # BT.1886 annex 1 with a black of 0
-_LINEAR = _Curve(0, (1.0,))
 
 
 @dataclass(frozen=True)
@@ -65,7 +63,6 @@ OUTPUT_SPACES: dict[str, _Space] = {
         ADOBE_RGB, _ADOBE_CURVE, "Compatible with Adobe RGB (1998)"
     ),
     "BT.709": _Space(BT709, _BT1886_CURVE, "BT.709 with BT.1886 display"),
-    "BT.2020 linear": _Space(BT2020, _LINEAR, "BT.2020 linear"),
 }
 
 

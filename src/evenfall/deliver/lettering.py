@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from PIL import ImageDraw, ImageFont
 
-__all__ = ["Lettering", "format_stops", "letter", "text_height"]
+__all__ = ["Lettering", "format_kelvin", "format_stops", "letter", "text_height"]
 
 Cut = Literal["light", "regular", "medium"]
 _FILES: dict[str, str] = {
@@ -129,3 +129,15 @@ def format_stops(stops: float) -> str:
     if text == "0":
         return text
     return ("\u2212" if stops < 0 else "+") + text
+
+
+def format_kelvin(kelvin: float) -> str:
+    """Write a colour temperature to three figures, as far as anybody can see.
+
+    Examples
+    --------
+    >>> format_kelvin(5499.2), format_kelvin(2700), format_kelvin(13980)
+    ('5500 K', '2700 K', '14000 K')
+    """
+    step = 10 if kelvin < 10000 else 100
+    return f"{step * round(kelvin / step)} K"
