@@ -162,9 +162,7 @@ class GamutCompression:
                 shorter = compress_distance(distance, float(self._threshold), limit)
                 np.minimum(factor, shorter / distance, out=factor)
         for channel, colour in zip(flat, colours, strict=True):
-            colour *= factor
-            colour += top
-            channel[far] = colour
+            channel[far] = colour * factor + top
 
     def _hold_below_white(self, flat: Planes) -> None:
         largest = np.maximum(np.maximum(flat[0], flat[1]), flat[2])
