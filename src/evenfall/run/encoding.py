@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from evenfall.deliver.avif import REFERENCE_WHITE_NITS
 from evenfall.deliver.formats import (
+    EncodedExr,
     encode_avif,
     encode_exr,
     encode_gain_map_jpeg,
@@ -130,7 +131,7 @@ def encode_scene_linear(
     chromaticities: tuple[float, ...],
     white_luminance: float | None,
     provenance: Provenance,
-) -> bytes:
+) -> EncodedExr:
     """Encode a mix as OpenEXR: scene-linear in the passes' primaries, before the look.
 
     Parameters
@@ -167,4 +168,4 @@ def encode_scene_linear(
         chromaticities=chromaticities,
         white_luminance=white_luminance,
         provenance=provenance,
-    ).data
+    )

@@ -11,6 +11,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
@@ -119,6 +120,7 @@ class Finisher:
         self.provenance, self.write, self.guides = provenance, write, guides
         self.statistics: dict[str, Statistics] = {}
         self.thumbnails: dict[str, npt.NDArray[np.uint8]] = {}
+        self.clamped: dict[Path, int] = {}  # values brought into half range, by EXR file
         self._lock = threading.Lock()
         width, height = size
         rows = max(1, STRIP_PIXELS // width)
@@ -277,7 +279,7 @@ class _MoodJob:
 
     def _encode_scene_linear(self, target: Target, mix: Mix, camera: CameraState) -> None:
         finisher = self.finisher
-        data = encode_scene_linear(
+        encoded = encode_scene_linear(
             target.deliverable,
             mix.planes,
             mix.alpha,
@@ -287,4 +289,6 @@ class _MoodJob:
             finisher.luminance_scale,
             finisher.provenance(target),
         )
-        finisher.write(target, data)
+        if encoded.clamped:
+            finisher.clamped[target.path] = encoded.clamped
+        finisher.write(target, encoded.data)

@@ -203,6 +203,11 @@ class _Run:
         finisher.run(works, self.workers, self._sheet)
         for mood, statistics in finisher.statistics.items():
             self.report.moods[mood].statistics = vars(statistics)
+        self.report.notes += [
+            f"{path.name}: {count:,} values beyond half range were brought to 65,504; "
+            "bits = 32 keeps them"
+            for path, count in sorted(finisher.clamped.items())
+        ]
 
     def _sheet(self, finisher: Finisher) -> None:
         """Make the contact sheet, once all moods have their small pictures."""

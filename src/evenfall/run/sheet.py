@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.deliver.formats import encode_jpeg, encode_png
+from evenfall.deliver.lettering import format_kelvin, format_stops
 from evenfall.deliver.provenance import Provenance
 from evenfall.deliver.sheet import SheetLight, SheetMood, SheetText, draw_sheet
 from evenfall.light.primaries import BT709
@@ -105,15 +106,13 @@ def _sheet_mood(recipe: Recipe, name: str, mood: MoodReport, picture: Codes) -> 
 
 
 def _stops(stops: float) -> str:
-    from evenfall.deliver.lettering import format_stops
-
     return f"{format_stops(stops)} stops"
 
 
 def _sheet_light(name: str, balance: Mapping[str, Any] | None) -> SheetLight:
     if balance is None:
         return SheetLight(name, None)
-    tint = f"{balance['kelvin']:.0f} K" if "kelvin" in balance else ""
+    tint = format_kelvin(balance["kelvin"]) if "kelvin" in balance else ""
     swatch = None
     if "xy" in balance:
         x, y = balance["xy"]
