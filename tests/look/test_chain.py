@@ -208,3 +208,27 @@ def test_headroom_shows_highlights_above_white_and_leaves_grey() -> None:
     assert 1.5 < shown[2] < 4.0
     assert shown[3] == pytest.approx(4.0, abs=1e-4)
     assert (chain.encode_rows(ramp, 0) <= 1).all()
+
+
+EXTREMES: dict[str, dict[str, Any]] = {
+    **LOOKS,
+    "strong contrast": {"grade": {"contrast": 4.0}},
+    "strong tints": {"grade": {"split_tint": {"shadows": "#0000ff", "highlights": "#000000"}}},
+    "strong cdl": {"grade": {"cdl": {"slope": (2, 1, 1), "power": (0.5, 2, 3)}}},
+    "no threshold": {"gamut": {"threshold": 0.0}},
+    "glare": {"glare": {"strength": 1.0, "radius": 0.5}},
+    "sharpen": {"sharpen": {"strength": 1.0, "radius": 0.05}},
+    "fringe": {"fringe": {"strength": 1.0}},
+}
+
+
+@pytest.mark.parametrize("name", EXTREMES)
+def test_any_finite_value_is_shown_without_a_warning(name: str, folder: Path) -> None:
+    values = [0.0, -0.0, 1e-40, 2e-8, -1e-6, 1.0, 65504.0, 1e10, -1e10, 3e30]
+    planes = np.stack(np.meshgrid(values, values, values)).reshape(3, 10, 100).astype(np.float32)
+    chain = chain_of(EXTREMES[name], (100, 10), folder)
+    ready = chain.whole(planes) if chain.needs_whole else planes
+    shown = chain.encode_rows(ready, 0, exposed=chain.needs_whole)
+    assert np.isfinite(shown).all()
+    assert shown.min() >= 0
+    assert shown.max() <= 1

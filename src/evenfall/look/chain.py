@@ -39,6 +39,8 @@ __all__ = ["LookChain", "build_chain"]
 
 InPlace = Callable[[Planes], None]
 
+_SCENE_LIMIT = np.float32(2.0**20)  # over 22 stops above grey; a power of more might overflow
+
 
 class LookChain:
     """All steps of a look for one mood, one output space and one size; made by `build_chain`.
@@ -161,6 +163,7 @@ class LookChain:
                 np.copyto(working, source)
             else:
                 apply_matrix(self._to_working, source, out=working)
+            np.clip(working, -_SCENE_LIMIT, _SCENE_LIMIT, out=working)
             for step in self._scene_steps:
                 step(working)
             apply_matrix(self._matrices[True], working, out=ready)

@@ -92,11 +92,9 @@ def neutral(bt709_linear: Planes) -> Planes:
     """
     colour = np.maximum(bt709_linear, np.float32(0))
     smallest = np.minimum(np.minimum(colour[0], colour[1]), colour[2])
-    lift = np.where(
-        smallest < 2 * _NEUTRAL_F90,
-        smallest - smallest * smallest * np.float32(1 / (4 * _NEUTRAL_F90)),
-        np.float32(_NEUTRAL_F90),
-    )
+    # x - x^2 / (4 F90) up to its top at 2 F90, where it is F90; F90 above.
+    dark = np.minimum(smallest, np.float32(2 * _NEUTRAL_F90))
+    lift = dark - dark * dark * np.float32(1 / (4 * _NEUTRAL_F90))
     colour -= lift
     peak = np.maximum(np.maximum(colour[0], colour[1]), colour[2])
     room = np.float32(1 - _NEUTRAL_START)

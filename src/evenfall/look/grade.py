@@ -102,8 +102,9 @@ def apply_split_tint(planes: Planes, tint: SplitTint) -> None:
 
 
 def _tint_factors(colour: str) -> Matrix:
-    """Factors of unit luminance in the working space, of an sRGB colour '#rrggbb'."""
+    """Factors of unit luminance in the working space, of '#rrggbb'; black tints nothing."""
     encoded = np.array([int(colour[at : at + 2], 16) for at in (1, 3, 5)]) / 255.0
     working = conversion_matrix(BT709, ACESCG) @ decode_srgb(encoded)
-    factors: Matrix = working / (luminance_weights(ACESCG) @ working)
+    brightness = luminance_weights(ACESCG) @ working
+    factors: Matrix = working / brightness if brightness > 0 else np.ones(3)
     return factors
