@@ -53,7 +53,13 @@ MISTAKES = [
         "kelvin = 10000",
         'kelvin = "10000"',
         'villa.toml:18: lights.sky.rendered.kelvin: found "10000"; expected a number from 1000 to '
-        "25000; numbers stand without quotes and with a point: 10000",
+        "25000; numbers stand without quotes: 10000",
+    ),
+    (
+        "kelvin = 10000",
+        'kelvin = "10000 K"',
+        'villa.toml:18: lights.sky.rendered.kelvin: found "10000 K"; expected a number from 1000 '
+        "to 25000; numbers stand without quotes and units: 10000",
     ),
     (
         "kelvin = 10000",
@@ -133,7 +139,8 @@ MISTAKES = [
     (
         'sun = "off"',
         'sun = { rgb = [1, 0.5, "x"] }',
-        'villa.toml:44: moods.dusk.lights.sun.rgb[2]: found "x"; expected a number',
+        'villa.toml:44: moods.dusk.lights.sun.rgb: found [1, 0.5, "x"]; expected three numbers, '
+        "red, green and blue, such as [1.0, 0.9, 0.8]",
     ),
     (
         'tone = "neutral"',
@@ -164,7 +171,7 @@ MISTAKES = [
         'tone = "neutral"',
         'grade = { luts = "warm.cube" }',
         'villa.toml:34: look.grade.luts: found "warm.cube"; expected a list of tables; a list '
-        'stands in brackets: ["warm.cube"]',
+        'stands in brackets: [{ file = "warm.cube" }]',
     ),
     (
         'based_on = "day"',
@@ -273,6 +280,42 @@ MISTAKES = [
         'pendants = "pendant_a"',
         'villa.toml:31: groups.pendants: found "pendant_a"; expected a list of light names; a '
         'list stands in brackets: ["pendant_a"]',
+    ),
+    (
+        "[look]",
+        "[camera]\nwhite_balance = 5600\n[look]",
+        'villa.toml:34: camera.white_balance: found 5600; expected a table or "none"; write '
+        "{ kelvin = 5600 }",
+    ),
+    (
+        "[look]",
+        "[camera]\niso = 100\n[look]",
+        "villa.toml:34: camera.iso: is no key that is known here; known keys: exposure_stops, "
+        "meter, settings, white_balance; iso belongs at camera.settings.iso",
+    ),
+    (
+        "[look]",
+        "[camera.meter.area]\nrectangle = [100, 200, 400, 500]\n[look]",
+        "villa.toml:34: camera.meter.area.rectangle: found [100, 200, 400, 500]; expected a list "
+        "of four numbers from 0 to 1",
+    ),
+    (
+        "sky = { stops = -2, kelvin = 12000 }",
+        "sky = { gain = 0.25 }",
+        "villa.toml:45: moods.dusk.lights.sky.gain: is no key that is known here; did you mean "
+        '"stops" or "factor"?',
+    ),
+    (
+        'role = "sky"',
+        'role = "dome"',
+        'villa.toml:17: lights.sky.role: found "dome"; expected "key", "fill", "sky", "fixture", '
+        '"outdoor fixture" or "glow"; did you mean "sky"?',
+    ),
+    (
+        "[look]",
+        '[moods.DUSK]\nbased_on = "day"\n[look]',
+        'villa.toml:41: moods.dusk: differs from "DUSK" only in capitals; rename one: their files '
+        "would have one name on many systems",
     ),
     (
         "format = 1",
@@ -445,3 +488,30 @@ def test_other_packages_point_into_the_recipe(write: Callable[..., Path]) -> Non
 
 def test_a_recipe_error_ends_with_2() -> None:
     assert RecipeError("x").exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong", "said"),
+    [
+        (
+            "[lights.sun]",
+            '[[lights]]\nname = "sun"',
+            "villa.toml:2: lights: found [a table]; expected tables by name; each has a heading of "
+            "its own: [lights.NAME]",
+        ),
+        (
+            "[moods.day]",
+            '[[moods]]\nname = "day"',
+            "villa.toml:4: moods: found [a table]; expected tables by name; each has a heading of "
+            "its own: [moods.NAME]",
+        ),
+    ],
+)
+def test_headings_in_double_brackets_are_one_fault(
+    said_of: Said, right: str, wrong: str, said: str
+) -> None:
+    text = (
+        'format = 1\n[lights.sun]\nfile = "passes/sun.exr"\n[moods.day]\n'
+        '[camera.meter]\nof = "sun"\nmood = "day"\n'
+    )
+    assert said_of(text.replace(right, wrong)) == said

@@ -94,6 +94,9 @@ SLIPS = [
     ("stops = .5", "numbers start with a digit: stops = 0.5"),
     ("stops = -.5", "numbers start with a digit: stops = -0.5"),
     ("stops = 5.", "numbers end with a digit: stops = 5.0"),
+    ("kelvin = 2700K", "numbers stand without units: kelvin = 2700"),
+    ("stops = -2 stops", "numbers stand without units: stops = -2"),
+    ("factor = 50%", "a share is written as a number: 50 % is 0.5"),
     ("stops = 01", "numbers start without needless zeros"),
     ("stops = +1 1/3", 'text stands in quotes: stops = "+1 1/3"'),
     ("shutter = 1/125", 'text stands in quotes: shutter = "1/125"'),
@@ -158,3 +161,13 @@ def test_control_characters_are_shown_not_printed(write: Callable[..., Path]) ->
 
 def test_nesting_without_end(write: Callable[..., Path]) -> None:
     assert "nested too deeply" in said(write("a = " + "[" * 20000))
+
+
+def test_json_is_recognised(write: Callable[..., Path]) -> None:
+    assert "villa.toml:1: begins as JSON; a recipe is TOML" in said(write('{"format": 1}'))
+
+
+def test_numbers_without_end(write: Callable[..., Path]) -> None:
+    assert "holds a number of very many digits" in said(write("format = " + "9" * 5000))
+    text = said(write("format = 0x" + "f" * 5000))
+    assert "found a number of very many digits" in text

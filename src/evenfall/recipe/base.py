@@ -91,6 +91,13 @@ def parse_stops(value: Any) -> float:
     """
     if isinstance(value, bool):
         raise ValueError('expected stops, a number or text such as "+1 1/3"')
+    try:
+        return _stops(value)
+    except OverflowError:
+        raise ValueError("expected stops, but the number has no end") from None
+
+
+def _stops(value: Any) -> float:
     if isinstance(value, int | float):
         return float(value)
     match = _STOPS.match(value) if isinstance(value, str) else None

@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from evenfall.recipe.findings import Finding, finding_of
+from evenfall.recipe.hints import is_fixed_list
 from evenfall.recipe.model import FORMAT_VERSION, RecipeModel
 from evenfall.recipe.places import Place
 
@@ -64,7 +65,8 @@ class Checked:
 
     def is_stand_in(self, place: Place) -> bool:
         """Whether a place is in a table that only stands for one that had to be removed."""
-        return self.tree.get(str(place[0])) is _STAND_INS.get(str(place[0]))
+        top = str(place[0])
+        return top in self.tree and self.tree[top] is _STAND_INS.get(top)
 
 
 def check_tree(tree: dict[str, Any]) -> Checked:
@@ -97,7 +99,7 @@ def _collect(
     errors: Sequence[ErrorDetails], tree: dict[str, Any], findings: dict[Place, Finding]
 ) -> list[Place]:
     """Word the errors that are news; return the places to take out, as they now stand."""
-    located = [(error, *_walk(tree, error["loc"], _is_absent(error))) for error in errors]
+    located = [(error, *_placed(tree, error)) for error in errors]
     faulty = []
     earlier = list(findings)
     for error, original, current in _deepest(located):
@@ -106,16 +108,26 @@ def _collect(
             place[: len(original)] == original for place in earlier
         )
         if not echo and original not in findings:
-            findings[original] = finding_of(error, original, _value_at(tree, current))
+            findings[original] = finding_of(
+                error, original, None if _is_absent(error) else _value_at(tree, current)
+            )
     for place in _misspelt(findings):
         findings.pop(place, None)
     return faulty
 
 
+def _placed(tree: Any, error: ErrorDetails) -> tuple[Place, Place]:
+    """Place of an error, as `_walk`; an entry of a list of fixed length is a fault of the list."""
+    original, current = _walk(tree, error["loc"], _is_absent(error))
+    if original and isinstance(original[-1], int) and is_fixed_list(original[:-1]):
+        return original[:-1], current[:-1]
+    return original, current
+
+
 def _value_at(tree: Any, place: Place) -> Any:
-    """Return the value as the person wrote it; None for a key that is not there."""
+    """Return the value at a place; LookupError when there is none."""
     for step in place:
-        tree = tree.get(step) if isinstance(tree, dict) else tree[step]
+        tree = tree[step]
     return tree
 
 
@@ -184,9 +196,10 @@ def _remove(tree: dict[str, Any], place: Place) -> bool:
         missing = [key for key in _STAND_INS if key not in tree]
         tree.update({key: _STAND_INS[key] for key in missing})
         return bool(missing)
-    parent: Any = tree
-    for step in place[:-1]:
-        parent = parent[step]
+    try:
+        parent: Any = _value_at(tree, place[:-1])
+    except LookupError:  # gone already, with the list that held it
+        return False
     last = place[-1]
     if isinstance(parent, list) and isinstance(last, int):
         if not isinstance(parent[last], dict):

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
-from evenfall.recipe.base import Part, Point
+from evenfall.recipe.base import Part, Point, Takes
 
 __all__ = ["Deliverable", "Print", "Proof", "Sheet"]
 
@@ -69,7 +69,9 @@ class Deliverable(Part):
     )
     suffix: str = Field("", description="Added to the name, to tell deliverables apart.")
     moods: tuple[str, ...] = Field((), description="Only these moods; all when empty.")
-    crop: str | None = Field(None, description='Crop to an aspect ratio such as "4:5".')
+    crop: Annotated[str, Takes('an aspect ratio such as "16:9"')] | None = Field(
+        None, description='Crop to an aspect ratio such as "4:5".'
+    )
     crop_position: Point = Field(
         (0.5, 0.5), description="Which part the crop keeps; 0.5, 0.5 is the middle."
     )

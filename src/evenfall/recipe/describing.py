@@ -16,7 +16,7 @@ from evenfall.recipe.base import OrNone, Part, Takes
 from evenfall.recipe.places import Place
 from evenfall.recipe.suggesting import joined
 
-__all__ = ["Slot", "parts_at", "slot_at", "slots_at", "takes"]
+__all__ = ["Slot", "kinds_at", "parts_at", "slot_at", "slots_at", "takes"]
 
 _SPELLED = {2: "two", 3: "three", 4: "four"}
 
@@ -59,14 +59,19 @@ def slot_at(place: Place, top: type[Part]) -> Slot | None:
     return next(iter(slots_at(place, top)), None)
 
 
-def parts_at(place: Place, top: type[Part]) -> list[type[Part]]:
-    """Return the classes of table that a place may hold."""
+def kinds_at(place: Place, top: type[Part]) -> list[Any]:
+    """Return every plain annotation of what a place may hold, unions taken apart."""
     return [
         option
         for slot in slots_at(place, top)
         for option, _ in _options(slot.annotation, slot.metadata)
-        if isinstance(option, type) and issubclass(option, Part)
     ]
+
+
+def parts_at(place: Place, top: type[Part]) -> list[type[Part]]:
+    """Return the classes of table that a place may hold."""
+    kinds = kinds_at(place, top)
+    return [kind for kind in kinds if isinstance(kind, type) and issubclass(kind, Part)]
 
 
 def _inside(slot: Slot, step: str | int) -> Iterator[Slot]:

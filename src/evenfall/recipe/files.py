@@ -10,7 +10,8 @@ from pathlib import Path
 
 from evenfall.recipe.areas import Area
 from evenfall.recipe.camera import Camera
-from evenfall.recipe.findings import Finding, shown
+from evenfall.recipe.findings import Finding
+from evenfall.recipe.hints import shown
 from evenfall.recipe.look import Look
 from evenfall.recipe.model import Passes, RecipeModel
 from evenfall.recipe.moods import Mood

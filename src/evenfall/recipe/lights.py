@@ -8,7 +8,7 @@ from typing import Annotated, Any, ClassVar, Literal, Self
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from evenfall.recipe.areas import Area
-from evenfall.recipe.base import Family, HexColour, Part, Rgb, Stops
+from evenfall.recipe.base import Family, HexColour, Part, Rgb, Stops, Takes
 
 __all__ = ["GAIN_KEYS", "TINT_KEYS", "Light", "LightSetting", "Match", "Rendered", "Role"]
 
@@ -101,7 +101,7 @@ class Match(Part):
     """A gain that is solved from the pixels, so that two lights stand in a ratio."""
 
     to: str = Field(description="The light or group it is measured against.")
-    ratio: str = Field(
+    ratio: Annotated[str, Takes('a ratio such as "4:1", both numbers above 0')] = Field(
         "1:1",
         description='"A:B", A for the light named in `to`, B for this one: 4:1 makes this light '
         "a quarter of the other.",

@@ -89,5 +89,7 @@ def parse_toml(text: str, name: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise RecipeError(syntax_fault(error, text, name)) from None
+    except ValueError:  # Python reads no number of thousands of digits
+        raise RecipeError(Fault(name, "", "holds a number of very many digits")) from None
     except RecursionError:
         raise RecipeError(Fault(name, "", "is nested too deeply to be a recipe")) from None

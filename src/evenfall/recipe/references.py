@@ -10,7 +10,8 @@ from typing import Any
 
 from evenfall.recipe.camera import Camera
 from evenfall.recipe.deliverables import Deliverable
-from evenfall.recipe.findings import Finding, shown
+from evenfall.recipe.findings import Finding
+from evenfall.recipe.hints import shown
 from evenfall.recipe.lights import LightSetting
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.moods import Mood
@@ -82,9 +83,20 @@ def _names(names: Names) -> Iterator[Finding]:
             yield Finding(
                 ("groups", name), "is the name of a light and of a group", hint="rename one of them"
             )
+    yield from _same_but_for_case(names.moods)
     for table in ("lights", "groups"):
         if "mix" in getattr(names, table):
             yield Finding((table, "mix"), 'is called "mix", which the meter uses for all lights')
+
+
+def _same_but_for_case(moods: tuple[str, ...]) -> Iterator[Finding]:
+    folded: dict[str, str] = {}
+    for name in moods:
+        first = folded.setdefault(name.casefold(), name)
+        if first != name:
+            found = f"differs from {shown(first)} only in capitals"
+            hint = "rename one: their files would have one name on many systems"
+            yield Finding(("moods", name), found, hint=hint)
 
 
 def _groups(model: RecipeModel, names: Names) -> Iterator[Finding]:
@@ -98,7 +110,7 @@ def _groups(model: RecipeModel, names: Names) -> Iterator[Finding]:
                 yield Finding(
                     place, f"{shown(light)} is a group", "a group holds lights", f"write {inner}"
                 )
-            elif light not in names.lights:
+            elif light not in names.lights and names.lights:
                 yield _unknown("light", light, place, names.lights)
 
 
@@ -111,12 +123,12 @@ def _unknown(what: str, name: str, place: Place, known: Iterable[str]) -> Findin
 
 def _light_or_group(name: str, place: Place, names: Names) -> Iterator[Finding]:
     known = (*names.lights, *names.groups)
-    if name not in known:
+    if name not in known and names.lights:  # no lights at all is a fault of its own
         yield _unknown("light or group", name, place, known)
 
 
 def _mood_name(name: str | None, place: Place, names: Names) -> Iterator[Finding]:
-    if name is not None and name not in names.moods:
+    if name is not None and name not in names.moods and names.moods:
         yield _unknown("mood", name, place, names.moods)
 
 
@@ -127,9 +139,9 @@ def _camera(place: Place, camera: Camera | None, names: Names) -> Iterator[Findi
     if meter != "off":
         several = not isinstance(meter.of, str)
         for index, name in enumerate(meter.of if several else (meter.of,)):
-            if name not in (*_METER_WORDS, *names.lights, *names.groups):
+            known = (*_METER_WORDS, *names.lights, *names.groups)
+            if name not in known and names.lights:
                 where = (*place, "meter", "of", *((index,) if several else ()))
-                known = (*_METER_WORDS, *names.lights, *names.groups)
                 yield _unknown("light or group", str(name), where, known)
         yield from _mood_name(meter.mood, (*place, "meter", "mood"), names)
     if camera.white_balance is not None:
@@ -262,10 +274,10 @@ def _clashes(
             written[name] = place
             continue
         other = written[name]
-        if other == place:
+        if other == place and "{mood}" not in deliverable.name:
             found = f"its name {shown(deliverable.name)} gives every mood the same file"
             yield Finding(place, found, hint="put {mood} into the name")
-        else:
+        elif other != place:
             yield Finding(
                 place,
                 f"would write the same file as {dotted(other)}",

@@ -54,17 +54,14 @@ _SYNONYMS = {
     "color_space": ("colour_space", "space"),
     "shape": ("rectangle", "ellipse"),
     "description": ("title",),
+    "name": ("title",),
+    "output": ("deliverables",),
+    "outputs": ("deliverables",),
+    "scenes": ("moods",),
+    "variants": ("moods",),
+    "version": ("format",),
 }
-_PLURALS = {
-    "light": "lights",
-    "mood": "moods",
-    "group": "groups",
-    "deliverable": "deliverables",
-    "output": "deliverables",
-    "outputs": "deliverables",
-    "scenes": "moods",
-    "variants": "moods",
-}
+_MOST_SUGGESTIONS = 2
 
 
 def stranger(place: Place) -> tuple[str, str, str]:
@@ -83,29 +80,40 @@ def stranger(place: Place) -> tuple[str, str, str]:
         return "", elsewhere, ""
     meant = _meant(key, known)
     if meant:
-        return "", f'did you mean "{meant}"?', meant
-    homes = _homes(key)
-    if place[0] == "moods" and len(place) > 2:
-        in_mood = [home for home in homes if home.startswith("moods.NAME.")]
-        homes = [home.replace("NAME", dotted(place[1:2]), 1) for home in in_mood] or homes
-    belongs = f"{key} belongs at {joined(homes)}" if 0 < len(homes) <= 2 else ""
+        words = joined(f'"{word}"' for word in meant)
+        return "", f"did you mean {words}?", meant[0]
+    homes = _homes(place, key, parts)
+    belongs = f"{key} belongs at {joined(homes)}" if homes else ""
     return f"known keys: {', '.join(known)}", belongs, ""
 
 
-def _meant(key: str, known: list[str]) -> str | None:
+def _meant(key: str, known: list[str]) -> list[str]:
     folded = key.casefold().replace("-", "_")
-    if _PLURALS.get(folded) in known:
-        return _PLURALS[folded]
-    for synonym in _SYNONYMS.get(folded, ()):
-        if synonym in known:
-            return synonym
-    return closest(key, known)
+    near = closest(key, known)
+    synonyms = [word for word in _SYNONYMS.get(folded, ()) if word in known]
+    return synonyms[:_MOST_SUGGESTIONS] or ([near] if near else [])
+
+
+def _homes(place: Place, key: str, parts: list[type[Part]]) -> list[str]:
+    """Places where a key is known: in a table of this table, or else anywhere."""
+    below = [
+        dotted((*place[:-1], name, key))
+        for part in parts
+        for name in part.model_fields
+        if any(key in inner.model_fields for inner in parts_at((name,), part))
+    ]
+    homes = below if len(place) > 1 else []
+    homes = homes or _homes_anywhere(key)
+    if place[0] == "moods" and len(place) > 2:
+        in_mood = [home for home in homes if home.startswith("moods.NAME.")]
+        homes = [home.replace("NAME", dotted(place[1:2]), 1) for home in in_mood] or homes
+    return homes if len(homes) <= _MOST_SUGGESTIONS else []
 
 
 def _for_a_mood(place: Place, key: str, known: list[str]) -> str:
     """Explain a gain or tint that was written where the light itself is described."""
-    meant = _meant(key, list(LightSetting.model_fields))
-    if len(place) != 3 or place[0] != "lights" or meant is None or closest(key, known):
+    meant = next(iter(_meant(key, list(LightSetting.model_fields))), None)
+    if len(place) != 3 or place[0] != "lights" or meant is None or _meant(key, known):
         return ""
     light = dotted(place[1:2])
     hint = f"what a light does is said in a mood: moods.NAME.lights.{light}.{meant}"
@@ -125,7 +133,7 @@ def _for_another_curve(parts: list[type[Part]], key: str) -> str:
     return f"{key} goes with curve = {joined(curves)}" if curves else ""
 
 
-def _homes(key: str) -> list[str]:
+def _homes_anywhere(key: str) -> list[str]:
     """Dotted places of the whole recipe where a key of this name is known."""
     homes: list[str] = []
     pending: list[tuple[Place, type[Part]]] = [((), RecipeModel)]

@@ -25,6 +25,11 @@ _SLIPS: tuple[tuple[str, str], ...] = (
     (r"(?i:true|yes|on)", 'write {key} = true, or "on" for a light'),
     (r"(?i:false|no|off)", 'write {key} = false, or "off" for a light'),
     (r"[+-]?\d+,\d.*", "numbers take a point, no comma: 0.5"),
+    (
+        r"(?P<value>[+-]?\d+(?:\.\d+)?)\s*[A-Za-z\u00b0]+",
+        "numbers stand without units: {key} = {value}",
+    ),
+    (r"[+-]?[\d.]+\s*%", "a share is written as a number: 50 % is 0.5"),
     (r"\(.*", "a list stands in square brackets: [1.0, 0.9, 0.8]"),
     (r"(?P<sign>[+-]?)(?P<value>\.\d+)", "numbers start with a digit: {key} = {sign}0{value}"),
     (r"(?P<value>[+-]?\d+\.)", "numbers end with a digit: {key} = {value}0"),
@@ -46,6 +51,10 @@ def syntax_fault(error: tomllib.TOMLDecodeError, text: str, name: str) -> Fault:
     if match is not None:
         message = message[: match.start()]
         number = int(match["line"]) if match["line"] else number
+    if text.lstrip().startswith("{"):
+        return Fault(
+            name, "", "begins as JSON", "a recipe is TOML: key = value, [headings]", line=1
+        )
     repeated = _repeated(text, name) if "Cannot" in message or "Duplicate" in message else None
     if repeated is not None:
         return repeated
