@@ -22,8 +22,8 @@ SCRAPS = (
     "[moods.dusk]", '""', "é", "\\", "\x00", "'''", '"""', 'based_on = "dusk"\n', "mix",
 )  # fmt: skip
 VALUES: tuple[Any, ...] = (
-    True, False, 0, -1, 3, 1e9, float("nan"), float("inf"), "", "sun", "dusk", "off", "none", "+1/3",
-    [], [1], ["a"], {}, {"a": 1}, {"stops": 1}, [{}], [[]], {"file": "a"}, 10**400,
+    True, False, 0, -1, 3, 1e9, float("nan"), float("inf"), "", "sun", "dusk", "off", "none",
+    "+1/3", [], [1], ["a"], {}, {"a": 1}, {"stops": 1}, [{}], [[]], {"file": "a"}, 10**400,
 )  # fmt: skip
 
 
