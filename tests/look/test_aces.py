@@ -99,5 +99,12 @@ def test_luminance_anchor_and_headroom() -> None:
     grey = np.full((1, 3), 0.18)
     linear = output_space("sRGB").decode_exactly(show(grey, BT709).astype(np.float64))
     np.testing.assert_allclose(linear, 0.1, rtol=2e-3)
-    bright = np.full((1, 3), 64.0)
-    assert 3 < show(bright, BT709, peak=10.0).max() <= 10
+
+
+@pytest.mark.parametrize("peak", [1000 / 203, 10.0])
+def test_headroom(peak: float) -> None:
+    """Any peak, though the function itself takes whole cd/m2 only."""
+    bright, white = show(np.array([[64.0] * 3, [1.0] * 3]), BT709, peak=peak)
+    assert bright.max() <= peak
+    assert bright.min() > 0.6 * peak
+    assert 0.3 < white.min() < 1.2

@@ -35,7 +35,7 @@ class AcesRendering:
         self.space = ACES2065_1
         transform = PyOpenColorIO.FixedFunctionTransform(
             PyOpenColorIO.FIXED_FUNCTION_ACES_OUTPUT_TRANSFORM_20,
-            [_SDR_PEAK_NITS * peak, *output.chromaticities],
+            [float(round(_SDR_PEAK_NITS * peak)), *output.chromaticities],  # whole cd/m2 only
         )
         self._processor = Processor.of_transform(transform)
 

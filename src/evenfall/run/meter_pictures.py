@@ -1,4 +1,4 @@
-"""The meter report as pictures: where each mood's light lies in stops around grey."""
+"""The meter report as pictures: where each mood's light lies, and what the curve makes of it."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from pathlib import Path
 from evenfall.deliver.atomic import write_atomically
 from evenfall.deliver.exposure_map import draw_exposure_map, draw_histogram, histogram_of
 from evenfall.deliver.png import Codes, encode_png
+from evenfall.look.drawing import draw_curve
 from evenfall.recipe import Recipe
 from evenfall.recipe.look import Filmic
 from evenfall.run.metering import MeteredMood, MeterReport
@@ -19,7 +20,7 @@ __all__ = ["write_meter_pictures"]
 def write_meter_pictures(
     report: MeterReport, recipe: Recipe, folder: Path, *, overwrite: bool = False
 ) -> list[Path]:
-    """Write an exposure map and a histogram of every mood.
+    """Write an exposure map, a histogram and the filmic curve of every mood.
 
     Parameters
     ----------
@@ -35,7 +36,7 @@ def write_meter_pictures(
     Returns
     -------
     list of Path
-        Two for each mood.
+        Two for each mood, and the curve of moods whose tone curve is filmic.
 
     Raises
     ------
@@ -47,7 +48,8 @@ def write_meter_pictures(
     paths = {
         (mood.facts.mood, kind): folder / f"{stem}_{mood.facts.mood}_{kind}.png"
         for mood in report.moods
-        for kind in ("exposure", "histogram")
+        for kind in ("exposure", "histogram", "curve")
+        if kind != "curve" or isinstance(recipe.moods[mood.facts.mood].look.tone, Filmic)
     }
     refuse_existing(paths.values(), allowed=overwrite)
     for mood in report.moods:
@@ -72,3 +74,5 @@ def _pictures(mood: MeteredMood, recipe: Recipe) -> Iterator[tuple[str, Codes]]:
             white_stops=tone.white_stops if isinstance(tone, Filmic) else None,
         ),
     )
+    if isinstance(tone, Filmic):
+        yield "curve", draw_curve(tone, title=f"{title}: filmic curve")
