@@ -52,6 +52,23 @@ def test_picture_smaller_than_a_block_is_one_block() -> None:
     assert noise_grid(np.ones((3, 7, 9), np.float32)).mean.shape == (3, 1, 1)
 
 
+def test_picture_too_small_to_tell_has_no_noise() -> None:
+    grid = noise_grid(np.full((3, 3, 40), 0.5, np.float32))
+    assert float(grid.mean[0, 0, 0]) == 0.5
+    assert not grid.sigma.any()
+
+
+@pytest.mark.parametrize(("filter_pixels", "least"), [(0.3, 0.95), (0.5, 0.9), (0.7, 0.75)])
+def test_pixel_filters_of_renderers_hide_little(filter_pixels: float, least: float) -> None:
+    from scipy.ndimage import gaussian_filter
+
+    white = np.random.default_rng(11).standard_normal((320, 320))
+    filtered = gaussian_filter(white, filter_pixels)
+    plane = 5.0 + 0.05 * filtered / filtered.std()
+    found = float(noise_grid(np.stack([plane] * 3).astype(np.float32)).sigma.mean())
+    assert least * 0.05 < found < 1.03 * 0.05
+
+
 def test_predicted_noise_of_a_mix_equals_that_of_mixed_renders() -> None:
     """Var(sum g X) = sum g^2 Var(X) for independent X: any text on probability."""
     first = np.stack([_noisy(np.full((256, 256), 0.2), 0.04, seed=i) for i in (1, 2, 3)])

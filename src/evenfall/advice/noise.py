@@ -4,8 +4,9 @@ A render's noise is what a second render with another seed would change. From on
 in differences that no smooth shading has. The operator of Immerkaer (1996, "Fast noise variance
 estimation", Computer Vision and Image Understanding 64:2) removes everything up to linear and
 quadratic shading; its median absolute value in a block is not moved by the few pixels on an edge.
-Texture still passes for noise, so that a block takes the quiet end of its neighbourhood, in units
-of its own brightness.
+It is taken over every other pixel, because renderers' pixel filters make neighbours alike. Texture still
+passes for noise, so that a block takes the quiet end of its neighbourhood, in units of its own
+brightness.
 """
 
 from __future__ import annotations
@@ -21,13 +22,15 @@ __all__ = ["BLOCK_PIXELS", "NoiseGrid", "noise_grid"]
 Planes = npt.NDArray[np.float32]
 
 BLOCK_PIXELS = 16
-"""Side of a block; 196 differences give its median to about 8 %."""
+"""Side of a block; 144 differences give its median to about 10 %."""
+
+_LEAST_PIXELS = 5  # what the operator spans
 
 _MAD_TO_SIGMA = 1.4826022
 _OPERATOR_NORM = 6.0  # root of the sum of squares of the operator's nine weights
 _QUIET_QUANTILE = 0.25
 _QUIET_REACH = 1
-_QUIET_BIAS = 0.922  # mean of the estimate over the truth on white noise, by simulation
+_QUIET_BIAS = 0.909  # mean of the estimate over the truth on white noise, by simulation
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +59,8 @@ def noise_grid(
         R, G, B of the pass, half or float, finite.
     block : int
         Side of a block in pixels. What is left at the right and bottom edge, less than a block, is
-        not looked at; a picture smaller than a block is one block.
+        not looked at. A picture smaller than a block is one block; one of less than five pixels a
+        side tells nothing of its noise.
 
     Returns
     -------
@@ -64,9 +68,8 @@ def noise_grid(
 
     Notes
     -----
-    Pixel filters wider than a pixel correlate neighbours, and the estimate is then too low: for
-    white noise through a Gaussian of 0.5 pixel it finds two thirds, of 0.7 pixel a quarter. A
-    denoised pass reads as nearly free of noise.
+    A wide pixel filter makes the estimate too low: white noise through a Gaussian of 0.5 pixel is found
+    to 97 %, of 0.7 pixel to 82 %, of 1 pixel to half. A denoised pass reads as nearly free of noise.
 
     Examples
     --------
@@ -76,7 +79,10 @@ def noise_grid(
     True
     """
     height, width = planes[0].shape
-    block = max(4, min(block, height, width))
+    block = min(block, height, width)
+    if block < _LEAST_PIXELS:
+        mean = np.array([plane.mean(dtype=np.float64) for plane in planes], np.float32)
+        return NoiseGrid(mean[:, None, None], np.zeros((3, 1, 1), np.float32))
     channels = [_channel_grid(np.asarray(plane), block) for plane in planes]
     mean = np.stack([channel[0] for channel in channels])
     raw_sigma = np.stack([channel[1] for channel in channels])
@@ -97,9 +103,9 @@ def _channel_grid(plane: npt.NDArray[np.floating], block: int) -> tuple[Planes, 
 
 
 def _second_differences(cells: Planes) -> Planes:
-    """Second difference down, then across, of every cell: weights 1 -2 1; -2 4 -2; 1 -2 1."""
-    down = cells[:, :-2] - 2.0 * cells[:, 1:-1] + cells[:, 2:]
-    across: Planes = down[:, :, :-2] - 2.0 * down[:, :, 1:-1] + down[:, :, 2:]
+    """Second difference down, then across, of every other pixel: 1 -2 1; -2 4 -2; 1 -2 1."""
+    down = cells[:, :-4] - 2.0 * cells[:, 2:-2] + cells[:, 4:]
+    across: Planes = down[:, :, :-4] - 2.0 * down[:, :, 2:-2] + down[:, :, 4:]
     return across
 
 
