@@ -95,6 +95,8 @@ def test_balance_from_what_was_measured(loaded: Loaded) -> None:
     assert lamp is not None
     sky, lamps = 0.5 * 2.0**-2, 0.025 * 2.0**lamp
     assert abs(math.log2(lamps / sky)) <= 1 / 6  # rounded to thirds
+    day = moods["day"].camera.exposure_stops
+    assert abs(math.log2((1.0 + 0.5) * 2.0**day)) <= 1 / 6  # key and sky, as bright as the key
     opened = moods["dusk"].camera.exposure_stops
     assert abs(math.log2((sky + lamps) * 2.0**opened) + 0.7) <= 1 / 6
     assert moods["dusk"].lights["spot"].stops == lamp

@@ -68,9 +68,10 @@ def starter_recipe(
 ) -> str:
     """Write a first recipe with day, dusk and night.
 
-    By day the lamps are off; at dusk the sun is, the sky is down and blue, and lamps stand level
-    with the sky; at night the sky is nearly gone. Where the passes' mean luminances are known, the
-    stops for lamps and exposure are reckoned from them, in thirds; otherwise lamps are as rendered.
+    Exposure is set to the key, less what sky and fill add to it. By day the lamps are off; at dusk
+    the sun is, the sky is down and blue, and lamps stand level with the sky; at night the sky is
+    nearly gone. Where the passes' mean luminances are known, the stops for lamps and exposure are
+    reckoned from them, in thirds; otherwise lamps are as rendered.
 
     Parameters
     ----------
@@ -158,6 +159,15 @@ class _Scene:
             return None
         return _thirds(math.log2(sky / lamps) + _DUSK_SKY_STOPS)
 
+    @property
+    def day_stops(self) -> float:
+        """Stops that make room for the sky and fill that come on top of the key."""
+        key = self.level(self.by_role["key"])
+        others = self.level([*self.by_role["sky"], *self.by_role["fill"]])
+        if key is None or others is None:
+            return 0.0
+        return _thirds(-math.log2((key + others) / key))
+
     def exposure_stops(self, sky_stops: float, under_day: float, otherwise: float) -> float:
         """Return the stops that open the camera for a mood in which the sun is gone."""
         day = self.level(self.by_role["key"])
@@ -173,6 +183,11 @@ class _Scene:
 
 def _thirds(stops: float) -> float:
     return max(-_FURTHEST_STOPS, min(_FURTHEST_STOPS, round(stops * 3) / 3))
+
+
+def _stops_text(stops: float) -> str:
+    """Write stops as TOML: plain where they are whole, as text with thirds otherwise."""
+    return f"{stops:g}" if stops == round(stops) else toml_text(stops_words(stops))
 
 
 def _head(title: str, folder: str, beauty: str | None, colour_space: str | None) -> str:
@@ -266,12 +281,13 @@ def _exposure(scene: _Scene) -> str:
     if not scene.by_role["key"]:
         metered = scene.names["sky"] or "mix"
         comment = "# Exposure is set to the key; no light has that role yet, so it is set to this."
+    room = "room for what comes on top of the key" if scene.day_stops else "+ is brighter"
     return "\n".join(
         [
             comment,
             "[camera]",
             f'meter = {{ of = {toml_text(metered)}, method = "average", grey_percent = 18 }}',
-            "exposure_stops = 0.0  # + is brighter, for every mood",
+            f"exposure_stops = {_stops_text(scene.day_stops)}  # {room}",
             "",
         ]
     )
@@ -334,11 +350,11 @@ def _dusk_sky(scene: _Scene) -> str:
 def _lamps(scene: _Scene, role: Role) -> str:
     """Lamps on: level with the sky where levels are known, at 2700 K where their colour is."""
     stops = scene.lamp_stops
-    gain = "on = true" if stops is None else f"stops = {toml_text(stops_words(stops))}"
+    gain = "on = true" if stops is None else f"stops = {_stops_text(stops)}"
     lamps = scene.by_role[role]
     if lamps and all(each.rendered and each.rendered.kelvin for each in lamps):
         return f"{{ {gain}, kelvin = {_LAMP_KELVIN} }}"
-    return '"on"' if stops is None else toml_text(stops_words(stops))
+    return '"on"' if stops is None else _stops_text(stops)
 
 
 def _night(scene: _Scene) -> str:
@@ -361,5 +377,5 @@ def _night(scene: _Scene) -> str:
 def _camera(mood: str, stops: float) -> list[str]:
     return [
         f"[moods.{mood}.camera]",
-        f"exposure_stops = {toml_text(stops_words(stops))}  # over day",
+        f"exposure_stops = {_stops_text(stops)}  # instead of the recipe's",
     ]
