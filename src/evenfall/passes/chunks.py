@@ -34,10 +34,18 @@ class ChunkTable:
         Place in the file where each chunk's own leader begins, a part number left out.
     sizes : ndarray of int64
         Bytes of leader and payload.
+    as_is : ndarray of bool
+        Chunks whose payload is the pixels themselves, because compression would not have
+        made it smaller.
     """
 
     offsets: Offsets
     sizes: Offsets
+    as_is: npt.NDArray[np.bool_]
+
+    def first(self, count: int) -> ChunkTable:
+        """Return the first `count` chunks, those of level 0."""
+        return ChunkTable(self.offsets[:count], self.sizes[:count], self.as_is)
 
 
 def scan_chunks(file: PassFile, scan: ExrScan, wanted: Sequence[int]) -> dict[int, ChunkTable]:
@@ -69,7 +77,7 @@ class _ChunkScanner:
         self.data_offset = scan.table_offset + 8 * sum(part.chunk_count for part in scan.parts)
 
     def fail(self, part: ExrPart | None, found: str, allowed: str = "") -> NoReturn:
-        place = f"part {part.name or part.index}" if part is not None and self.multipart else ""
+        place = "" if part is None else part.place
         raise damaged(self.file.path, found, allowed, place=place)
 
     def run(self, wanted: Sequence[int]) -> dict[int, ChunkTable]:
@@ -89,10 +97,7 @@ class _ChunkScanner:
         if len(wanted) == len(self.parts):
             self._check_nothing_else(list(found.values()))
         return {
-            index: ChunkTable(
-                chunks.offsets[: self.parts[index].first_level_chunks],
-                chunks.sizes[: self.parts[index].first_level_chunks],
-            )
+            index: chunks.first(self.parts[index].first_level_chunks)
             for index, chunks in found.items()
         }
 
@@ -113,7 +118,7 @@ class _ChunkScanner:
         leaders = self._leaders(part, offsets, prefix, leader)
         self._check_places(part, leaders)
         payloads = leaders[:, -1]
-        self._check_sizes(part, leaders, payloads)
+        as_is = self._check_sizes(part, leaders, payloads)
         ends = offsets + prefix + leader.size + payloads
         if (ends > self.file.size).any():
             self.fail(
@@ -124,7 +129,7 @@ class _ChunkScanner:
         order = np.argsort(offsets)
         if (ends[order][:-1] > offsets[order][1:]).any():
             self.fail(part, "chunks overlap")
-        return ChunkTable(offsets + prefix, leader.size + payloads)
+        return ChunkTable(offsets + prefix, leader.size + payloads, as_is)
 
     def _leaders(
         self, part: ExrPart, offsets: Offsets, prefix: int, leader: struct.Struct
@@ -149,19 +154,26 @@ class _ChunkScanner:
         if wrong.any():
             self.fail(part, f"{np.count_nonzero(wrong):,} chunks are not where they should be")
 
-    def _check_sizes(self, part: ExrPart, leaders: Offsets, payloads: Offsets) -> None:
-        first = part.first_level_chunks
-        decoded = _decoded_sizes(part, leaders[:first])
+    def _check_sizes(
+        self, part: ExrPart, leaders: Offsets, payloads: Offsets
+    ) -> npt.NDArray[np.bool_]:
+        """Refuse sizes that no codec makes; say which chunks of level 0 are stored as they are."""
+        if (payloads < 1).any():
+            self.fail(part, f"{np.count_nonzero(payloads < 1):,} chunks are empty")
+        first = payloads[: part.first_level_chunks]
+        decoded = _decoded_sizes(part, leaders[: part.first_level_chunks])
         ratio = part.codec.greatest_ratio
         least = np.ones_like(decoded) if ratio is None else np.ceil(decoded / ratio)
-        wrong = (payloads[:first] < least) | (payloads[:first] > decoded)
-        if wrong.any() or (payloads < 1).any():
+        wrong = (first < least) | (first > decoded)
+        if wrong.any():
             at = int(np.argmax(wrong))
             self.fail(
                 part,
-                f"chunk {at} has {payloads[at]:,} bytes",
+                f"chunk {at} has {first[at]:,} bytes",
                 f"{int(least[at]):,} to {int(decoded[at]):,} bytes with {part.codec.name}",
             )
+        as_is: npt.NDArray[np.bool_] = first == decoded
+        return as_is
 
     def _check_nothing_else(self, tables: list[ChunkTable]) -> None:
         prefix = _PART_NUMBER_BYTES if self.multipart else 0
@@ -196,5 +208,4 @@ def _decoded_sizes(part: ExrPart, leaders: Offsets) -> Offsets:
     columns = np.minimum(across, part.width - leaders[:, 0] * across)
     lines = np.minimum(down, part.height - leaders[:, 1] * down)
     bytes_a_pixel = sum(channel.sample_bytes for channel in part.channels)
-    total = columns * lines * bytes_a_pixel
-    return total
+    return columns * lines * bytes_a_pixel

@@ -19,6 +19,7 @@ from evenfall.passes.faults import absurd_claim, damaged, refused
 from evenfall.passes.files import PassFile
 from evenfall.passes.image import Array
 from evenfall.passes.parts import ExrPart, samples
+from evenfall.passes.payloads import check_payloads
 from evenfall.passes.quiet import decoder_silenced
 from evenfall.passes.scan import EXR_MAGIC
 
@@ -52,11 +53,12 @@ def decode_part(
             f"{part.decoded_bytes:,} bytes",
             allowed,
             "write one light a file, or one a part",
-            place=f"part {part.name or part.index}",
+            place=part.place,
         )
-    import OpenEXR
-
+    check_payloads(file, part, chunks)
     with decoder_silenced():
+        import OpenEXR  # its HTJ2K decoder keeps for ever the `stderr` of C that it finds now
+
         try:
             decoded = OpenEXR.File(
                 _PartView(file, part, chunks), separate_channels=True, num_threads=threads
@@ -73,7 +75,7 @@ def decode_part(
         raise damaged(
             file.path,
             f"its pixels cannot be decoded ({part.codec.name})",
-            place=f"part {part.name}" if part.name else "",
+            place=part.place,
         )
     return pixels
 

@@ -131,6 +131,22 @@ class ExrPart:
         return self.data_window[3] - self.data_window[1] + 1
 
     @property
+    def place(self) -> str:
+        """Name of the part for messages; empty for a part without a name."""
+        return f"part {self.name}" if self.name else ""
+
+    def chunk_window(self, index: int) -> Window:
+        """Window of the pixels of a chunk of level 0."""
+        left, top, right, bottom = self.data_window
+        if self.tile_size is None:
+            first = top + index * self.codec.rows
+            return left, first, right, min(first + self.codec.rows - 1, bottom)
+        across, down = self.tile_size
+        row, column = divmod(index, -(-self.width // across))
+        left, top = left + column * across, top + row * down
+        return left, top, min(left + across - 1, right), min(top + down - 1, bottom)
+
+    @property
     def decoded_bytes(self) -> int:
         """Bytes of all channels of the part, decoded (level 0)."""
         return sum(

@@ -1,10 +1,13 @@
 """Keeping the decoder's own chatter away from the person, without touching anybody else's.
 
 When a chunk cannot be decoded the OpenEXR library prints to Python's `sys.stdout` from the calling
-thread, and its C core prints to the C stream `stderr`. Both say less than our own error. Turning
-file descriptors round would swallow what other threads write meanwhile, so instead `sys.stdout`
-is muted for the decoding threads alone, and C's `stderr` pointer (which Python does not use) is
-set to a sink while any thread decodes.
+thread, and what it is built of prints to the C streams `stderr` and `stdout`. All of it says less
+than our own error. Turning file descriptors round would swallow what other threads write meanwhile
+(progress, results), so instead `sys.stdout` is muted for the decoding threads alone, and C's
+pointers to its streams, which Python itself does not use, lead to a sink while any thread decodes.
+
+The library's HTJ2K decoder keeps the C streams that it finds when it is loaded. So OpenEXR is first
+imported inside the block.
 """
 
 from __future__ import annotations
@@ -39,67 +42,82 @@ class _MutedForSome:
         return getattr(self._stream, name)
 
 
-_lock = threading.Lock()
-_muted = threading.local()
-_decoding = 0
-_stand_in: _MutedForSome | None = None
-_c_stderr_before: int | None = None
+class _Silence:
+    """How many threads are decoding, and what is put back when the last has done."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._muted = threading.local()
+        self._decoding = 0
+        self._before: Any = None
+        self._c_before: list[int | None] = []
+
+    def enter(self) -> None:
+        with self._lock:
+            if self._decoding == 0:
+                self._silence()
+            self._decoding += 1
+        self._muted.yes = True
+
+    def leave(self) -> None:
+        self._muted.yes = False
+        with self._lock:
+            self._decoding -= 1
+            if self._decoding == 0:
+                self._restore()
+
+    def _silence(self) -> None:
+        self._before = sys.stdout
+        if self._before is not None and not isinstance(self._before, _MutedForSome):
+            sys.stdout = _MutedForSome(self._before, self._muted)
+        streams, sink = _c_streams()
+        self._c_before = [stream.value for stream in streams]
+        for stream in streams:
+            stream.value = sink
+
+    def _restore(self) -> None:
+        stand_in = sys.stdout
+        if isinstance(stand_in, _MutedForSome):  # nobody has put another in its place
+            sys.stdout = self._before
+        for stream, before in zip(_c_streams()[0], self._c_before, strict=True):
+            stream.value = before
+
+
+_silence = _Silence()
 
 
 @contextmanager
 def decoder_silenced() -> Iterator[None]:
-    """Silence the decoder in this thread for the length of the block."""
-    global _decoding  # noqa: PLW0603 - counts the threads inside, under the lock
-    with _lock:
-        if _decoding == 0:
-            _silence()
-        _decoding += 1
-    _muted.yes = True
+    """Silence the decoder in this thread for the length of the block; not to be nested.
+
+    Examples
+    --------
+    >>> with decoder_silenced():
+    ...     print("lost")
+    >>> print("heard")
+    heard
+    """
+    _silence.enter()
     try:
         yield
     finally:
-        _muted.yes = False
-        with _lock:
-            _decoding -= 1
-            if _decoding == 0:
-                _restore()
-
-
-def _silence() -> None:
-    global _stand_in, _c_stderr_before  # noqa: PLW0603 - under the lock
-    if sys.stdout is not None:
-        _stand_in = _MutedForSome(sys.stdout, _muted)
-        sys.stdout = _stand_in
-    c_stderr, sink = _c_streams()
-    if c_stderr is not None:
-        _c_stderr_before = c_stderr.value
-        c_stderr.value = sink
-
-
-def _restore() -> None:
-    global _stand_in  # noqa: PLW0603 - under the lock
-    if _stand_in is not None and sys.stdout is _stand_in:
-        sys.stdout = _stand_in._stream
-    _stand_in = None
-    c_stderr, _ = _c_streams()
-    if c_stderr is not None:
-        c_stderr.value = _c_stderr_before
+        _silence.leave()
 
 
 @cache
-def _c_streams() -> tuple[ctypes.c_void_p | None, int | None]:
-    """C's `stderr` variable and a stream to nowhere, where the C library lets us set it.
+def _c_streams() -> tuple[list[ctypes.c_void_p], int | None]:
+    """C's variables `stderr` and `stdout`, where the C library lets us set them, and a sink.
 
-    glibc and macOS hold it in a variable; elsewhere it is a constant and the chatter stays.
+    glibc and macOS hold them in variables; elsewhere they are constants and the chatter stays.
     """
     if platform.libc_ver()[0] == "glibc":
-        name = "stderr"
+        names = ("stderr", "stdout")
     elif sys.platform == "darwin":
-        name = "__stderrp"
+        names = ("__stderrp", "__stdoutp")
     else:
-        return None, None
+        return [], None
     libc = ctypes.CDLL(None)
     libc.fopen.restype = ctypes.c_void_p
     libc.fopen.argtypes = [ctypes.c_char_p, ctypes.c_char_p]
     sink = libc.fopen(os.devnull.encode(), b"w")
-    return (ctypes.c_void_p.in_dll(libc, name), sink) if sink else (None, None)
+    return ([ctypes.c_void_p.in_dll(libc, name) for name in names], sink) if sink else ([], None)

@@ -232,7 +232,7 @@ def _picture(file: PassFile, page: Any, header: PassHeader) -> StoredPicture:
         upright = upright[::-1] if rows else upright
         upright = upright[:, ::-1] if columns else upright
         if upright.dtype.itemsize == 8:
-            with np.errstate(over="ignore"):
+            with np.errstate(all="ignore"):  # NaN and Inf are counted and replaced later
                 upright = upright.astype(np.float32)
         return np.ascontiguousarray(upright)
 
