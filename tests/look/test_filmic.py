@@ -7,7 +7,6 @@ import itertools
 import numpy as np
 import pytest
 
-from evenfall.look.drawing import draw_curve
 from evenfall.look.filmic import FilmicCurve
 from evenfall.recipe.look import Filmic
 
@@ -79,16 +78,3 @@ def test_headroom_leaves_what_is_below_the_shoulder_alone() -> None:
     )
     assert display(Filmic(), np.array([7.0]), peak=4.0)[0] == pytest.approx(4.0)
     assert (np.diff(display(Filmic(), STOPS, peak=4.0)) >= -1e-12).all()
-
-
-def test_picture_shows_the_curve_where_it_belongs() -> None:
-    plain, steep = draw_curve(Filmic()), draw_curve(Filmic(contrast=2.0))
-    assert plain.dtype == np.uint8
-    assert plain.shape == (760, 1200, 3)
-    orange = (plain[..., 0].astype(int) - plain[..., 2]) > 80
-    columns = np.flatnonzero(orange.any(axis=0))
-    assert columns[0] == pytest.approx(96, abs=3)
-    assert columns[-1] == pytest.approx(1144, abs=3)
-    heights = [np.flatnonzero(orange[:, column]).mean() for column in columns]
-    assert (np.diff(heights) < 3).all()  # upwards from left to right, within the line's width
-    assert (plain != steep).any()

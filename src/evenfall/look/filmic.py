@@ -52,6 +52,18 @@ class _Bend:
         return values
 
 
+def _reach(to_end_stops: float, end_stops: float) -> float:
+    """How far from grey the line may go at most, in stops.
+
+    To where it would reach black or white; but if that lies beyond the point that is to be black
+    or white, the line ends the earlier, so that the steeper bend gets room.
+    """
+    nearly_all = _FURTHEST_LINE * end_stops
+    if to_end_stops <= nearly_all:
+        return to_end_stops
+    return nearly_all * min(1.0, end_stops / to_end_stops) ** 2
+
+
 class FilmicCurve:
     """The filmic curve of a recipe.
 
@@ -77,10 +89,9 @@ class FilmicCurve:
         self.white_stops = settings.white_stops + float(np.log2(peak))
         self.slope = settings.contrast * float(np.log(2.0)) * grey_signal / SIGNAL_GAMMA
         self._grey_signal = grey_signal
-        # Where the line would reach black and white, and where toe and shoulder leave it.
-        reach_down = max(-grey_signal / self.slope, _FURTHEST_LINE * self.black_stops)
-        reach_up = min((peak_signal - grey_signal) / self.slope, _FURTHEST_LINE * self.white_stops)
-        self.toe_stops = reach_down * (1.0 - settings.toe)
+        reach_down = _reach(grey_signal / self.slope, -self.black_stops)
+        reach_up = _reach((peak_signal - grey_signal) / self.slope, self.white_stops)
+        self.toe_stops = -reach_down * (1.0 - settings.toe)
         self.shoulder_stops = reach_up * (1.0 - settings.shoulder)
         toe_value = grey_signal + self.slope * self.toe_stops
         shoulder_value = grey_signal + self.slope * self.shoulder_stops

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from evenfall.deliver.atomic import write_atomically
+from evenfall.deliver.curve_picture import draw_curve
 from evenfall.deliver.exposure_map import draw_exposure_map, draw_histogram, histogram_of
 from evenfall.deliver.png import Codes, encode_png
-from evenfall.look.drawing import draw_curve
 from evenfall.recipe import Recipe
 from evenfall.recipe.look import Filmic
 from evenfall.run.metering import MeteredMood, MeterReport
