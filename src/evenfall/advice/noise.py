@@ -69,8 +69,8 @@ def noise_grid(
     Notes
     -----
     A wide pixel filter makes the estimate too low: white noise through a Gaussian of 0.5 pixel is
-    found to 97 %, of 0.7 pixel to 82 %, of 1 pixel to half. Rare bright samples (fireflies) count for
-    less than in the variance. A denoised pass reads as nearly free of noise.
+    found to 97 %, of 0.7 pixel to 82 %, of 1 pixel to half. Rare bright samples (fireflies) count
+    for less than in the variance. A denoised pass reads as nearly free of noise.
 
     Examples
     --------
