@@ -48,9 +48,9 @@ class Fault:
 
     Examples
     --------
-    >>> print(Fault("villa.toml", "moods.dusk.lights.sky.stops", 'found "two"',
-    ...             "expected stops such as -2 or '+1 1/3'", line=31))
-    villa.toml:31: moods.dusk.lights.sky.stops: found "two"; expected stops such as -2 or '+1 1/3'
+    >>> print(Fault("villa.toml", "look.tone", 'found "filmik"', hint='did you mean "filmic"?',
+    ...             line=31))
+    villa.toml:31: look.tone: found "filmik"; did you mean "filmic"?
     """
 
     file: str

@@ -169,6 +169,12 @@ REFERENCES = [
         "the view with all lights at once",
     ),
     (
+        "[look]",
+        '[sheet]\nname = "{recipe}_dusk"\n[look]',
+        "villa.toml:54: deliverables[0]: would write the same file as sheet; give it a suffix = "
+        '"..." or a name of its own',
+    ),
+    (
         "[moods.dusk.look.tone]",
         '[moods."dusk/2"]\n[moods.dusk.look.tone]',
         'villa.toml:48: moods."dusk/2": found the name "dusk/2"; a name is up to 80 letters, '
@@ -326,3 +332,17 @@ def test_another_folder_that_is_missing(write: Callable[..., Path], tmp_path: Pa
         load(write(), passes=tmp_path / "none")
     assert len(caught.value.faults) == 1
     assert f"--passes {tmp_path / 'none'}: the folder does not exist" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    "name", ["", " day", ".hidden", "x" * 81, "a{b}", "a:b", "a\\tb", "C:\\\\x"]
+)
+def test_names_that_cannot_name_files(faults_of: Faults, villa_text: str, name: str) -> None:
+    (fault,) = faults_of(villa_text + f'[moods."{name}"]\n')
+    assert fault.line == 58
+    assert fault.found.startswith("found the name ")
+
+
+@pytest.mark.parametrize("name", ["late dusk", "Dämmerung", "mood-2", "v1.5", "夜"])
+def test_names_that_can(faults_of: Faults, villa_text: str, name: str) -> None:
+    assert not faults_of(villa_text + f'[moods."{name}"]\n')

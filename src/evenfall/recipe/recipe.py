@@ -68,8 +68,9 @@ class Recipe:
 
             raise PassError(recipe.fault("lights.sun.file", "holds no picture"))
         """
-        line = map_lines(self.text).line_of(parse_place(place))
-        return Fault(str(self.path), place, found, allowed, hint, line)
+        finding = Finding(parse_place(place), found, allowed, hint)
+        changes, _ = parse_changes(self.changes)
+        return located([finding], str(self.path), map_lines(self.text), changes)[0]
 
     def members(self, name: str) -> tuple[str, ...]:
         """Lights of a light's or group's name; KeyError when there is none."""
@@ -100,6 +101,21 @@ def load(
     ------
     RecipeError
         With every fault found.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> path = Path(tempfile.mkdtemp()) / "view.toml"
+    >>> _ = path.write_text('''
+    ... format = 1
+    ... lights.sun = { file = "sun.exr", role = "key" }
+    ... lights.sky = { file = "sky.exr", role = "sky" }
+    ... moods.day = {}
+    ... moods.dusk = { based_on = "day", lights = { sun = "off", sky = -2 } }
+    ... ''')
+    >>> recipe = load(path, changes=["moods.dusk.lights.sky=-3"], check_files=False)
+    >>> recipe.moods["dusk"].lights["sky"].stops
+    -3.0
     """
     path = Path(path)
     text = read_text(path)

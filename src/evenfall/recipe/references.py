@@ -231,6 +231,8 @@ def _cycles(model: RecipeModel) -> Iterator[Finding]:
 
 def _deliverables(model: RecipeModel, names: Names, is_doubtful: Doubt) -> Iterator[Finding]:
     written: dict[str, Place] = {}
+    if model.sheet.make:
+        written[f"{model.sheet.name}.{_ending(model.sheet.format)}".casefold()] = ("sheet",)
     for index, deliverable in enumerate(model.deliverables):
         place: Place = ("deliverables", index)
         for position, name in enumerate(deliverable.moods):
@@ -288,7 +290,6 @@ def _clashes(
 
 def _file_of(deliverable: Deliverable, mood: str) -> str:
     size = (deliverable.crop, deliverable.width, deliverable.height, deliverable.print)
-    ending = {"jpeg": "jpg", "gain-map jpeg": "jpg"}.get(deliverable.format, deliverable.format)
     name = deliverable.name.format(
         recipe="{recipe}",
         mood=mood,
@@ -297,7 +298,11 @@ def _file_of(deliverable: Deliverable, mood: str) -> str:
         width=repr(size),
         suffix=deliverable.suffix,
     )
-    return f"{name}.{ending}"
+    return f"{name}.{_ending(deliverable.format)}"
+
+
+def _ending(file_format: str) -> str:
+    return "jpg" if file_format.endswith("jpeg") else file_format
 
 
 def _same_passes(model: RecipeModel, is_doubtful: Doubt) -> Iterator[Finding]:
