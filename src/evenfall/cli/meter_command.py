@@ -86,7 +86,7 @@ def _print(report: MeterReport) -> None:
         for note in mood.facts.notes:
             console.print(f"  {note}")
     console.print(
-        "\nkey : light compares the two alone; lit : shadow is (key + light) : light. Stops are "
+        "\nkey:light compares the two alone; lit:shadow is (key + light):light. Stops are "
         "relative to how the light was rendered; it can go up by so many before its noise shows."
     )
     if any(mood.mean_cd_m2 for mood in report.moods):
@@ -117,9 +117,9 @@ def _table(mood: MeteredMood) -> Table:
     from rich.table import Table
 
     table = Table(box=SIMPLE_HEAD, pad_edge=False)
-    for name in ("light", "role"):
-        table.add_column(name)
-    for name in ("stops", "kelvin", "share", "key : light", "lit : shadow", "can go up"):
+    table.add_column("light", no_wrap=True, overflow="fold")
+    table.add_column("role")
+    for name in ("stops", "kelvin", "share", "key:light", "lit:shadow", "can go up"):
         table.add_column(name, justify="right")
     if mood.mean_cd_m2:
         table.add_column("cd/m2", justify="right")
@@ -141,8 +141,8 @@ def _cells(light: LightFacts) -> list[str]:
         f"{light.gain_stops:+.2f}",
         f"{light.kelvin:.0f}" if light.kelvin else "",
         f"{light.share:.1%}",
-        f"{ratio.key_to_light:.3g} : 1" if ratio else "",
-        f"{ratio.lit_to_shadow:.3g} : 1" if ratio else "",
+        f"{ratio.key_to_light:.3g}:1" if ratio else "",
+        f"{ratio.lit_to_shadow:.3g}:1" if ratio else "",
         _headroom(light.headroom_stops),
     ]
 
@@ -152,6 +152,8 @@ def _headroom(stops: float | None) -> str:
 
     if stops is None:
         return ""
+    if stops <= 0:
+        return "no more"
     return f"over {stops:.0f}" if stops >= MAX_HEADROOM_STOPS else f"{stops:.1f}"
 
 
