@@ -116,9 +116,9 @@ def _table(mood: MeteredMood) -> Table:
     from rich.box import SIMPLE_HEAD
     from rich.table import Table
 
-    table = Table(box=SIMPLE_HEAD, pad_edge=False)
+    table = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
     table.add_column("light", no_wrap=True, overflow="fold")
-    table.add_column("role")
+    table.add_column("role", no_wrap=True)
     for name in ("stops", "kelvin", "share", "key:light", "lit:shadow", "can go up"):
         table.add_column(name, justify="right")
     if mood.mean_cd_m2:
@@ -132,12 +132,13 @@ def _table(mood: MeteredMood) -> Table:
 
 
 def _cells(light: LightFacts) -> list[str]:
+    role = light.role.removesuffix(" fixture")
     if not light.is_on or light.gain_stops is None:
-        return [light.name, light.role, "off", "", "", "", "", ""]
+        return [light.name, role, "off", "", "", "", "", ""]
     ratio = light.ratio
     return [
         light.name,
-        light.role,
+        role,
         f"{light.gain_stops:+.2f}",
         f"{light.kelvin:.0f}" if light.kelvin else "",
         f"{light.share:.1%}",
