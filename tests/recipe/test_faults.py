@@ -484,6 +484,14 @@ def test_other_packages_point_into_the_recipe(write: Callable[..., Path]) -> Non
     recipe = load(write())
     fault = recipe.fault("moods.dusk.lights.sky", "is too blue", hint="take less")
     assert str(fault) == f"{recipe.path}:45: moods.dusk.lights.sky: is too blue; take less"
+    assert recipe.fault(("deliverables", 1, "bits"), "x").line == 57
+    assert recipe.fault("moods.it's late", "x").line is None
+
+
+def test_other_packages_point_at_one_off_changes(write: Callable[..., Path]) -> None:
+    recipe = load(write(), changes=["moods.dusk.lights.sky.stops=20"])
+    fault = recipe.fault("moods.dusk.lights.sky", "is too bright")
+    assert fault.file == "--set moods.dusk.lights.sky.stops=20"
 
 
 def test_a_recipe_error_ends_with_2() -> None:

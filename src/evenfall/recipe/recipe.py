@@ -15,7 +15,7 @@ from evenfall.recipe.files import pass_file_name
 from evenfall.recipe.findings import Finding
 from evenfall.recipe.lines import LineMap, map_lines
 from evenfall.recipe.model import RecipeModel
-from evenfall.recipe.places import dotted, parse_place
+from evenfall.recipe.places import Place, dotted, parse_place
 from evenfall.recipe.reading import parse_toml, read_text
 from evenfall.recipe.references import Names, check_references
 from evenfall.recipe.resolve import ResolvedMood, members, resolve_moods
@@ -59,16 +59,28 @@ class Recipe:
         """Path of a file in the passes' folder, frame number and camera filled in."""
         return self.passes_folder / pass_file_name(file, self.model.passes)
 
-    def fault(self, place: str, found: str, allowed: str = "", hint: str = "") -> Fault:
-        """Make a fault at a dotted place of this recipe, with its line.
+    def fault(self, place: str | Place, found: str, allowed: str = "", hint: str = "") -> Fault:
+        """Make a fault at a place of this recipe, with its line.
+
+        Parameters
+        ----------
+        place : str or Place
+            Dotted, or as a tuple of keys and indices when a name may hold dots or quotes.
+        found, allowed, hint : str
+            As in a Fault.
 
         Examples
         --------
         A light whose pass turns out to be unusable::
 
-            raise PassError(recipe.fault("lights.sun.file", "holds no picture"))
+            raise PassError(recipe.fault(("lights", name, "file"), "holds no picture"))
         """
-        finding = Finding(parse_place(place), found, allowed, hint)
+        if isinstance(place, str):
+            try:
+                place = parse_place(place)
+            except ValueError:
+                return Fault(str(self.path), str(place), found, allowed, hint)
+        finding = Finding(place, found, allowed, hint)
         changes, _ = parse_changes(self.changes)
         return located([finding], str(self.path), map_lines(self.text), changes)[0]
 
