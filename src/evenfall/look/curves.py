@@ -12,7 +12,7 @@ from evenfall.look.arrays import Matrix, Planes
 
 __all__ = ["hable", "neutral", "reinhard"]
 
-# J. Hable, "Uncharted 2: HDR Lighting", Game Developers Conference 2010: shoulder strength, linear
+# J. Hable, talk on HDR lighting, Game Developers Conference 2010: shoulder strength, linear
 # strength, linear angle, toe strength, toe numerator, toe denominator.
 _HABLE_A, _HABLE_B, _HABLE_C, _HABLE_D, _HABLE_E, _HABLE_F = 0.22, 0.30, 0.10, 0.20, 0.01, 0.30
 
