@@ -87,7 +87,8 @@ def _print(report: MeterReport) -> None:
             console.print(f"  {note}")
     console.print(
         "\nkey:light compares the two alone; lit:shadow is (key + light):light. Stops are "
-        "relative to how the light was rendered; it can go up by so many before its noise shows."
+        "relative to how the light was rendered; headroom is the stops it can go up before its "
+        "noise shows."
     )
     if any(mood.mean_cd_m2 for mood in report.moods):
         from evenfall.light.units import READ_FROM_PICTURE
@@ -119,7 +120,7 @@ def _table(mood: MeteredMood) -> Table:
     table = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
     table.add_column("light", no_wrap=True, overflow="fold")
     table.add_column("role", no_wrap=True)
-    for name in ("stops", "kelvin", "share", "key:light", "lit:shadow", "can go up"):
+    for name in ("stops", "kelvin", "share", "key:light", "lit:shadow", "headroom"):
         table.add_column(name, justify="right")
     if mood.mean_cd_m2:
         table.add_column("cd/m2", justify="right")
@@ -154,7 +155,7 @@ def _headroom(stops: float | None) -> str:
     if stops is None:
         return ""
     if stops <= 0:
-        return "no more"
+        return "none"
     return f"over {stops:.0f}" if stops >= MAX_HEADROOM_STOPS else f"{stops:.1f}"
 
 

@@ -1,0 +1,84 @@
+"""`evenfall meter`: the figures a person reads, and the pictures."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from evenfall.cli import main
+from evenfall.run.example import example_recipe
+
+
+@pytest.fixture
+def recipe(tmp_path: Path) -> Path:
+    return example_recipe(tmp_path, width=96, height=64).path
+
+
+def test_every_mood_and_light_is_listed(recipe: Path) -> None:
+    shown = CliRunner().invoke(main, ["meter", str(recipe)])
+    assert shown.exit_code == 0, shown.output
+    for word in ("Day", "Dusk", "sun", "sky", "lamp", "2700", "off", "key:light"):
+        assert word.lower() in shown.output.lower()
+
+
+def test_no_line_is_wider_than_a_terminal(recipe: Path) -> None:
+    shown = CliRunner().invoke(main, ["meter", str(recipe)])
+    assert max(len(line) for line in shown.output.splitlines()) <= 80
+    assert "…" not in shown.output
+
+
+def test_json_holds_the_same_figures(recipe: Path) -> None:
+    """Shares add up to one; a factor of 2 is one stop: arithmetic."""
+    shown = CliRunner().invoke(main, ["meter", str(recipe), "--mood", "dusk", "--json"])
+    mood = json.loads(shown.stdout)["moods"][0]
+    lights = {light["name"]: light for light in mood["lights"]}
+    assert sum(light["share"] for light in lights.values()) == pytest.approx(1.0)
+    assert lights["lamp"]["gain_stops"] == pytest.approx(1.0)
+    assert lights["sun"]["gain_stops"] is None
+    assert lights["sky"]["gain_stops"] == pytest.approx(-2.0)
+
+
+def test_asking_for_four_to_one_meters_four_to_one(recipe: Path) -> None:
+    change = 'moods.day.lights.sky={ match = { to = "sun", ratio = "4:1" } }'
+    shown = CliRunner().invoke(
+        main, ["meter", str(recipe), "--mood", "day", "--json", "--set", change]
+    )
+    assert shown.exit_code == 0, shown.output
+    lights = {light["name"]: light for light in json.loads(shown.stdout)["moods"][0]["lights"]}
+    assert lights["sky"]["ratio"]["key_to_light"] == pytest.approx(4.0, rel=0.005)
+    assert lights["sky"]["ratio"]["lit_to_shadow"] == pytest.approx(5.0, rel=0.005)
+
+
+def test_pictures_are_written_once(recipe: Path, tmp_path: Path) -> None:
+    from PIL import Image
+
+    folder = tmp_path / "meter"
+    call = ["meter", str(recipe), "--mood", "dusk", "--pictures", str(folder)]
+    assert CliRunner().invoke(main, call).exit_code == 0
+    names = {path.name for path in folder.iterdir()}
+    assert {"corner_dusk_exposure.png", "corner_dusk_histogram.png"} <= names
+    for path in folder.iterdir():
+        with Image.open(path) as picture:
+            low, high = picture.convert("L").getextrema()
+        assert low < 60
+        assert high > 200
+    again = CliRunner().invoke(main, call)
+    assert again.exit_code == 1
+    assert "--overwrite" in again.stderr
+
+
+def test_cd_m2_carry_the_caution(recipe: Path) -> None:
+    scaled = ["meter", str(recipe), "--set", "passes.luminance_scale=100"]
+    shown = CliRunner().invoke(main, scaled)
+    assert "cd/m2" in shown.output
+    assert "no lighting calculation" in shown.output
+    assert "cd/m2" not in CliRunner().invoke(main, ["meter", str(recipe)]).output
+
+
+def test_unknown_mood_is_a_usage_error(recipe: Path) -> None:
+    shown = CliRunner().invoke(main, ["meter", str(recipe), "--mood", "dsk"])
+    assert shown.exit_code == 2
+    assert "dusk" in shown.stderr
