@@ -217,6 +217,7 @@ def _side_files(recipe: Recipe, mood: ResolvedMood) -> Iterator[tuple[str, Path]
 
 def _area_files(recipe: Recipe, areas: Sequence[Area | None]) -> Iterator[tuple[str, Path]]:
     for area in areas:
-        name = area and (area.mask or area.ids)
-        if name:
-            yield name, recipe.beside(name)
+        if area is not None and area.mask is not None:
+            yield area.mask, recipe.beside(area.mask)
+        if area is not None and area.ids is not None:
+            yield area.ids, recipe.pass_path(area.ids)
