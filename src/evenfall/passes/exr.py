@@ -14,7 +14,11 @@ import numpy as np
 from evenfall.passes.chroma import luminance_chroma_to_rgb, upsample
 from evenfall.passes.chunks import scan_chunks
 from evenfall.passes.decode import decode_part
-from evenfall.passes.encoding import INTEROP_CHROMATICITIES, refuse_encoded
+from evenfall.passes.encoding import (
+    INTEROP_CHROMATICITIES,
+    checked_chromaticities,
+    refuse_encoded,
+)
 from evenfall.passes.faults import refused
 from evenfall.passes.files import PassFile
 from evenfall.passes.header import PassHeader, Selector
@@ -142,7 +146,7 @@ def _header(path: Path, part: ExrPart, layer: Layer) -> PassHeader:
         pixel_type=types.pop() if len(types) == 1 else "mixed",
         compression=part.codec.name,
         has_alpha="A" in layer.roles,
-        chromaticities=_chromaticities(part, interop_id),
+        chromaticities=_chromaticities(path, part, interop_id),
         white_luminance=_white_luminance(part),
         colour_interop_id=interop_id,
         pixel_aspect=part.pixel_aspect,
@@ -150,10 +154,10 @@ def _header(path: Path, part: ExrPart, layer: Layer) -> PassHeader:
     )
 
 
-def _chromaticities(part: ExrPart, interop_id: str | None) -> tuple[float, ...] | None:
+def _chromaticities(path: Path, part: ExrPart, interop_id: str | None) -> tuple[float, ...] | None:
     kind, value = part.attributes.get("chromaticities", ("", b""))
     if kind == "chromaticities" and len(value) == 32:
-        return tuple(float(np.float32(number)) for number in struct.unpack("<8f", value))
+        return checked_chromaticities(path, struct.unpack("<8f", value))
     return None if interop_id is None else INTEROP_CHROMATICITIES.get(interop_id)
 
 

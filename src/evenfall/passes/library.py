@@ -103,7 +103,7 @@ class PassLibrary:
         self.chromaticities = self._effective_chromaticities(first)
         self.luminance_scale = self._luminance_scale()
         files = {(header.path, header.part) for header in self.headers.values()}
-        self._decoder_threads = (os.cpu_count() or 1) if len(files) == 1 else 1
+        self._decoder_threads = _processors() if len(files) == 1 else 1
 
     def batches(self, lights: Iterable[str]) -> list[tuple[str, ...]]:
         """Group lights that are decoded together: those in the same part of the same file.
@@ -294,6 +294,12 @@ class PassLibrary:
     def _luminance_scale(self) -> float | None:
         said = [header.white_luminance for header in self.headers.values()]
         return next((white for white in said if white), self._recipe.model.passes.luminance_scale)
+
+
+def _processors() -> int:
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 def _described(chromaticities: tuple[float, ...] | None) -> str:

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.passes.encoding import checked_chromaticities
 from evenfall.passes.faults import absurd_size, damaged, refused
 from evenfall.passes.files import PassFile
 from evenfall.passes.header import PassHeader, Selector
@@ -163,9 +164,9 @@ def _chromaticities(path: Path, lines: list[bytes]) -> tuple[float, ...] | None:
                 numbers = tuple(float(word) for word in line[10:].split())
             except ValueError:
                 numbers = ()
-            if len(numbers) != 8 or not all(abs(number) < 10 for number in numbers):
+            if len(numbers) != 8:
                 raise damaged(path, "its PRIMARIES line does not read", "8 numbers")
-            return numbers
+            return checked_chromaticities(path, numbers)
     return _FORMATS[formats[-1]]
 
 

@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.errors import PassError
+from evenfall.passes.encoding import checked_chromaticities
 from evenfall.passes.faults import absurd_claim, absurd_size, damaged, refused
 from evenfall.passes.files import PassFile
 from evenfall.passes.header import PassHeader, Selector
@@ -148,7 +149,7 @@ def _header(path: Path, pages: list[Any], index: int) -> PassHeader:
         pixel_type="half" if page.bitspersample == 16 else "float",
         compression=page.compression.name.lower(),
         has_alpha=has_alpha,
-        chromaticities=_chromaticities(page),
+        chromaticities=_chromaticities(path, page),
         white_luminance=None,
         colour_interop_id=None,
         pixel_aspect=_pixel_aspect(page),
@@ -199,7 +200,7 @@ def _page_name(page: Any, index: int) -> str:
     return str(index + 1)
 
 
-def _chromaticities(page: Any) -> tuple[float, ...] | None:
+def _chromaticities(path: Path, page: Any) -> tuple[float, ...] | None:
     white, primaries = page.tags.get(_TAG_WHITE_POINT), page.tags.get(_TAG_PRIMARIES)
     if white is None or primaries is None or len(white.value) != 4 or len(primaries.value) != 12:
         return None
@@ -207,7 +208,7 @@ def _chromaticities(page: Any) -> tuple[float, ...] | None:
     pairs = list(zip(rationals[::2], rationals[1::2], strict=True))
     if any(below == 0 for _, below in pairs):
         return None
-    return tuple(above / below for above, below in pairs)
+    return checked_chromaticities(path, [above / below for above, below in pairs])
 
 
 def _pixel_aspect(page: Any) -> float:

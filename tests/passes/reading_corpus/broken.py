@@ -231,6 +231,15 @@ BROKEN: tuple[Broken, ...] = (
         "dataWindow", 2**31 - 100, 0, 2**31 - 47, HEIGHT - 1), "begins at"),
     Broken("bomb_dwab.exr", "3 GB in a few bytes", _bomb(9, 65536, 4096), "from so few"),
     Broken("bomb_zstd.exr", "3 GB in a few bytes, by rows", _bomb(13, 65536, 4096), "from so few"),
+    Broken("flat_primaries.exr", "primaries on a line", exr(
+        planes(_RGB), chromaticities=(0.1, 0.1, 0.2, 0.2, 0.3, 0.3, 0.3127, 0.329)),
+        "chromaticities 0.1 0.1 .* span no colour space"),
+    Broken("black_white.exr", "a white without luminance", exr(
+        planes(_RGB), chromaticities=(0.64, 0.33, 0.3, 0.6, 0.15, 0.06, 0.3127, 0.0)),
+        "span no colour space"),
+    Broken("nan_primaries.exr", "primaries that are no numbers", exr(
+        planes(_RGB), chromaticities=(float("nan"), 0.33, 0.3, 0.6, 0.15, 0.06, 0.31, 0.33)),
+        "span no colour space"),
     Broken("encoded.exr", "the file says sRGB", exr(
         planes(_RGB), colorInteropID="srgb_rec709_scene"), "display-encoded: colorInteropID"),
     Broken("cut.hdr", "Radiance, cut", _cut(hdr(_RGB), -1), "ends in scan line|last scan line"),

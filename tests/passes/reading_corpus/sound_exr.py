@@ -403,6 +403,12 @@ SOUND_EXR: tuple[Sound, ...] = (
         facts={"chromaticities": tuple(float(np.float32(number)) for number in AP1)},
     ),
     _simple(
+        "xyz_primaries.exr",
+        "CIE XYZ as primaries",
+        lambda rgb: exr(planes(rgb), chromaticities=(1.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.5, 0.25)),
+        facts={"chromaticities": (1.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.5, 0.25)},
+    ),
+    _simple(
         "interop_id.exr",
         "colorInteropID alone",
         lambda rgb: exr(planes(rgb), colorInteropID="lin_ap1_scene"),
