@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
 import jsonschema
+import numpy as np
+import OpenEXR
 import pytest
 from click.testing import CliRunner, Result
 
@@ -47,11 +50,18 @@ camera = { exposure_stops = "+1 1/3" }
 @pytest.fixture
 def recipe(tmp_path: Path) -> Path:
     (tmp_path / "passes").mkdir()
-    for name in ("sun", "sky", "lamps"):
-        (tmp_path / "passes" / f"{name}.exr").touch()
+    for name in ("sun", "sky"):
+        write_pass(tmp_path / "passes" / f"{name}.exr")
+    write_pass(tmp_path / "passes" / "lamps.exr", layers=["table.lamp", "spare"])
     path = tmp_path / "villa.toml"
     path.write_text(SOUND, encoding="utf-8")
     return path
+
+
+def write_pass(path: Path, *, width: int = 8, layers: Sequence[str] = ()) -> None:
+    half = np.ones((4, width), np.float16)
+    names = [f"{layer}.{each}" for layer in layers for each in "RGB"] or list("RGB")
+    OpenEXR.File({}, dict.fromkeys(names, half)).write(str(path))
 
 
 def call(*arguments: str | Path) -> Result:
@@ -69,6 +79,7 @@ def test_a_sound_recipe_is_summed_up(recipe: Path) -> None:
     assert result.stderr == ""
     cells = [[cell.strip() for cell in row] for row in rows(result.stdout)]
     assert [f"{recipe} is sound: Villa."] in cells
+    assert ["3 passes of 8 x 4 pixels, half."] in cells
     for row in (
         ["sun", "key", "sun.exr", "sun at 40 degrees"],
         ["lamp", "fixture", "lamps.exr, table.lamp", "3000 K, 600 lm"],
@@ -137,6 +148,28 @@ def test_faults_as_json(recipe: Path) -> None:
     assert (fault["place"], fault["line"]) == ("lights.sun.file", 10)
     assert fault["hint"] == 'did you mean "sun.exr"?'
     assert "there is no file" in result.stderr
+
+
+def test_passes_that_do_not_fit_end_with_1(recipe: Path) -> None:
+    write_pass(recipe.parent / "passes" / "sky.exr", width=16)
+    result = call("check", recipe, "--json")
+    assert result.exit_code == 1
+    assert "8 x 4" in result.stderr
+    assert "16 x 4" in result.stderr
+    told = json.loads(result.stdout)
+    assert not told["sound"]
+    assert len(told["faults"]) == 1
+
+
+def test_passes_that_cannot_be_read_end_with_1(recipe: Path) -> None:
+    (recipe.parent / "passes" / "sky.exr").write_bytes(b"")
+    (recipe.parent / "passes" / "sun.exr").write_bytes(b"no picture at all")
+    result = call("check", recipe)
+    assert result.exit_code == 1
+    assert result.stdout == ""
+    for name in ("sky.exr", "sun.exr"):
+        assert name in result.stderr
+    assert result.stderr.endswith("2 faults.\n")
 
 
 def test_changes_and_another_folder(recipe: Path) -> None:

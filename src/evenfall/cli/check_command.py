@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from evenfall.cli.options import json_option, passes_option, recipe_argument, set_option
-from evenfall.errors import Advice, RecipeError
+from evenfall.errors import Advice, PassError, RecipeError
 
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
+    from evenfall.passes.header import PassHeader
     from evenfall.recipe import Recipe
 
 __all__ = ["command"]
@@ -32,23 +33,33 @@ _WIDTH_IN_FILES = 120
 def command(recipe: Path, passes: Path | None, changes: tuple[str, ...], as_json: bool) -> None:
     """Check RECIPE: report every fault at once, then advice, without writing anything.
 
-    Faults come with file, line and place, and end with exit code 2. A sound recipe is summed up:
-    its lights, and what each mood asks of them.
+    Faults of the recipe come with file, line and place, and end with exit code 2. When there are
+    none, the passes' headers are held against each other; faults there end with exit code 1. A
+    sound recipe is summed up: its lights, and what each mood asks of them.
     """
     from evenfall.recipe import load
 
     try:
         loaded = load(recipe, changes=changes, passes=passes)
-    except RecipeError as error:
+        headers = pass_headers(loaded)
+    except (RecipeError, PassError) as error:
         if as_json:
             faults = [dataclasses.asdict(fault) for fault in error.faults]
-            click.echo(json.dumps({"recipe": str(recipe), "sound": False, "faults": faults}))
+            told = {"recipe": str(recipe), "sound": False, "faults": faults}
+            click.echo(json.dumps(told, indent=2, ensure_ascii=False))
         raise
     advice = advice_on(loaded)
     if as_json:
         click.echo(json.dumps(_as_json(loaded, advice), indent=2, ensure_ascii=False))
     else:
-        _print(loaded, advice)
+        _print(loaded, headers, advice)
+
+
+def pass_headers(recipe: Recipe) -> Mapping[str, PassHeader]:
+    """Headers of the passes by light; PassError says all that keeps them from fitting."""
+    from evenfall.passes.library import PassLibrary
+
+    return PassLibrary(recipe).headers
 
 
 def advice_on(recipe: Recipe) -> Sequence[Advice]:
@@ -84,7 +95,7 @@ def _as_json(recipe: Recipe, advice: Sequence[Advice]) -> dict[str, Any]:
     }
 
 
-def _print(recipe: Recipe, advice: Sequence[Advice]) -> None:
+def _print(recipe: Recipe, headers: Mapping[str, PassHeader], advice: Sequence[Advice]) -> None:
     from rich.console import Console
 
     console = Console(highlight=False, emoji=False, markup=False)
@@ -92,6 +103,7 @@ def _print(recipe: Recipe, advice: Sequence[Advice]) -> None:
         console = Console(highlight=False, emoji=False, markup=False, width=_WIDTH_IN_FILES)
     title = recipe.model.project.title
     console.print(f"{recipe.path} is sound{f': {title}' if title else ''}.", soft_wrap=True)
+    console.print(_passes_line(headers), soft_wrap=True)
     console.print()
     console.print(_lights_table(recipe))
     console.print(_moods_table(recipe))
@@ -102,6 +114,12 @@ def _print(recipe: Recipe, advice: Sequence[Advice]) -> None:
             console.print(f"  {item.place}: {item.message} [{item.code}]", soft_wrap=True)
             console.print(f"    {item.reason}", soft_wrap=True)
         console.print('Advice is silenced by its word: silence = ["..."] at the top of the recipe.')
+
+
+def _passes_line(headers: Mapping[str, PassHeader]) -> str:
+    first = next(iter(headers.values()))
+    kinds = ", ".join(dict.fromkeys(header.pixel_type for header in headers.values()))
+    return f"{len(headers)} passes of {first.width} x {first.height} pixels, {kinds}."
 
 
 def _table(title: str, *headings: str) -> Table:
