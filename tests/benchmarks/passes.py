@@ -80,7 +80,7 @@ def make_recipe(
     for mood in moods:
         lines += [f"[moods.{mood}.lights]"]
         for light in lights:
-            stops, kelvin = rng.uniform(-3, 1), rng.uniform(2500, 8000)
+            stops, kelvin = rng.uniform(-5, -2), rng.uniform(2500, 8000)
             lines += [f"{light} = {{ stops = {stops:.3f}, kelvin = {kelvin:.0f} }}"]
     path.write_text("\n".join(lines) + "\n" + change)
     return path

@@ -10,7 +10,6 @@ Memory is the moods' sums and one decoded batch per worker, whatever the number 
 
 from __future__ import annotations
 
-import os
 import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -23,8 +22,9 @@ import numpy.typing as npt
 from evenfall.errors import Fault, PassError
 from evenfall.mix.halves import widen
 from evenfall.mix.plan import MixPlan, RegionalGain
+from evenfall.mix.workers import default_workers
 
-__all__ = ["Mix", "PassRead", "PassSource", "default_workers", "mix_moods"]
+__all__ = ["Mix", "PassRead", "PassSource", "mix_moods"]
 
 Floats = npt.NDArray[np.float32]
 STRIP_PIXELS = 65_536  # a strip of one channel, its widened copy and its sums stay in the cache
@@ -102,13 +102,6 @@ class _Term:
     factors: Floats
     regional: tuple[tuple[Floats, np.float32], ...]
     first: bool
-
-
-def default_workers() -> int:
-    """Count the processors this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def mix_moods(

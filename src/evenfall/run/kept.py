@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from evenfall.deliver.atomic import write_atomically
 from evenfall.errors import EvenfallError
+from evenfall.recipe import Recipe
 from evenfall.run.reduced import cache_folder
 from evenfall.run.report import REPORT_FORMAT, FileReport, MoodReport, RunReport
 
@@ -24,14 +25,19 @@ class Earlier:
 
     Parameters
     ----------
-    path : Path
-        The report; a missing or unreadable one says nothing.
+    out : Path
+        The folder. A missing or unreadable report says nothing.
+    recipe : Recipe
+        Whose report.
+    proof : bool
+        Whether it is that of proofs.
     """
 
-    def __init__(self, path: Path) -> None:
-        values: dict[str, Any] = {}
+    def __init__(self, out: Path, recipe: Recipe, *, proof: bool) -> None:
+        self.out, self.proof = out, proof
+        self.path = out / f"{recipe.path.stem}{'_proof' if proof else ''}_report.json"
         try:
-            values = json.loads(path.read_text(encoding="utf-8"))
+            values = json.loads(self.path.read_text(encoding="utf-8"))
             sound = values["evenfall_report"] == REPORT_FORMAT
             self.lights: dict[str, dict[str, Any]] = dict(values["lights"]) if sound else {}
             files = [*values["files"], *values["earlier_files"]] if sound else []

@@ -13,65 +13,21 @@ import numpy.typing as npt
 from evenfall.camera.exposure import plan_meter
 from evenfall.camera.state import CameraState
 from evenfall.errors import EvenfallError, PassError
-from evenfall.light.primaries import RgbSpace, space_from_chromaticities
 from evenfall.look.whole import Additions
-from evenfall.mix.engine import Mix, PassRead, default_workers, mix_moods
+from evenfall.mix.engine import Mix, PassRead, mix_moods
 from evenfall.mix.matching import MeanNeed, area_mean, means_needed, solve_matches
 from evenfall.mix.plan import plan_mix
+from evenfall.mix.workers import default_workers
 from evenfall.passes.image import PassImage, PixelCensus
-from evenfall.passes.library import PassLibrary
 from evenfall.recipe import Area, Recipe, WhiteBalance
 from evenfall.run.areas import weights_of
 from evenfall.run.measuring import Grid, Measuring, plan_measuring, white_balances
-from evenfall.run.reduced import ReducedLibrary
 from evenfall.run.regions import additions_of, regional_gains
+from evenfall.run.view import View, open_view
 
 __all__ = ["Exposed", "View", "mix_and_expose", "open_view"]
 
 _HELD_PASSES = 4  # decoded passes kept from solving ratios to mixing; others are read again
-
-
-@dataclass(frozen=True, eq=False)
-class View:
-    """The passes of a recipe, opened and checked, at full size or reduced for proofs.
-
-    Parameters
-    ----------
-    recipe : Recipe
-        The recipe.
-    files : PassLibrary
-        The passes at full size.
-    passes : PassLibrary or ReducedLibrary
-        The passes that are mixed.
-    space : RgbSpace
-        Their primaries.
-    """
-
-    recipe: Recipe
-    files: PassLibrary
-    passes: PassLibrary | ReducedLibrary
-    space: RgbSpace
-
-    @property
-    def size(self) -> tuple[int, int]:
-        """Width and height of what is mixed."""
-        return self.passes.size
-
-
-def open_view(recipe: Recipe, *, proof: bool = False, keep_going: bool = False) -> View:
-    """Open the passes of a recipe; no pixel is read.
-
-    Raises
-    ------
-    PassError
-        With every fault of every pass; with `keep_going` only when nothing can be done.
-    """
-    files = PassLibrary(recipe, keep_going=keep_going)
-    passes: PassLibrary | ReducedLibrary = files
-    if proof:
-        repair = recipe.model.passes.repair.model_dump_json()
-        passes = ReducedLibrary(files, recipe.model.proof.width, repair)
-    return View(recipe, files, passes, space_from_chromaticities(files.chromaticities))
 
 
 @dataclass(eq=False)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -11,14 +10,14 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.deliver.sheet import picture_size
-from evenfall.errors import PassError
 from evenfall.run.describing import describe_light, versions
+from evenfall.run.fingerprints import Fingerprints
 from evenfall.run.kept import Earlier, load_thumbnail
-from evenfall.run.mixing import View
 from evenfall.run.origin import Origins, lights_behind
 from evenfall.run.report import FileReport, RunReport
 from evenfall.run.sheet import sheet_digest
-from evenfall.run.targets import Target, plan_targets, refuse_inputs, report_path, sheet_path
+from evenfall.run.targets import Target, plan_targets, refuse_inputs, sheet_path
+from evenfall.run.view import View
 
 __all__ = ["RunPlan", "plan_run"]
 
@@ -68,12 +67,7 @@ class RunPlan:
 
 
 def plan_run(
-    view: View,
-    moods: Sequence[str],
-    out: Path,
-    *,
-    proof: bool,
-    workers: int,
+    view: View, moods: Sequence[str], earlier: Earlier, fingerprints: Fingerprints
 ) -> RunPlan:
     """Plan a run; nothing is written, no pixel is read.
 
@@ -83,12 +77,10 @@ def plan_run(
         Opened passes.
     moods : sequence of str
         Chosen moods.
-    out : Path
-        Folder of the files.
-    proof : bool
-        Whether proofs are made.
-    workers : int
-        Threads for fingerprints.
+    earlier : Earlier
+        What an earlier run left in the folder of the files.
+    fingerprints : Fingerprints
+        Of the passes.
 
     Raises
     ------
@@ -96,21 +88,21 @@ def plan_run(
         When names of files clash or a file would be written over an input.
     """
     recipe, (width, height) = view.recipe, view.size
+    out, proof = earlier.out, earlier.proof
     targets = plan_targets(recipe, moods, out, width=width, proof=proof)
     report = RunReport(
         recipe=recipe.path,
         changes=recipe.changes,
         out=out,
-        report=report_path(recipe, out, proof=proof),
+        report=earlier.path,
         proof=proof,
         dry_run=False,
         width=width,
         height=height,
         versions=versions(),
     )
-    earlier = Earlier(report_path(recipe, out, proof=proof))
-    fingerprints = _fingerprints(view, moods, earlier, report, workers)
-    origins = Origins(recipe, fingerprints, report.versions, proof=proof)
+    found = _describe_lights(view, moods, fingerprints, report)
+    origins = Origins(recipe, found, report.versions, proof=proof)
     digests = {mood: origins.mood_digest(mood) for mood in moods}
     plan = RunPlan(view, report, earlier, origins, digests)
     _plan_pictures(plan, targets)
@@ -125,26 +117,19 @@ def plan_run(
     return plan
 
 
-def _fingerprints(
-    view: View, moods: Sequence[str], earlier: Earlier, report: RunReport, workers: int
+def _describe_lights(
+    view: View, moods: Sequence[str], fingerprints: Fingerprints, report: RunReport
 ) -> dict[str, str]:
-    """Fingerprint the passes behind the moods; an unchanged file is known from an earlier run."""
-    headers = view.files.headers
+    """Note the passes behind the moods in the report, and give their fingerprints."""
     needed = {light for mood in moods for light in lights_behind(view.recipe, mood)}
-    lights = [light for light in headers if light in needed]
-
-    def fingerprint(light: str) -> str | None:
-        path = headers[light].path
-        try:
-            return earlier.fingerprint(light, path) or view.files.fingerprint(path)
-        except (PassError, OSError):
-            return None  # reading it will say what is wrong
-
-    with ThreadPoolExecutor(workers) as pool:
-        found = dict(zip(lights, pool.map(fingerprint, lights), strict=True))
-    for light in lights:
-        report.lights[light] = describe_light(headers[light], found[light])
-    return {light: value for light, value in found.items() if value is not None}
+    found = {}
+    for light, header in view.files.headers.items():
+        if light in needed:
+            fingerprint = fingerprints.of(light)
+            report.lights[light] = describe_light(header, fingerprint)
+            if fingerprint is not None:
+                found[light] = fingerprint
+    return found
 
 
 def _plan_pictures(plan: RunPlan, targets: Sequence[Target]) -> None:

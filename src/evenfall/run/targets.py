@@ -12,11 +12,9 @@ from evenfall.recipe import Deliverable, Recipe
 
 __all__ = [
     "Target",
-    "default_out",
     "plan_targets",
     "refuse_existing",
     "refuse_inputs",
-    "report_path",
 ]
 
 _PROOF = "_proof"
@@ -47,16 +45,6 @@ class Target:
     def place(self) -> str:
         """Dotted place of the deliverable in the recipe."""
         return f"deliverables[{self.number}]"
-
-
-def default_out(recipe: Recipe) -> Path:
-    """Folder `pictures` beside the recipe."""
-    return recipe.path.absolute().parent / "pictures"
-
-
-def report_path(recipe: Recipe, out: Path, *, proof: bool) -> Path:
-    """Where the report of a run goes."""
-    return out / f"{recipe.path.stem}{_PROOF if proof else ''}_report.json"
 
 
 def sheet_path(recipe: Recipe, out: Path, *, proof: bool) -> Path:

@@ -1,0 +1,201 @@
+"""The work of a planned run: read, mix, finish, write."""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+import time
+from functools import partial
+from pathlib import Path
+
+from evenfall.deliver.atomic import remove_leftovers, write_atomically
+from evenfall.deliver.provenance import Provenance
+from evenfall.errors import Fault
+from evenfall.run.describing import describe_mood, note_census
+from evenfall.run.events import Event, FileDone, MoodMixed, Note, OnEvent, RunPlanned
+from evenfall.run.finishing import Finisher, MoodWork
+from evenfall.run.kept import store_thumbnail
+from evenfall.run.mixing import Exposed, mix_and_expose
+from evenfall.run.planning import RunPlan
+from evenfall.run.targets import Target
+
+__all__ = ["make"]
+
+
+def make(plan: RunPlan, *, keep_going: bool, workers: int, tell: OnEvent | None) -> None:
+    """Make what a plan says is to be made; its report is filled in and written.
+
+    Parameters
+    ----------
+    plan : RunPlan
+        From `plan_run`.
+    keep_going : bool
+        A pass that cannot be used stops only the moods that need it.
+    workers : int
+        Threads; the files do not depend on it.
+    tell : callable or None
+        Told of progress, one event at a time, from any thread.
+    """
+    _Run(plan, keep_going=keep_going, workers=workers, tell=tell).work()
+
+
+class _Run:
+    """One run, as planned."""
+
+    def __init__(
+        self, plan: RunPlan, *, keep_going: bool, workers: int, tell: OnEvent | None
+    ) -> None:
+        self.plan, self.view, self.report = plan, plan.view, plan.report
+        self.recipe = plan.view.recipe
+        self.keep_going, self.workers = keep_going, workers
+        self._on_event, self._telling = tell, threading.Lock()
+        self._started = time.perf_counter()
+
+    def tell(self, event: Event) -> None:
+        if self._on_event is not None:
+            with self._telling:
+                self._on_event(event)
+
+    def work(self) -> None:
+        """Read, mix, finish, write."""
+        plan = self.plan
+        lights = {light for mood in plan.to_make for light in plan.lights_behind(mood)}
+        self.tell(RunPlanned(len(lights), plan.to_make, len(self.report.files) + 1))
+        remove_leftovers(self.report.out)
+        for file in self.report.files:
+            if file.kept:
+                self.tell(FileDone(file.path, file.mood, kept=True))
+        exposed = None
+        if plan.to_make:
+            exposed = mix_and_expose(
+                self.view,
+                plan.to_make,
+                workers=self.workers,
+                keep_going=self.keep_going,
+                on_read=self.tell,
+            )
+            self._clock("read and mix")
+            self._describe(exposed)
+        self._finish(exposed)
+        self._clock("finish and write")
+        self._write_report()
+
+    def _clock(self, stage: str) -> None:
+        spent = time.perf_counter() - self._started - sum(self.report.seconds.values())
+        self.report.seconds[stage] = round(spent, 3)
+
+    def _describe(self, exposed: Exposed) -> None:
+        """Note in the report what was found out, and which moods cannot be made."""
+        for light, census in exposed.censuses.items():
+            note_census(self.report.lights[light], census)
+        for mood, error in exposed.failures.items():
+            faults = getattr(error, "faults", (Fault("", f"moods.{mood}", str(error)),))
+            self.report.faults += tuple(f for f in faults if f not in self.report.faults)
+            self.report.files = [file for file in self.report.files if file.mood != mood]
+        for mood, mix in exposed.mixes.items():
+            self.report.moods[mood] = describe_mood(
+                self.recipe.moods[mood],
+                exposed.measuring.balances[mood],
+                exposed.measuring.meters[mood],
+                exposed.cameras[mood],
+                mix.notes,
+            )
+        order = list(self.recipe.moods)
+        self.report.moods = dict(
+            sorted(self.report.moods.items(), key=lambda item: order.index(item[0]))
+        )
+
+    def _finish(self, exposed: Exposed | None) -> None:
+        plan, view = self.plan, self.view
+        finisher = Finisher(
+            self.recipe,
+            view.space,
+            view.size,
+            view.files.luminance_scale,
+            self._provenance,
+            self._write,
+            self.recipe.model.proof.guides if self.report.proof else (),
+        )
+        works: list[MoodWork] = []
+        for mood in list(exposed.mixes) if exposed is not None else ():
+            assert exposed is not None
+            self.tell(MoodMixed(mood))
+            works.append(
+                MoodWork(
+                    self.recipe.moods[mood],
+                    exposed.mixes.pop(mood),
+                    exposed.cameras[mood],
+                    partial(exposed.additions, view, mood),
+                    [target for target in plan.targets_to_make if target.mood == mood],
+                    plan.thumbnail_size,
+                )
+            )
+        finisher.run(works, self.workers, self._sheet)
+        for mood, statistics in finisher.statistics.items():
+            self.report.moods[mood].statistics = vars(statistics)
+        self.report.notes += [
+            f"{path.name}: {count:,} values beyond half range were brought to 65,504; "
+            "bits = 32 keeps them"
+            for path, count in sorted(finisher.clamped.items())
+        ]
+
+    def _sheet(self, finisher: Finisher) -> None:
+        """Make the contact sheet, once all moods have their small pictures."""
+        file = self.plan.sheet
+        if file is None or file.kept:
+            return
+        from evenfall.run.sheet import make_sheet
+
+        for mood, codes in finisher.thumbnails.items():
+            store_thumbnail(self.plan.mood_digests[mood], codes)
+        pictures = {**self.plan.thumbnails, **finisher.thumbnails}
+        moods = {mood: self.report.moods[mood] for mood in self.recipe.moods if mood in pictures}
+        if not moods:
+            self.report.files.remove(file)
+            return
+        provenance = self._record(
+            "", self.plan.origins.sheet_text(tuple(self.recipe.moods)), self.recipe.changes, ""
+        )
+        data = make_sheet(self.recipe, moods, pictures, provenance, proof=self.report.proof)
+        self._put(file.path, data)
+
+    def _provenance(self, target: Target) -> Provenance:
+        origins, mood = self.plan.origins, target.mood
+        stops = self.report.moods[mood].exposure["stops"]
+        return self._record(
+            mood,
+            origins.text(target),
+            origins.recorded_changes(mood, stops),
+            self.recipe.moods[mood].title,
+        )
+
+    def _record(self, mood: str, text: str, changes: tuple[str, ...], title: str) -> Provenance:
+        project, origins = self.recipe.model.project, self.plan.origins
+        return Provenance(
+            recipe=self.recipe.path.name,
+            recipe_text=text,
+            mood=mood,
+            passes=origins.passes(mood) if mood else dict(origins.fingerprints),
+            version=self.report.versions["evenfall"],
+            changes=changes,
+            title=" - ".join(part for part in (project.title, project.view, title) if part),
+            author=project.author or "",
+            copyright=project.copyright or "",
+        )
+
+    def _write(self, target: Target, data: bytes) -> None:
+        self._put(target.path, data)
+
+    def _put(self, path: Path, data: bytes) -> None:
+        write_atomically(path, data, overwrite=True)
+        file = next(file for file in self.report.files if file.path == path)
+        file.bytes, file.sha256 = len(data), hashlib.sha256(data).hexdigest()
+        self.tell(FileDone(path, file.mood))
+
+    def _write_report(self) -> None:
+        for note in self.report.notes:
+            self.tell(Note(note))
+        self.plan.earlier.carry_over(self.report)
+        assert self.report.report is not None
+        write_atomically(self.report.report, self.report.to_json().encode(), overwrite=True)
+        self.tell(FileDone(self.report.report, ""))

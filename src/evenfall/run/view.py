@@ -1,0 +1,75 @@
+"""The passes of a recipe, opened: the first thing that a run, a proof or a preview does."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from evenfall.light.primaries import RgbSpace, space_from_chromaticities
+from evenfall.passes.library import PassLibrary
+from evenfall.recipe import Recipe
+
+if TYPE_CHECKING:
+    from evenfall.run.reduced import ReducedLibrary
+
+__all__ = ["View", "open_view"]
+
+
+@dataclass(frozen=True, eq=False)
+class View:
+    """The passes of a recipe, opened and checked, at full size or reduced for proofs.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    files : PassLibrary
+        The passes at full size.
+    passes : PassLibrary or ReducedLibrary
+        The passes that are mixed.
+    space : RgbSpace
+        Their primaries.
+    """
+
+    recipe: Recipe
+    files: PassLibrary
+    passes: PassLibrary | ReducedLibrary
+    space: RgbSpace
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height of what is mixed."""
+        return self.passes.size
+
+
+def open_view(recipe: Recipe, *, proof: bool = False, keep_going: bool = False) -> View:
+    """Open the passes of a recipe; no pixel is read.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    proof : bool
+        Whether the passes are brought down to the size of proofs as they are read.
+    keep_going : bool
+        True: passes that cannot be opened are an error only where they are read.
+
+    Raises
+    ------
+    PassError
+        With every fault of every pass.
+
+    Examples
+    --------
+    >>> from evenfall.run.example import example_recipe
+    >>> open_view(example_recipe()).size
+    (48, 32)
+    """
+    files = PassLibrary(recipe, keep_going=keep_going)
+    passes: PassLibrary | ReducedLibrary = files
+    if proof:
+        from evenfall.run.reduced import ReducedLibrary
+
+        repair = recipe.model.passes.repair.model_dump_json()
+        passes = ReducedLibrary(files, recipe.model.proof.width, repair)
+    return View(recipe, files, passes, space_from_chromaticities(files.chromaticities))
