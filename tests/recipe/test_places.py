@@ -13,6 +13,8 @@ PLACES: list[tuple[Place, str]] = [
     (("lights", 'a "b"', "file"), r'lights."a \"b\"".file'),
     (("lights", "käfer.1", "file"), 'lights."käfer.1".file'),
     (("lights", "", "file"), 'lights."".file'),
+    (("lights", "a\x1b\n", "file"), r'lights."a\U0000001b\U0000000a".file'),
+    (("lights", "a\\b", "file"), r'lights."a\\b".file'),
     (("moods", "day", "look", "grade", "luts", 12, "file"), "moods.day.look.grade.luts[12].file"),
     (("a", 0, 1), "a[0][1]"),
 ]

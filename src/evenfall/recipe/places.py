@@ -10,6 +10,7 @@ Place = tuple[str | int, ...]
 """Keys and list indices from the top of the recipe down to one value."""
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+_ESCAPE = re.compile(r"\\(?:U([0-9a-fA-F]{8})|(.))")
 _STEP = re.compile(
     r"""\s*(?:
         (?P<index>\[\s*(?P<number>\d+)\s*\])
@@ -36,10 +37,20 @@ def dotted(place: Place) -> str:
         if isinstance(step, int):
             text += f"[{step}]"
             continue
-        quoted = step.replace("\\", "\\\\").replace('"', '\\"')
+        quoted = "".join(_escaped(sign) for sign in step)
         name = step if _BARE_KEY.fullmatch(step) else f'"{quoted}"'
         text += f".{name}" if text else name
     return text
+
+
+def _escaped(sign: str) -> str:
+    if sign in '"\\':
+        return f"\\{sign}"
+    return sign if sign.isprintable() else f"\\U{ord(sign):08x}"
+
+
+def _unescaped(match: re.Match[str]) -> str:
+    return chr(int(match[1], 16)) if match[1] else str(match[2])
 
 
 def parse_place(text: str) -> Place:
@@ -76,6 +87,6 @@ def _step(match: re.Match[str]) -> str | int:
     if match["index"] is not None:
         return int(match["number"])
     if match["double"] is not None:
-        return re.sub(r"\\(.)", r"\1", match["double"])
+        return _ESCAPE.sub(_unescaped, match["double"])
     bare: str = match["single"] if match["single"] is not None else match["bare"]
     return bare
