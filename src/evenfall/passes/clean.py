@@ -2,9 +2,10 @@
 
 - Firefly: the largest channel of a pixel is above 4 times the third brightest of its eight
   neighbours, and above the median of the ring around them (7 x 7 less 3 x 3 pixels) by 8 robust
-  standard deviations (1.4826 times the median absolute deviation; Rousseeuw and Croux 1993). A
-  neighbour belongs to it if it is above that median by as much and twice as bright as it. A lamp of
-  2 x 2 pixels or more is no firefly; a glint of one pixel is one, and only a person can tell.
+  standard deviations (1.4826 times the median absolute deviation; Rousseeuw and Croux 1993), and at
+  most one pixel of the ring is a quarter as bright: corners of lit areas stay. A neighbour belongs
+  to it if it is above that median by as much and twice as bright as it. A lamp of 2 x 2 pixels or
+  more is no firefly; a glint of one pixel is one, and only a person can tell.
 - Flat top: at least 16 pixels and 0.01 % of the picture share the largest value of a channel, five
   times as many as the bands below let expect: a surface of a lamp seen directly, or light cut off.
 - Negative, NaN, Inf and overflow (at the largest half, 65,504) are what the words say; they are
@@ -61,14 +62,19 @@ class Flaws:
     top: float | None
 
     @property
+    def masks(self) -> dict[str, Mask]:
+        """The masks by name."""
+        return {
+            "fireflies": self.fireflies,
+            "negative": self.negative,
+            "flat top": self.flat_top,
+            "overflow": self.overflow,
+        }
+
+    @property
     def counts(self) -> dict[str, int]:
         """Pixels of each kind, by name."""
-        return {
-            "fireflies": int(np.count_nonzero(self.fireflies)),
-            "negative": int(np.count_nonzero(self.negative)),
-            "flat top": int(np.count_nonzero(self.flat_top)),
-            "overflow": int(np.count_nonzero(self.overflow)),
-        }
+        return {kind: int(np.count_nonzero(mask)) for kind, mask in self.masks.items()}
 
 
 def find_flaws(planes: Sequence[Array]) -> Flaws:
@@ -137,7 +143,9 @@ def _fireflies_of(level: npt.NDArray[np.float32]) -> Mask:
     middle = np.median(ring, axis=1)
     spread = _MAD_TO_SIGMA * np.median(np.abs(ring - middle[:, None]), axis=1)
     bound = np.maximum(middle, 0) + _ROBUST_SIGMAS * spread
-    sure = level[spikes[:, 0], spikes[:, 1]] > np.maximum(bound, np.finfo(np.float32).tiny)
+    bright = level[spikes[:, 0], spikes[:, 1]]
+    alone = np.count_nonzero(ring > bright[:, None] / _SPIKE, axis=1) <= 1
+    sure = alone & (bright > np.maximum(bound, np.finfo(np.float32).tiny))
     for (row, column), limit in zip(
         spikes[sure], np.maximum(bound, _HALO * middle)[sure], strict=True
     ):

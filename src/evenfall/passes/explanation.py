@@ -29,6 +29,11 @@ _TOLERATED = 0.002  # relative light beyond noise
 _SURE_FACTOR = 4.0  # standard errors
 _SMALL_FACTOR = 0.03  # a 24th of a stop
 _EXPLAINED = 0.05  # an explanation leaves at most this part of what was unexplained
+_ALIKE = 1.005
+_UNLIKELY_FACTOR = 0.2
+_SURPLUS_MATTERS = 0.001
+_SURPLUS_LEAVES = 0.15
+_ENOUGH_BLOCKS = 50
 _CURVE_LEAVES = 0.15
 _CURVE_MATTERS = 0.05  # a tone curve moves more light than this
 _HELPS = 0.7  # undoing one more encoding leaves at most this part
@@ -54,6 +59,8 @@ class Explanation:
         Noise of that set.
     factors, errors : ndarray
         Shape (n,): factor by which each pass enters the beauty, 1 where it enters as it is.
+    fitted : ndarray
+        Shape (n,): the best factors when all are free.
     colours, colour_errors : ndarray or None
         Shape (n, 3): factors a channel and their standard errors, where these and only these
         explain the beauty.
@@ -61,6 +68,8 @@ class Explanation:
         Passes that had to be decoded first.
     beauty_decoded : bool
         Whether the beauty had to be decoded first.
+    tone_mapped : bool
+        Whether the beauty follows the plain sum along a curve.
     before, after : float
         Share of light unexplained by the plain sum, and by this explanation.
     holds : bool
@@ -71,10 +80,12 @@ class Explanation:
     judge: Judge
     factors: Float
     errors: Float
+    fitted: Float
     colours: Float | None = None
     colour_errors: Float | None = None
     decoded: tuple[int, ...] = ()
     beauty_decoded: bool = False
+    tone_mapped: bool = False
     before: float = 0.0
     after: float = 0.0
     holds: bool = True
@@ -141,7 +152,11 @@ def explain(blocks: BlockSet, decode: Callable[[], DecodedPictures]) -> Explanat
     if best.explains:
         return best
     coloured = _coloured(plain)
-    return coloured if coloured.holds else _one_at_most(plain)
+    if coloured.holds:
+        return coloured
+    if tone_curve_explains(plain):
+        return replace(plain, tone_mapped=True)
+    return _one_at_most(plain)
 
 
 def _left(explanation: Explanation) -> float:
@@ -153,9 +168,11 @@ def _plain(blocks: BlockSet, spare: Sequence[BlockPicture]) -> Explanation:
     ones = np.ones(len(blocks.passes))
     residual = blocks.residual(ones)
     left = judge.unexplained(residual)
-    errors = fit_factors(blocks, judge).errors
+    fit = fit_factors(blocks, judge)
     holds = is_noise(judge, residual)
-    return Explanation(blocks, judge, ones, errors, before=left, after=left, holds=holds)
+    return Explanation(
+        blocks, judge, ones, fit.errors, fit.factors, before=left, after=left, holds=holds
+    )
 
 
 def _scaled(plain: Explanation) -> Explanation:
@@ -167,7 +184,14 @@ def _scaled(plain: Explanation) -> Explanation:
     if left > 2 * free + _TOLERATED:
         factors, left = fitted.factors, free
     holds = is_noise(plain.judge, plain.blocks.residual(factors))
-    return replace(plain, factors=factors, errors=fitted.errors, after=left, holds=holds)
+    return replace(
+        plain,
+        factors=factors,
+        errors=fitted.errors,
+        fitted=fitted.factors,
+        after=left,
+        holds=holds,
+    )
 
 
 def _settled(fitted: FittedFactors) -> Float:
@@ -186,7 +210,7 @@ def _decode_passes(plain: Explanation, decoded: Sequence[BlockPicture]) -> list[
     current, left = plain, plain.before
     for _ in range(len(decoded)):
         remaining = [index for index in range(len(decoded)) if index not in current.decoded]
-        tried = [_scaled(_decode_one(current, index, decoded[index])) for index in remaining]
+        tried = [_plainest(_decode_one(current, index, decoded[index])) for index in remaining]
         best = min(tried, key=_left, default=None)
         if best is None or best.after > _HELPS * left:
             break
@@ -214,14 +238,29 @@ def _decode_beauty(plain: Explanation, decoded: DecodedPictures) -> Explanation:
     return replace(beauty, beauty_decoded=True, before=plain.before)
 
 
+def _plainest(explanation: Explanation) -> Explanation:
+    """Leave factors at 1 if that explains, else fit them."""
+    ones = np.ones_like(explanation.factors)
+    residual = explanation.blocks.residual(ones)
+    left = explanation.judge.unexplained(residual)
+    holds = is_noise(explanation.judge, residual)
+    kept = replace(explanation, factors=ones, after=left, holds=holds)
+    return kept if kept.explains else _scaled(explanation)
+
+
 def _rather_encoded(
     plain: Explanation, scaled: Explanation, decoded: DecodedPictures
 ) -> Explanation:
-    """Prefer an encoded pass that needs no factor to a pass that needs one, if it fits better."""
+    """Prefer an encoded pass that needs no factor to a pass that needs one, if it fits better.
+
+    Where both fit alike, for the pass is weak, a factor beyond 2.3 stops is the less likely one.
+    """
     best = scaled
     for index in np.flatnonzero(scaled.factors != 1):
-        found = _scaled(_decode_one(plain, int(index), decoded.passes[index]))
-        if found.holds and np.all(found.factors == 1) and _misfit(found) < _misfit(best):
+        found = _plainest(_decode_one(plain, int(index), decoded.passes[index]))
+        slack = _ALIKE if scaled.factors[index] < _UNLIKELY_FACTOR else 1.0
+        fits = found.explains and bool(np.all(found.factors == 1))
+        if fits and _misfit(found) < slack * _misfit(best):
             best = found
     return best
 
@@ -244,18 +283,55 @@ def _coloured(plain: Explanation) -> Explanation:
 
 
 def _one_at_most(plain: Explanation) -> Explanation:
-    """Keep the passes as they are, but for one factor if it alone explains most."""
-    judge, blocks = plain.judge, plain.blocks
-    residual = blocks.residual(plain.factors).means
-    weights = judge.weights()
+    """Keep the passes as they are, but for one factor that alone explains much.
+
+    That is most of what was unexplained, or all the light that the sum has too much: what then
+    remains is light that is in no pass.
+    """
+    surplus = _surplus(plain)
     best = plain
-    for index, picture in enumerate(blocks.passes):
-        factors = plain.factors.copy()
-        factors[index] = one_factor(residual + picture.means, picture.means, weights)
-        left = judge.unexplained(blocks.residual(factors))
-        if left < min(best.after, (1 - _HELPS) * plain.after):
-            best = replace(plain, factors=factors, after=left)
+    for index in range(len(plain.blocks.passes)):
+        for factor in (_usual_factor(plain, index), _least_factor(plain, index)):
+            factors = plain.factors.copy()
+            factors[index] = factor
+            left = plain.judge.unexplained(plain.blocks.residual(factors))
+            changed = replace(plain, factors=factors, after=left)
+            if abs(factor - 1) <= _SMALL_FACTOR or left >= best.after:
+                continue
+            tamed = surplus > _SURPLUS_MATTERS and _surplus(changed) < _SURPLUS_LEAVES * surplus
+            if tamed or left < (1 - _HELPS) * plain.after:
+                best = changed
     return best
+
+
+def _surplus(explanation: Explanation) -> float:
+    """Share of light that the sum has too much, at the scale that shows most."""
+    excesses = explanation.judge.excess(explanation.residual)
+    return max(excess.shares()[1] for excess in excesses)
+
+
+def _usual_factor(plain: Explanation, index: int) -> float:
+    """Find the factor that suits all blocks best."""
+    picture = plain.blocks.passes[index].means
+    target = plain.residual.means + plain.factors[index] * picture
+    return one_factor(target, picture, plain.judge.weights())
+
+
+def _least_factor(plain: Explanation, index: int) -> float:
+    """Find the factor that leaves no light too much, though some may be missing."""
+    picture, judge = plain.blocks.passes[index].means, plain.judge
+    target = plain.residual.means + plain.factors[index] * picture
+    error = np.sqrt(judge.variance + (_SMALL_FACTOR * picture) ** 2)
+    telling = judge.keep & (picture > 5 * np.sqrt(judge.variance))
+    if telling.sum() < _ENOUGH_BLOCKS:
+        return 1.0
+    factor = max(0.0, float(np.quantile((target / np.where(telling, picture, 1))[telling], 0.1)))
+    for _ in range(5):
+        fits = telling & (np.abs(target - factor * picture) < 3 * error)
+        if fits.sum() < _ENOUGH_BLOCKS:
+            return 1.0
+        factor = one_factor(target[fits], picture[fits], judge.weights()[fits])
+    return factor
 
 
 def tone_curve_explains(explanation: Explanation) -> bool:

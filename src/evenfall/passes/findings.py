@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.passes.blocks import BlockGrid, Float, pool
+from evenfall.passes.blocks import BlockGrid, BlockPicture, Float
 from evenfall.passes.diagnosis import Diagnosis, Region
 from evenfall.passes.duplicates import SameLight, holders_of
-from evenfall.passes.explanation import Explanation, tone_curve_explains
+from evenfall.passes.explanation import Explanation
 from evenfall.passes.fit import BlockSet
 from evenfall.passes.grain import GrainReport
 from evenfall.passes.measure import Measured
@@ -25,6 +25,7 @@ _BACKGROUND_SHARE = 0.002  # of the blocks
 _CLIPPED_LIGHT = 2e-4  # share of all light
 _OPEN = 0.002  # share of pixels with alpha below one half
 _ALPHA_STEP = 0.02
+_SURE_SIGMAS = 4.0
 _WARM, _COOL = 1.3, 0.77  # red over blue of missing light, against the beauty's
 _COLOUR_STEP = 0.05
 _SURE_COLOUR = 0.02  # standard error of a factor that may speak for all
@@ -168,14 +169,20 @@ def _exposed(evidence: Evidence, index: int, factor: float, error: float) -> Dia
     stops = -np.log2(factor)
     twice = abs(factor - 0.5) <= max(0.03, 4 * error)
     doubt = ", or holds its light twice" if twice else ""
+    about = "" if evidence.explanation.explains else "about "
     return Diagnosis(
         "pass-exposure",
         (evidence.names[index],),
-        f"enters the beauty {factor:.3g} times: it was exported {_stops(stops)} against the "
-        f"beauty{doubt}",
+        f"enters the beauty {about}{factor:.3g} times: it was exported {about}{_stops(stops)} "
+        f"against the beauty{doubt}",
         f"export it again at the beauty's exposure; until then {_stops(-stops)} puts it right",
-        _loudest(evidence, evidence.plain.residual(np.ones(len(evidence.names))).means),
+        _loudest(evidence, evidence.plain.residual(np.ones(len(evidence.names)))),
     )
+
+
+def _percent(share: float) -> str:
+    percent = 100 * share
+    return f"{percent:.0f} %" if percent >= 10 else f"{percent:.2g} %"
 
 
 def _stops(stops: float) -> str:
@@ -224,7 +231,7 @@ def _left_over(evidence: Evidence) -> Iterator[Diagnosis]:
     denoised = grain is not None and (grain.blotchy or grain.smooth_passes or grain.smooth_beauty)
     if denoised and explanation.after < _DENOISER_BIAS:
         return
-    if tone_curve_explains(explanation):
+    if explanation.tone_mapped:
         yield Diagnosis(
             "beauty-tone-mapped",
             (),
@@ -244,32 +251,41 @@ def _signed_shares(explanation: Explanation) -> tuple[float, float]:
 
 
 def _missing_pass(evidence: Evidence) -> Diagnosis:
-    explanation = evidence.explanation
-    means = explanation.residual.means * explanation.judge.keep
-    light = evidence.beauty.blocks.means * explanation.judge.keep
-    total = means.sum((1, 2))
+    light = (evidence.beauty.blocks.means * evidence.explanation.judge.keep).sum((1, 2))
+    total = _sure_light(evidence.explanation, 1)
     share = float(total.sum() / light.sum())
-    balance = (total[0] / max(total[2], 1e-9)) / (light[0].sum() / max(light[2].sum(), 1e-9))
+    balance = (total[0] / max(total[2], 1e-9)) / (light[0] / max(light[2], 1e-9))
     colour = "warm " if balance > _WARM else "cool " if balance < _COOL else "neutral "
-    region = _loudest(evidence, explanation.residual.means)
+    region = _loudest(evidence, evidence.explanation.residual)
     return Diagnosis(
         "pass-missing",
         (),
-        f"{100 * share:.2g} % of the beauty's light is in no pass; it is {colour}light, strongest "
+        f"{_percent(share)} of the beauty's light is in no pass; it is {colour}light, strongest "
         f"in {region}",
         "render the pass of the light that shines there, or add it to the recipe",
         region,
     )
 
 
+def _sure_light(explanation: Explanation, sign: int) -> Float:
+    """Light of one sign a channel, where a difference is surely no noise; shape (3,)."""
+    excess = explanation.judge.excess(explanation.residual)[-1]
+    sure = np.any(sign * excess.sigmas > _SURE_SIGMAS, axis=0)
+    rows, columns = explanation.judge.keep.shape[1:]
+    there = np.repeat(np.repeat(sure, excess.factor, 0), excess.factor, 1)[:rows, :columns]
+    total: Float = (explanation.residual.means * explanation.judge.keep * there).sum((1, 2))
+    return np.maximum(sign * total, 0)
+
+
 def _too_bright(evidence: Evidence) -> Diagnosis:
     explanation = evidence.explanation
-    region = _loudest(evidence, explanation.residual.means)
-    _, surplus = _signed_shares(explanation)
+    region = _loudest(evidence, explanation.residual)
+    light = float((evidence.beauty.blocks.means * explanation.judge.keep).sum())
+    surplus = float(_sure_light(explanation, -1).sum()) / light
     return Diagnosis(
         "sum-too-bright",
         (),
-        f"the passes hold light that the beauty does not, {100 * surplus:.2g} % of it, most in "
+        f"the passes hold light that the beauty does not, {_percent(surplus)} of it, most in "
         f"{region}",
         "look for a light that is in two passes, that was off in the beauty, or for a beauty that "
         "was changed after rendering",
@@ -277,12 +293,14 @@ def _too_bright(evidence: Evidence) -> Diagnosis:
     )
 
 
-def _loudest(evidence: Evidence, means: Float) -> Region:
-    """Where a difference is largest in light, among groups of 4 x 4 blocks."""
-    pooled = np.abs(pool(means * evidence.explanation.judge.keep, 4)).sum(0)
-    row, column = np.unravel_index(int(pooled.argmax()), pooled.shape)
-    grid, side = evidence.grid, 4 * evidence.grid.size
-    left, top = int(column) * side, int(row) * side
+def _loudest(evidence: Evidence, residual: BlockPicture) -> Region:
+    """Where a difference beyond noise is largest in light, among groups of 4 x 4 blocks."""
+    excesses = evidence.explanation.judge.excess(residual)
+    excess = excesses[min(1, len(excesses) - 1)]
+    beyond = np.abs(excess.beyond).sum(0)
+    row, column = (int(i) for i in np.unravel_index(int(beyond.argmax()), beyond.shape))
+    grid, side = evidence.grid, excess.factor * evidence.grid.size
+    left, top = column * side, row * side
     return Region(left, top, min(left + side, grid.width), min(top + side, grid.height))
 
 
@@ -303,7 +321,7 @@ def _clipped(evidence: Evidence) -> Iterator[Diagnosis]:
                 "beauty-clipped",
                 (),
                 f"the beauty was cut off at {' / '.join(levels)}: the passes go on above it and "
-                f"hold {100 * lost:.2g} % more light there",
+                f"hold {_percent(lost)} more light there",
                 "save the beauty without clamping (half or float, no display transform); the "
                 "passes are sound there",
             )
@@ -317,7 +335,7 @@ def _clipped(evidence: Evidence) -> Iterator[Diagnosis]:
             yield Diagnosis(
                 "pass-clipped",
                 (evidence.names[index],),
-                f"was cut off at {' / '.join(levels)}; the beauty holds {100 * gap:.2g} % more "
+                f"was cut off at {' / '.join(levels)}; the beauty holds {_percent(gap)} more "
                 "light there",
                 "render it again without clamping, or save it as half or float",
             )
@@ -331,7 +349,7 @@ def _background(evidence: Evidence) -> Iterator[Diagnosis]:
         yield Diagnosis(
             "background-missing",
             (),
-            f"the beauty shows a background in {100 * missing:.2g} % of the picture where every "
+            f"the beauty shows a background in {_percent(missing)} of the picture where every "
             "pass is black",
             "render the background into one pass (usually the sky's), or make the beauty without "
             "it and put a plate behind the alpha",
@@ -343,7 +361,7 @@ def _background(evidence: Evidence) -> Iterator[Diagnosis]:
         yield Diagnosis(
             "background-repeated",
             (),
-            f"several passes show the same background in {100 * repeated:.2g} % of the picture",
+            f"several passes show the same background in {_percent(repeated)} of the picture",
             "keep the background in one pass only: hide it from the camera in the others",
             _extent(evidence.background_repeated, evidence.grid),
         )
@@ -376,15 +394,16 @@ def _denoised(evidence: Evidence) -> Iterator[Diagnosis]:
         yield Diagnosis(
             "denoised-apart",
             tuple(evidence.names[index] for index in grain.smooth_passes),
-            "less than a sixth of the grain that the beauty has: denoised on its own, or rendered "
-            "with far more samples",
+            "calm where the beauty is grainy: denoised on its own, or rendered with far more "
+            "samples",
             remedy,
         )
     if grain.smooth_beauty:
         yield Diagnosis(
             "denoised-apart",
             (),
-            "the beauty has less than a sixth of the grain of its passes: denoised on its own",
+            "the beauty is calm where the passes are grainy: denoised on its own, or rendered with "
+            "far more samples",
             remedy,
         )
 
@@ -398,7 +417,7 @@ def _alpha(evidence: Evidence) -> Iterator[Diagnosis]:
             without.append(name)
         elif float(np.abs(measured.alpha - evidence.beauty.alpha).mean()) > _ALPHA_STEP:
             differing.append(name)
-    share = f"{100 * evidence.beauty.open_share:.2g} %"
+    share = _percent(evidence.beauty.open_share)
     if without:
         yield Diagnosis(
             "alpha-missing",

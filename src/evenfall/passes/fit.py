@@ -246,7 +246,12 @@ def saturated_residual(blocks: BlockSet, spare: Sequence[BlockPicture]) -> Block
         weight = 1 / level[channel][keep]
         columns = np.stack([picture.means[channel][keep] * weight for picture in pictures], 1)
         target = means[channel][keep] * weight
-        factors = np.linalg.lstsq(columns, target, rcond=1e-9)[0]
+        size = np.linalg.norm(columns, axis=0)
+        columns = columns / np.where(size > 0, size, 1)
+        solution = np.linalg.pinv(columns.T @ columns, rcond=1e-9, hermitian=True) @ (
+            columns.T @ target
+        )
+        factors = solution / np.where(size > 0, size, 1)
         for factor, picture in zip(factors, pictures, strict=True):
             means[channel] -= factor * picture.means[channel]
             checker[channel] -= factor * picture.checker[channel]

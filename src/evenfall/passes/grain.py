@@ -2,7 +2,9 @@
 
 In a sound set beauty and passes were sampled independently. Their difference then holds all their
 grain and none of their texture, so what a pass has in common with that difference is, up to the
-sign, its own grain. A pass that was denoised apart has none, or gives back texture instead.
+sign, its own grain. A pass that was denoised apart has none, or gives back texture instead. In weak
+passes that measure is drowned by the grain of the others; they are judged by their calmest places,
+where texture is least, and what they vary there is held against the grain of the difference.
 """
 
 from __future__ import annotations
@@ -17,8 +19,12 @@ from evenfall.passes.fit import BlockSet, Judge, bend
 __all__ = ["Grain", "GrainReport", "grain_report", "own_grain"]
 
 _WEAK = 0.02  # a picture below this share of the beauty says nothing there
+_FAINT = 0.002  # of a picture's own mean: no light to speak of
 _CLIP = 6.0
-_MUCH_LESS = 1 / 36  # in variance: less than a sixth of the grain
+_MUCH_LESS = 0.1  # in variance: less than a third of the grain
+_CALM = 0.07  # in variance, at the calmest tenth; rendered pictures 0.17 and up, denoised 0.04
+_CALMEST = 0.1
+_ROUNDING = 2.0**-11  # half float, relative
 _SURE = 3.0
 _BLOTCHY = 25.0  # grain: 1; wide pixel filters (sigma 1.2 pixels): 12; denoised sets: over 50
 _MEDIAN_CHI2 = 0.4549  # median of a chi-square variate with one degree of freedom
@@ -36,10 +42,9 @@ class Grain:
         """Whether it is clearly above zero."""
         return self.variance > _SURE * self.error
 
-    @property
-    def upper(self) -> float:
-        """The most it could be."""
-        return max(self.variance, 0.0) + _SURE * self.error
+    def well_above(self, variance: float) -> bool:
+        """Whether it is measured, and above a variance."""
+        return self.measured and self.variance > variance
 
 
 @dataclass(frozen=True)
@@ -53,9 +58,9 @@ class GrainReport:
     beauty : Grain
         The beauty's.
     smooth_passes : tuple of int
-        Passes that have less than a sixth of the beauty's grain.
+        Passes that are calm where the difference is grainy.
     smooth_beauty : bool
-        Whether the beauty has less than a sixth of the grain that its passes let expect.
+        Whether the beauty is.
     blotchy : bool
         Whether what remains varies from block to block though no picture has grain in it: all
         were denoised, each on its own.
@@ -81,19 +86,36 @@ def grain_report(blocks: BlockSet, factors: Float, judge: Judge) -> GrainReport:
     for grain, picture in zip(passes, scaled, strict=True):
         summed += max(grain.variance, 0.0) * picture.means**2
     expected = float(np.mean((summed / judge.level**2)[judge.keep])) if judge.keep.any() else 0.0
-    smooth = (
-        tuple(i for i, g in enumerate(passes) if g.upper < _MUCH_LESS * beauty.variance)
-        if beauty.measured
-        else ()
+    calm = [_calmness(residual, picture, judge) for picture in (*scaled, blocks.beauty)]
+    smooth = tuple(
+        index
+        for index, grain in enumerate(passes)
+        if calm[index] < _CALM and not grain.well_above(_MUCH_LESS * beauty.variance)
     )
     known = summed + max(beauty.variance, 0.0) * blocks.beauty.means**2
     return GrainReport(
         passes,
         beauty,
         smooth,
-        beauty.upper < _MUCH_LESS * expected,
+        calm[-1] < _CALM and not beauty.well_above(_MUCH_LESS * expected),
         _blotchiness(residual.means, known, judge) > _BLOTCHY,
     )
+
+
+def _calmness(residual: BlockPicture, picture: BlockPicture, judge: Judge) -> float:
+    """Relative variance of a picture over that of the residual, at its calmest tenth of blocks."""
+    from scipy.ndimage import uniform_filter
+
+    own, difference = (
+        np.maximum(uniform_filter(each.checker**2, size=(0, 3, 3), mode="nearest"), 0)
+        for each in (picture, residual)
+    )
+    lit = picture.means > _FAINT * max(float(picture.means.mean()), 1e-12)
+    use = judge.keep & lit & (difference > (_ROUNDING * judge.level) ** 2)
+    if use.sum() < 100:
+        return 1.0
+    ratio = own[use] / picture.means[use] ** 2 / (difference[use] / judge.level[use] ** 2)
+    return float(np.quantile(ratio, _CALMEST))
 
 
 def _blotchiness(means: Float, known: Float, judge: Judge) -> float:

@@ -6,9 +6,9 @@ taken off. Then the first pattern that fits gives the light:
 ====================================  ===========================  ===========
 pattern (case does not matter)        example                      light
 ====================================  ===========================  ===========
-``(light|lamp|pass)[_ .-]NAME``       ``living_light_cove``        cove
-``NAME[_ .-](light|lamp|pass)``       ``sky_pass``                 sky
-``NAME``                              ``pendants``                 pendants
+``(light|pass)[_ .-]NAME``            ``living_light_cove``        cove
+``NAME[_ .-](light|pass)``            ``sky_pass``                 sky
+``NAME``                              ``floor_lamp``               floor_lamp
 ====================================  ===========================  ===========
 
 A recipe replaces the patterns by its own (``passes.name_patterns``): regular expressions with a
@@ -44,8 +44,8 @@ __all__ = [
 ]
 
 NAME_PATTERNS = (
-    r"^(?:.*[_ .-])?(?:lights?|lamps?|pass(?:es)?)[_ .-]+(?P<light>.+)$",
-    r"^(?P<light>.+?)[_ .-]+(?:lights?|lamps?|pass(?:es)?)$",
+    r"^(?:.*[_ .-])?(?:lights?|pass(?:es)?)[_ .-]+(?P<light>.+)$",
+    r"^(?P<light>.+?)[_ .-]+(?:lights?|pass(?:es)?)$",
     r"^(?P<light>.+)$",
 )
 """The documented patterns, tried in this order."""
@@ -76,9 +76,9 @@ BEAUTY_WORDS = ("beauty", "all", "combined", "full", "total")
 
 GUIDE_WORDS = (
     *("albedo", "normal", "depth", "position", "mask", "matte", "alpha", "id", "uv", "motion"),
-    *("velocity", "occlusion", "ao", "roughness", "variance", "samples"),
+    *("velocity", "occlusion", "ao", "roughness", "variance", "sample", "truth", "reference"),
 )
-"""Words of pictures that hold no light."""
+"""Words of pictures that are no light's pass."""
 
 _FRAME = re.compile(r"[_ .-]*(?:frame[_ .-]?)?\d{4,}$", re.IGNORECASE)
 _WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|\d+")
@@ -179,7 +179,7 @@ def light_names(stems: Sequence[str], patterns: Sequence[str] = ()) -> tuple[str
     Examples
     --------
     >>> light_names(["villa_v2_Sun.0001", "villa_v2_Garden lamps.0001"])
-    ('sun', 'garden')
+    ('sun', 'garden_lamps')
     """
     if patterns:
         found = [match_name(stem, patterns) for stem in stems]

@@ -43,13 +43,16 @@ class LightProof:
     share : float
         Its share of the light (luminance) of all passes.
     factor, error : float or None
-        Factor by which it enters the beauty, and one standard error; None if not fitted.
+        Factor by which it enters the beauty, and one standard error; None if not known.
+    as_rendered : bool
+        Whether the factor cannot be told from 1.
     """
 
     name: str
     share: float
-    factor: float | None
-    error: float | None
+    factor: float | None = None
+    error: float | None = None
+    as_rendered: bool = False
 
     @property
     def exported_stops(self) -> float | None:
@@ -157,8 +160,9 @@ def _lights(evidence: Evidence, weights: Float) -> tuple[LightProof, ...]:
         LightProof(
             name,
             share,
-            float(explanation.factors[index]) if fitted else None,
+            float(explanation.fitted[index]) if fitted else None,
             float(explanation.errors[index]) if fitted else None,
+            fitted and bool(explanation.factors[index] == 1),
         )
         for index, (name, share) in enumerate(zip(evidence.names, shares, strict=True))
     )

@@ -215,8 +215,8 @@ def _without_twins(
     names = tuple(blocks.names[index] for index in left)
     once = replace(blocks, names=names, passes=tuple(blocks.passes[index] for index in left))
     found = explain(once, decode_left)
-    factors, errors = np.zeros(len(blocks.passes)), np.zeros(len(blocks.passes))
-    factors[left], errors[left] = found.factors, found.errors
+    factors, errors, fitted = np.zeros((3, len(blocks.passes)))
+    factors[left], errors[left], fitted[left] = found.factors, found.errors, found.fitted
     colours = None
     if found.colours is not None:
         colours = np.zeros((len(blocks.passes), 3))
@@ -227,7 +227,13 @@ def _without_twins(
     whole = replace(found.blocks, names=blocks.names, passes=tuple(passes))
     decoded = tuple(left[index] for index in found.decoded)
     return replace(
-        found, blocks=whole, factors=factors, errors=errors, colours=colours, decoded=decoded
+        found,
+        blocks=whole,
+        factors=factors,
+        errors=errors,
+        fitted=fitted,
+        colours=colours,
+        decoded=decoded,
     )
 
 
@@ -271,7 +277,7 @@ def _without_beauty(gathered: _Gathered, weights: Float) -> Proof:
                 )
             )
     lights = tuple(
-        LightProof(name, share, None, None)
+        LightProof(name, share)
         for name, share in zip(
             gathered.names, shares_of_light(gathered.pictures, weights), strict=True
         )

@@ -59,8 +59,10 @@ class PassFacts:
         Proposed role and why; None for beauty and guides.
     census : PixelCensus
         Broken numbers.
-    flaws : mapping of str to int
-        Pixels by kind of flaw.
+    flaws : dict of str to int
+        Pixels by kind of flaw; see `evenfall.passes.clean`.
+    flat_top : float or None
+        Level of the flat top, if there is one.
     encoding_marks : tuple of str
         Why the picture looks display-encoded; empty if it does not.
     """
@@ -77,6 +79,7 @@ class PassFacts:
     role: RoleGuess | None
     census: PixelCensus
     flaws: dict[str, int]
+    flat_top: float | None
     encoding_marks: tuple[str, ...]
 
 
@@ -322,6 +325,7 @@ def _facts(found: _Found, image: PassImage, flaws: Flaws | None) -> PassFacts:
         role=None,
         census=image.census,
         flaws={} if flaws is None else flaws.counts,
+        flat_top=None if flaws is None else flaws.top,
         encoding_marks=suspicion.reasons if suspicion.suspected else (),
     )
 

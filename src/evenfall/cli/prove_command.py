@@ -1,0 +1,229 @@
+"""`evenfall prove`: do the passes add up to the beauty, and if not, why not."""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from evenfall.cli.options import json_option, passes_option, recipe_argument, set_option
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
+    from evenfall.passes.proof import LightProof, Proof
+    from evenfall.recipe import Recipe
+
+__all__ = ["command"]
+
+_WIDTH_IN_FILES = 110
+
+
+@click.command("prove", short_help="Whether the passes add up to the beauty, and if not, why.")
+@recipe_argument
+@passes_option
+@set_option
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path),
+    metavar="FILE.png",
+    help="Also write a picture of what beauty and passes differ by.",
+)
+@click.option("--overwrite", is_flag=True, help="Replace a picture that exists.")
+@json_option
+def command(
+    recipe: Path,
+    passes: Path | None,
+    changes: tuple[str, ...],
+    picture: Path | None,
+    overwrite: bool,
+    as_json: bool,
+) -> None:
+    """Prove that the passes of RECIPE add up to its beauty.
+
+    The beauty is fitted as a sum of the passes, each with a factor of 0 or more, and what remains
+    is held against its own noise. If they do not add up the reason is named: a pass missing or
+    counted twice, another exposure or white balance, values encoded for a display or cut off,
+    pictures denoised on their own, alpha or background missing. Exit code 1 then.
+
+    Without a beauty in the recipe, only little can be proven, and what cannot is said.
+    """
+    from evenfall.recipe import load
+
+    loaded = load(recipe, changes=changes, passes=passes)
+    _check_picture(picture, loaded, overwrite=overwrite)
+    proof = _prove(loaded)
+    if picture is not None:
+        _write_picture(picture, proof, loaded, overwrite=overwrite)
+    if as_json:
+        click.echo(json.dumps(_as_json(proof), indent=2))
+    else:
+        _print(proof)
+    if proof.diagnoses:
+        sys.exit(1)
+
+
+def _check_picture(picture: Path | None, recipe: Recipe, *, overwrite: bool) -> None:
+    """Refuse what cannot be written before hours of reading."""
+    from evenfall.errors import OutputError, UsageError
+
+    if picture is None:
+        return
+    if picture.suffix.lower() != ".png":
+        raise UsageError(f"{picture}: the picture is written as PNG; give a name ending in .png")
+    if recipe.model.passes.beauty is None:
+        raise UsageError("no picture without a beauty: say passes.beauty in the recipe first")
+    if picture.exists() and not overwrite:
+        raise OutputError(f"{picture}: the file exists already; say --overwrite, or another name")
+
+
+def _prove(recipe: Recipe) -> Proof:
+    from evenfall.cli.reading_progress import reading_progress
+    from evenfall.light.primaries import space_from_chromaticities
+    from evenfall.passes.library import PassLibrary
+    from evenfall.passes.measure import Pixels
+    from evenfall.passes.prove import prove
+
+    library = PassLibrary(recipe)
+    lights = tuple(recipe.model.lights)
+
+    def read() -> Any:
+        for batch in library.batches(lights):
+            images: dict[str, Pixels] = dict(library.read(batch))
+            for name in batch:
+                yield name, images.pop(name)
+
+    with reading_progress(len(lights)) as advance:
+        return prove(
+            library.beauty(),
+            read,
+            space=space_from_chromaticities(library.chromaticities),
+            on_pass=advance,
+        )
+
+
+def _write_picture(picture: Path, proof: Proof, recipe: Recipe, *, overwrite: bool) -> None:
+    from evenfall.cli.reading_progress import png_bytes
+    from evenfall.deliver.atomic import write_atomically
+    from evenfall.deliver.residual_picture import draw_residual
+
+    project = recipe.model.project
+    title = project.view or project.title or recipe.path.stem
+    write_atomically(picture, png_bytes(draw_residual(proof, title=title)), overwrite=overwrite)
+    click.echo(f"Picture: {picture}", err=True)
+
+
+def _print(proof: Proof) -> None:
+    from rich.console import Console
+
+    console = Console(highlight=False, emoji=False, markup=False)
+    if not console.is_terminal:
+        console = Console(highlight=False, emoji=False, markup=False, width=_WIDTH_IN_FILES)
+    _print_verdict(proof, console)
+    console.print(_table(proof))
+    for diagnosis in proof.diagnoses:
+        console.print(f"{diagnosis}", style="bold", soft_wrap=not console.is_terminal)
+        console.print(f"  What helps: {diagnosis.remedy}.", soft_wrap=not console.is_terminal)
+    if proof.unprovable:
+        console.print("Without a beauty it cannot be proven:")
+        for each in proof.unprovable:
+            console.print(f"  - {each}")
+        console.print(
+            "Render the view once with all lights on, at the same settings, and name it in the "
+            'recipe: [passes] beauty = { file = "beauty.exr" }'
+        )
+
+
+def _print_verdict(proof: Proof, console: Console) -> None:
+    words = {
+        "adds up": "The passes add up to the beauty.",
+        "does not add up": "The passes do not add up to the beauty."
+        if proof.maps is not None
+        else "Something is wrong with the passes.",
+        "cannot be proven": "Nothing is known against the passes, but they are not proven.",
+    }
+    console.print(words[proof.verdict], style="bold")
+    if proof.maps is None:
+        return
+    console.print(
+        f"They differ by {_percent(proof.difference_share)} of the light, block for block; noise "
+        f"alone lets expect {_percent(proof.noise_share)}."
+    )
+    if proof.worst is not None:
+        share = _percent(abs(proof.worst_share))
+        what = (
+            f"{share} of the beauty's light there is in no pass"
+            if proof.worst_share >= 0
+            else f"the passes hold {share} more light there than the beauty"
+        )
+        console.print(
+            f"Worst place: {proof.worst}; {what}, {abs(proof.worst_sigmas):.1f} times the noise."
+        )
+
+
+def _table(proof: Proof) -> Table:
+    from rich import box
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("light")
+    table.add_column("share of light", justify="right")
+    if proof.maps is not None:
+        table.add_column("factor in the beauty", justify="right")
+        table.add_column("against the beauty")
+    told = {light for diagnosis in proof.diagnoses for light in diagnosis.lights}
+    for light in proof.lights:
+        row = [light.name, _percent(light.share)]
+        if proof.maps is not None:
+            row += [_factor(light), _reading(light)]
+        table.add_row(*row, style="bold" if light.name in told else None)
+    return table
+
+
+def _factor(light: LightProof) -> str:
+    if light.factor is None or light.error is None:
+        return "not known"
+    if light.factor == 0 and light.error == 0:
+        return "0"
+    return f"{light.factor:.3f} \u00b1 {light.error:.3f}"
+
+
+def _reading(light: LightProof) -> str:
+    if light.factor is None:
+        return ""
+    if light.as_rendered:
+        return "as rendered"
+    stops = light.exported_stops
+    if stops is None or light.factor < 0.05:
+        return "not needed"
+    return f"{stops:+.2f} stops"
+
+
+def _percent(share: float) -> str:
+    percent = 100 * share
+    return f"{percent:.1f} %" if percent >= 1 or percent == 0 else f"{percent:.2g} %"
+
+
+def _as_json(proof: Proof) -> dict[str, Any]:
+    return {
+        "verdict": proof.verdict,
+        "difference_share": proof.difference_share,
+        "noise_share": proof.noise_share,
+        "worst": None
+        if proof.worst is None
+        else {
+            **asdict(proof.worst),
+            "share": proof.worst_share,
+            "standard_errors": proof.worst_sigmas,
+        },
+        "lights": [
+            {**asdict(light), "exported_stops": light.exported_stops} for light in proof.lights
+        ],
+        "diagnoses": [asdict(diagnosis) for diagnosis in proof.diagnoses],
+        "unprovable": list(proof.unprovable),
+    }

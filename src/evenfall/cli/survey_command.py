@@ -1,0 +1,291 @@
+"""`evenfall survey`: look at a folder of passes and write a starter recipe."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from evenfall.cli.options import json_option
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
+    from evenfall.passes.clean import Flaws
+    from evenfall.passes.image import PassImage
+    from evenfall.passes.survey import PassFacts, Survey
+
+__all__ = ["command"]
+
+_WIDTH_IN_FILES = 120
+
+
+@click.command("survey", short_help="Look at a folder of passes and write a starter recipe.")
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option(
+    "--write",
+    type=click.Path(path_type=Path),
+    metavar="RECIPE",
+    help="Write a commented starter recipe with day, dusk and night.",
+)
+@click.option("--overwrite", is_flag=True, help="Replace a recipe or maps that exist.")
+@click.option(
+    "--pattern",
+    "patterns",
+    multiple=True,
+    metavar="REGEX",
+    help="Find lights by this regular expression with a group named 'light'. May be repeated.",
+)
+@click.option("--view", metavar="NAME", help="Camera, for files that hold several views.")
+@click.option(
+    "--maps",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Also write a map of the broken pixels of each pass that has some.",
+)
+@json_option
+def command(
+    folder: Path,
+    write: Path | None,
+    overwrite: bool,
+    patterns: tuple[str, ...],
+    view: str | None,
+    maps: Path | None,
+    as_json: bool,
+) -> None:
+    """Look at all passes in FOLDER and the folders in it.
+
+    For each: size, pixel type, compression, colour space, mean and peak luminance in scene units
+    and in stops relative to the key, share of the light of all passes, and a role proposed from its
+    name or from its pixels, with the reason. Broken pixels are counted.
+    """
+    from evenfall.cli.reading_progress import reading_progress
+    from evenfall.passes.survey import survey_folder
+
+    _check_free(write, overwrite=overwrite)
+    with reading_progress(None) as advance:
+        survey = survey_folder(
+            folder,
+            patterns=patterns,
+            view=view,
+            on_file=advance,
+            on_image=None if maps is None else _map_writer(maps, overwrite=overwrite),
+        )
+    if as_json:
+        click.echo(json.dumps(_as_json(survey), indent=2))
+    else:
+        _print(survey)
+    if write is not None:
+        _write(write, survey, overwrite=overwrite)
+
+
+def _check_free(write: Path | None, *, overwrite: bool) -> None:
+    from evenfall.errors import OutputError
+
+    if write is not None and write.exists() and not overwrite:
+        raise OutputError(f"{write}: the file exists already; say --overwrite, or another name")
+
+
+def _map_writer(maps: Path, *, overwrite: bool) -> Callable[[str, PassImage, Flaws], None]:
+    from evenfall.cli.reading_progress import png_bytes
+    from evenfall.deliver.atomic import write_atomically
+    from evenfall.deliver.flaw_map import draw_flaw_map
+
+    def write(name: str, image: PassImage, flaws: Flaws) -> None:
+        found = {kind: mask for kind, mask in flaws.masks.items() if mask.any()}
+        if found:
+            path = maps / f"{name}_flaws.png"
+            codes = draw_flaw_map(image.planes, found, title=name)
+            write_atomically(path, png_bytes(codes), overwrite=overwrite)
+            click.echo(f"Map: {path}", err=True)
+
+    return write
+
+
+def _write(path: Path, survey: Survey, *, overwrite: bool) -> None:
+    from evenfall.deliver.atomic import write_atomically
+    from evenfall.errors import UsageError
+    from evenfall.recipe.starter import StarterLight, starter_recipe
+
+    lights = [
+        StarterLight(
+            facts.name,
+            facts.file,
+            facts.header.layer or None,
+            facts.header.part or None,
+            facts.role.role,
+            facts.role.reason,
+            mean_luminance=facts.mean_luminance,
+        )
+        for facts in survey.lights
+        if facts.role is not None
+    ]
+    if not lights:
+        raise UsageError(f"{survey.folder}: no lights found, so there is no recipe to write")
+    folder = os.path.relpath(survey.folder.resolve(), path.resolve().parent)
+    text = starter_recipe(
+        lights,
+        title=path.stem.replace("_", " ").capitalize(),
+        passes_folder=Path(folder).as_posix(),
+        beauty=None if survey.beauty is None else survey.beauty.file,
+    )
+    write_atomically(path, text.encode(), overwrite=overwrite)
+    click.echo(f"Recipe: {path}", err=True)
+    click.echo(f"Next: evenfall check {path}", err=True)
+
+
+def _print(survey: Survey) -> None:
+    from rich.console import Console
+
+    console = Console(highlight=False, emoji=False, markup=False)
+    if not console.is_terminal:
+        console = Console(highlight=False, emoji=False, markup=False, width=_WIDTH_IN_FILES)
+    count = len(survey.lights)
+    console.print(f"{survey.folder}: {count} light{'' if count == 1 else 's'}", style="bold")
+    common = _common(survey)
+    if common:
+        console.print(f"All are {', '.join(common.values())}.")
+    console.print(_lights_table(survey, common))
+    _print_reasons(survey, console)
+    _print_flaws(survey, console)
+    for each in survey.unreadable:
+        console.print(f"Cannot be read: {each.reason}", soft_wrap=True)
+    for note in survey.notes:
+        console.print(f"Note: {note}.", soft_wrap=True)
+
+
+def _file_facts(facts: PassFacts) -> dict[str, str]:
+    header = facts.header
+    return {
+        "size": f"{header.width} x {header.height}",
+        "pixels": header.pixel_type,
+        "codec": header.compression,
+        "colour space": facts.colour_space,
+    }
+
+
+def _common(survey: Survey) -> dict[str, str]:
+    """Facts that all pictures with light share; they are said once."""
+    lit = [_file_facts(facts) for facts in survey.passes if facts.kind != "guide"]
+    if not lit:
+        return {}
+    return {key: value for key, value in lit[0].items() if all(each[key] == value for each in lit)}
+
+
+def _lights_table(survey: Survey, common: dict[str, str]) -> Table:
+    from rich import box
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("light")
+    table.add_column("role")
+    table.add_column("file", overflow="fold")
+    own = [key for key in ("size", "pixels", "codec", "colour space") if key not in common]
+    for key in own:
+        table.add_column(key)
+    for heading in ("mean", "peak", "to the key", "of the light"):
+        table.add_column(heading, justify="right")
+    others = [facts for facts in survey.passes if facts.kind != "light"]
+    for facts in (*sorted(survey.lights, key=lambda facts: -facts.share), *others):
+        if others and facts is others[0]:
+            table.add_section()
+        inside = [part for part in (facts.header.part, facts.header.layer) if part]
+        file_facts = _file_facts(facts)
+        table.add_row(
+            facts.name,
+            facts.role.role if facts.role is not None else "",
+            " / ".join([facts.file, *inside]),
+            *(file_facts[key] for key in own),
+            *_light_cells(facts),
+        )
+    return table
+
+
+def _light_cells(facts: PassFacts) -> tuple[str, str, str, str]:
+    if facts.kind == "guide":
+        return "", "", "", ""
+    stops = "black"
+    if facts.stops_to_key is not None:
+        stops = f"{facts.stops_to_key:+.1f} stops" if facts.stops_to_key else "0"
+    share = f"{100 * facts.share:.1f} %" if facts.kind == "light" else ""
+    return f"{facts.mean_luminance:.3g}", f"{facts.peak_luminance:.3g}", stops, share
+
+
+def _print_reasons(survey: Survey, console: Console) -> None:
+    console.print("Why these roles (mean and peak are luminance in scene units):")
+    for facts in survey.lights:
+        if facts.role is not None:
+            console.print(f"  {facts.name}: {facts.role.role}, {facts.role.reason}", soft_wrap=True)
+    console.print()
+
+
+def _print_flaws(survey: Survey, console: Console) -> None:
+    for facts in survey.passes:
+        said = _flaws_in_words(facts)
+        if said:
+            console.print(f"{facts.name}: {said}", soft_wrap=True)
+        if facts.encoding_marks:
+            console.print(
+                f"{facts.name}: looks display-encoded: {'; '.join(facts.encoding_marks)}. Passes "
+                "must be scene-linear; render or save it again without a display transform",
+                soft_wrap=True,
+                style="bold",
+            )
+
+
+def _flaws_in_words(facts: PassFacts) -> str:
+    census = facts.census
+    counts = {
+        "NaN": census.nan,
+        "infinite": census.infinite,
+        "negative": census.negative,
+        "at the largest half": census.overflow,
+        "in fireflies": facts.flaws.get("fireflies", 0),
+        f"at a flat top of {facts.flat_top:.4g} (a lamp seen directly, or light cut off)"
+        if facts.flat_top is not None
+        else "at a flat top": facts.flaws.get("flat top", 0),
+    }
+    told = [f"{count:,} {word}" for word, count in counts.items() if count]
+    return f"pixels out of order: {', '.join(told)}" if told else ""
+
+
+def _as_json(survey: Survey) -> dict[str, Any]:
+    return {
+        "folder": str(survey.folder),
+        "passes": [_facts_as_json(facts) for facts in survey.passes],
+        "unreadable": [asdict(each) for each in survey.unreadable],
+        "notes": list(survey.notes),
+    }
+
+
+def _facts_as_json(facts: PassFacts) -> dict[str, Any]:
+    header = facts.header
+    return {
+        "name": facts.name,
+        "kind": facts.kind,
+        "file": facts.file,
+        "layer": header.layer,
+        "part": header.part,
+        "view": header.view,
+        "width": header.width,
+        "height": header.height,
+        "pixel_type": header.pixel_type,
+        "compression": header.compression,
+        "has_alpha": header.has_alpha,
+        "colour_space": facts.colour_space,
+        "mean_luminance": facts.mean_luminance,
+        "peak_luminance": facts.peak_luminance,
+        "stops_to_key": facts.stops_to_key,
+        "share_of_light": facts.share,
+        "role": None if facts.role is None else asdict(facts.role),
+        "broken_numbers": asdict(facts.census),
+        "flaws": facts.flaws,
+        "flat_top": facts.flat_top,
+        "looks_display_encoded": list(facts.encoding_marks),
+    }

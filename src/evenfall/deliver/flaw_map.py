@@ -1,0 +1,127 @@
+"""A map of the broken pixels of a pass: where fireflies, negatives and flat tops lie."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.deliver.lettering import Lettering, letter
+
+if TYPE_CHECKING:
+    from PIL import ImageDraw
+
+__all__ = ["FLAW_INKS", "draw_flaw_map"]
+
+Codes = npt.NDArray[np.uint8]
+Mask = npt.NDArray[np.bool_]
+
+_PAPER = "#f3f2ef"
+_INK = "#1d1d1c"
+_SOFT_INK = "#6d6b67"
+_REFERENCE_WIDTH = 1280
+_MARGIN = 40
+_SPREAD = 3  # a marked pixel is drawn at least this many pixels wide on each side
+
+FLAW_INKS: Mapping[str, tuple[int, int, int]] = {
+    "fireflies": (214, 96, 20),
+    "negative": (36, 98, 180),
+    "flat top": (150, 120, 0),
+    "overflow": (176, 30, 90),
+}
+"""Ink of each kind of flaw, apart in lightness too."""
+
+
+def draw_flaw_map(
+    planes: Sequence[npt.NDArray[np.floating]],
+    flaws: Mapping[str, Mask],
+    *,
+    title: str,
+    width: int = _REFERENCE_WIDTH,
+) -> Codes:
+    """Draw the pass in pale grey with its broken pixels marked.
+
+    Parameters
+    ----------
+    planes : sequence of 3 ndarray
+        R, G, B of shape (H, W), scene-linear and finite.
+    flaws : mapping of str to ndarray of bool
+        Masks of shape (H, W) by kind: the keys of `FLAW_INKS`.
+    title : str
+        Name of the light.
+    width : int
+        Width of the map in pixels; single pixels are drawn larger than they are.
+
+    Returns
+    -------
+    ndarray
+        sRGB codes, uint8, shape (H, W, 3), title and legend included.
+
+    Examples
+    --------
+    >>> plane = np.full((36, 64), 0.2, np.float32)
+    >>> marked = np.zeros((36, 64), bool)
+    >>> marked[10, 20] = True
+    >>> draw_flaw_map([plane] * 3, {"fireflies": marked}, title="sky", width=320).shape[2]
+    3
+    """
+    from PIL import Image, ImageDraw
+
+    height = max(1, round(planes[0].shape[0] * width / planes[0].shape[1]))
+    picture = _pale_picture(planes, (width, height))
+    for kind, mask in flaws.items():
+        picture[_marks(mask, (width, height))] = FLAW_INKS[kind]
+    head = 92
+    sheet = Image.new("RGB", (width + 2 * _MARGIN, head + height + 84), _PAPER)
+    draw = ImageDraw.Draw(sheet)
+    letter(draw, (_MARGIN, 60), title, Lettering("light", 34, _INK))
+    sheet.paste(Image.fromarray(picture), (_MARGIN, head))
+    _draw_legend(draw, flaws, head + height + 48)
+    return np.asarray(sheet)
+
+
+def _pale_picture(planes: Sequence[npt.NDArray[np.floating]], size: tuple[int, int]) -> Codes:
+    """Draw the pass in pale grey, so that the marks stand out."""
+    grey = _reduced(np.mean([plane.astype(np.float32) for plane in planes], axis=0), size)
+    usual = float(np.quantile(grey, 0.9)) or 1.0
+    tone = np.clip(grey / usual, 0, 4)
+    lightness = 0.42 + 0.5 * np.sqrt(tone / (tone + 0.6))
+    return np.repeat(np.round(255 * lightness).astype(np.uint8)[..., None], 3, axis=2)
+
+
+def _reduced(plane: npt.NDArray[np.float32], size: tuple[int, int]) -> npt.NDArray[np.float32]:
+    from PIL import Image
+
+    image = Image.fromarray(np.maximum(plane, 0).astype(np.float32))
+    return np.asarray(image.resize(size, Image.Resampling.BOX))
+
+
+def _marks(mask: Mask, size: tuple[int, int]) -> Mask:
+    """Where marks lie on the map, each at least a few pixels wide."""
+    width, height = size
+    marks = np.zeros((height, width), dtype=bool)
+    rows, columns = np.nonzero(mask)
+    rows = np.minimum(rows * height // mask.shape[0], height - 1)
+    columns = np.minimum(columns * width // mask.shape[1], width - 1)
+    for down in range(-_SPREAD, _SPREAD + 1):
+        for across in range(-_SPREAD, _SPREAD + 1):
+            if down**2 + across**2 <= _SPREAD**2:
+                y, x = rows + down, columns + across
+                inside = (y >= 0) & (y < height) & (x >= 0) & (x < width)
+                marks[y[inside], x[inside]] = True
+    return marks
+
+
+def _draw_legend(draw: ImageDraw.ImageDraw, flaws: Mapping[str, Mask], baseline: int) -> None:
+    words = Lettering("regular", 17, _INK)
+    place = float(_MARGIN)
+    for kind, mask in flaws.items():
+        draw.ellipse((place, baseline - 13, place + 13, baseline), fill=FLAW_INKS[kind])
+        count = int(np.count_nonzero(mask))
+        text = f"{kind}: {count:,} pixel{'' if count == 1 else 's'}"
+        letter(draw, (place + 22, baseline), text, words)
+        place += 22 + words.width(text) + 36
+    if place == _MARGIN:
+        letter(draw, (place, baseline), "no broken pixels", Lettering("regular", 17, _SOFT_INK))
