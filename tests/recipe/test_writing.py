@@ -163,6 +163,12 @@ def test_what_is_written(
     assert [line for line in new if line.strip()] == came
 
 
+def test_a_table_among_dotted_keys() -> None:
+    text = "[moods.dusk]\ncamera.exposure_stops = 2\nlights.sun = 'off'\n"
+    edited = set_value(text, "moods.dusk.camera.white_balance.kelvin", 4000)
+    assert diff(text, edited) == ([], ["camera.white_balance = { kelvin = 4000 }\n"])
+
+
 def test_what_is_written_loads(write: Callable[..., Path], villa_text: str) -> None:
     text = set_value(villa_text, "moods.dusk.lights.sun.stops", -4)
     text = set_value(text, "moods.evening", {"based_on": "dusk", "lights": {"sky": "-1/3"}})

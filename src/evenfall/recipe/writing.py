@@ -7,7 +7,8 @@ import copy
 import os
 import re
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -60,7 +61,8 @@ def set_value(text: str, place: str | Place, value: Any) -> str:
         put(expected, steps, copy.deepcopy(value))
     except LookupError as error:
         raise UsageError(Fault("", dotted(steps), *error.args)) from None
-    return _edited(text, expected, steps, lambda document: _set(document, steps, expected))
+    ways = [partial(_set, place=steps, expected=expected, headed=way) for way in (True, False)]
+    return _edited(text, expected, steps, ways)
 
 
 def remove_value(text: str, place: str | Place) -> str:
@@ -85,7 +87,7 @@ def remove_value(text: str, place: str | Place) -> str:
         return text
     parent = _at(expected, steps[:-1])
     del parent[steps[-1]]
-    return _edited(text, expected, steps, lambda document: _remove(document, steps, expected))
+    return _edited(text, expected, steps, [partial(_remove, place=steps, expected=expected)])
 
 
 def _removable(tree: Any, place: Place) -> Place:
@@ -100,20 +102,23 @@ def _removable(tree: Any, place: Place) -> Place:
 
 
 def _edited(
-    text: str, expected: dict[str, Any], place: Place, edit: Callable[[Container], None]
+    text: str,
+    expected: dict[str, Any],
+    place: Place,
+    ways: Sequence[Callable[[Container], None]],
 ) -> str:
-    """Edit a text, and make sure that it says what is expected and nothing else."""
-    document = tomlkit.parse(text)
-    try:
-        edit(document)
-        edited = _with_line_ends_of(text, tomlkit.dumps(document))
-        sound = _filled(parse_toml(edited, "recipe")) == _filled(expected)
-    except Exception:  # whatever a layout does to the library, the text is not touched
-        sound = False
-    if not sound:
-        found = "cannot be changed here without harm to the rest of the recipe"
-        raise UsageError(Fault("", dotted(place), found, hint="change it in a text editor"))
-    return edited
+    """Edit a text, the first way after which it says what is expected and nothing else."""
+    for edit in ways:
+        document = tomlkit.parse(text)
+        try:
+            edit(document)
+            edited = _with_line_ends_of(text, tomlkit.dumps(document))
+            if _filled(parse_toml(edited, "recipe")) == _filled(expected):
+                return edited
+        except Exception:  # whatever a layout does to the library, the text is not touched
+            continue
+    found = "cannot be changed here without harm to the rest of the recipe"
+    raise UsageError(Fault("", dotted(place), found, hint="change it in a text editor"))
 
 
 def _filled(value: Any) -> Any:
@@ -130,7 +135,7 @@ def _with_line_ends_of(text: str, edited: str) -> str:
     return edited
 
 
-def _set(document: Container, place: Place, expected: dict[str, Any]) -> None:
+def _set(document: Container, place: Place, expected: dict[str, Any], headed: bool) -> None:
     parent, depth = _lowest_open(document, place)
     step = place[depth]
     value = _at(expected, place[: depth + 1])
@@ -138,7 +143,7 @@ def _set(document: Container, place: Place, expected: dict[str, Any]) -> None:
         for key in replaced_by(place):
             if key in parent:
                 parent.remove(key)
-    parent[step] = _item(value, place[: depth + 1], new=not _holds(parent, step))
+    parent[step] = _item(value, place[: depth + 1], headed=headed and not _holds(parent, step))
 
 
 def _remove(document: Container, place: Place, expected: dict[str, Any]) -> None:
@@ -147,7 +152,7 @@ def _remove(document: Container, place: Place, expected: dict[str, Any]) -> None
     if depth == len(place) - 1:
         del parent[step]
     else:
-        parent[step] = _item(_at(expected, place[: depth + 1]), place[: depth + 1], new=False)
+        parent[step] = _item(_at(expected, place[: depth + 1]), place[: depth + 1], headed=False)
 
 
 def _lowest_open(document: Container, place: Place) -> tuple[Any, int]:
@@ -173,13 +178,13 @@ def _at(tree: Any, place: Place) -> Any:
     return tree
 
 
-def _item(value: Any, place: Place, *, new: bool) -> Item:
-    """Make the item for a value; a new table gets a heading, unless it is a light's setting."""
-    headed = new and isinstance(value, dict) and not is_light_setting(place)
-    if headed and not any(isinstance(step, int) for step in place):
+def _item(value: Any, place: Place, *, headed: bool) -> Item:
+    """Make the item for a value; a table with a heading if asked, but for a light's setting."""
+    in_a_list = any(isinstance(step, int) for step in place)
+    if headed and isinstance(value, dict) and not is_light_setting(place) and not in_a_list:
         table = tomlkit.table()
         for key, inner in value.items():
-            table[key] = _item(inner, (*place, key), new=False)
+            table[key] = _item(inner, (*place, key), headed=False)
         return table
     item: Item = tomlkit.parse(f"value = {toml_text(value)}\n")["value"]
     return item
