@@ -12,9 +12,11 @@ from evenfall.look.chain import LookChain
 from evenfall.look.scratch import buffer
 from evenfall.run.reduced import area_mean, narrowed
 
-__all__ = ["Canvas"]
+__all__ = ["STRIP_ROWS", "Canvas"]
 
 Floats = npt.NDArray[np.float32]
+STRIP_ROWS = 12
+"""Strips begin at multiples of it, so that small pictures can average 2, 3, 4, 6 or 12 rows."""
 
 
 class Canvas:
@@ -35,6 +37,7 @@ class Canvas:
         self.linear: Floats | None = None
         self._narrow: Floats | None = None
         self._thumbnail_size = (0, 0)
+        self._lines = 1
 
     def want_codes(self, bits: int, *, dither: bool) -> None:
         """Ask for whole codes of the whole frame."""
@@ -52,7 +55,10 @@ class Canvas:
     def want_thumbnail(self, size: tuple[int, int]) -> None:
         """Ask for a small picture, of this width and height."""
         self._thumbnail_size = size
-        self._narrow = np.empty((3, self.size[1], size[0]), np.float32)
+        lines = self.size[1] // size[1]
+        aligned = self.size[1] % size[1] == 0 and STRIP_ROWS % lines == 0
+        self._lines = lines if aligned else 1  # averaged before they are narrowed
+        self._narrow = np.empty((3, self.size[1] // self._lines, size[0]), np.float32)
 
     @property
     def is_encoded(self) -> bool:
@@ -81,10 +87,23 @@ class Canvas:
         highest = np.maximum(np.maximum(encoded[0], encoded[1]), encoded[2])
         counts = np.count_nonzero(highest >= 1.0), np.count_nonzero(highest <= 0.0)
         if self._narrow is not None:
-            linear = self.chain.output.decode(encoded, out=encoded)
-            for channel in range(3):
-                self._narrow[channel, rows] = narrowed(linear[channel], self._thumbnail_size[0])
+            self._reduce(self.chain.output.decode(encoded, out=encoded), rows, self._narrow)
         return int(counts[0]), int(counts[1])
+
+    def _reduce(self, linear: Floats, rows: slice, narrow: Floats) -> None:
+        """Average display-linear rows for the small picture."""
+        height, width = linear.shape[1:]
+        lines = self._lines
+        low = linear
+        if lines > 1:
+            grouped = linear.reshape(3, height // lines, lines, width)
+            low = grouped[:, :, 0] + grouped[:, :, 1]
+            for line in range(2, lines):
+                low += grouped[:, :, line]
+            low *= np.float32(1 / lines)
+        for channel in range(3):
+            part = narrow[channel, rows.start // lines : rows.stop // lines]
+            part[...] = narrowed(low[channel], self._thumbnail_size[0])
 
     def thumbnail(self) -> npt.NDArray[np.uint8] | None:
         """Give the small picture as codes, (h, w, 3); None if it was not asked for."""

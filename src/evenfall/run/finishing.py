@@ -25,7 +25,7 @@ from evenfall.look.output import output_space
 from evenfall.look.whole import Additions
 from evenfall.mix.engine import Mix
 from evenfall.recipe import Recipe, ResolvedMood
-from evenfall.run.canvas import Canvas
+from evenfall.run.canvas import STRIP_ROWS, Canvas
 from evenfall.run.encoding import display_of, encode_display, encode_scene_linear
 from evenfall.run.pool import Crew
 from evenfall.run.targets import Target
@@ -123,7 +123,7 @@ class Finisher:
         self.clamped: dict[Path, int] = {}  # values brought into half range, by EXR file
         self._lock = threading.Lock()
         width, height = size
-        rows = max(1, STRIP_PIXELS // width)
+        rows = max(1, STRIP_PIXELS // width // STRIP_ROWS) * STRIP_ROWS
         self.strips = [slice(top, min(top + rows, height)) for top in range(0, height, rows)]
 
     def run(

@@ -1,0 +1,119 @@
+"""Proofs: reduced by area averaging, exposed like the full picture, kept for the next proof."""
+
+from __future__ import annotations
+
+import os
+
+import numpy as np
+import pytest
+
+import evenfall
+from evenfall.passes.library import PassLibrary
+from evenfall.run.example import example_recipe
+from evenfall.run.reduced import area_mean, reduced_size
+
+ROUNDING = 2.0**-11  # half floats of the kept passes
+
+
+@pytest.fixture
+def recipe(tmp_path):
+    return example_recipe(tmp_path, width=1920, height=1080)
+
+
+@pytest.mark.parametrize("dtype", [np.float16, np.float32])
+@pytest.mark.parametrize("size", [(40, 30), (20, 10), (33, 17), (7, 30), (1, 1)])
+def test_area_mean_against_exact_areas(dtype, size):
+    """Each value is the integral over the pixel's area: the source repeated, then averaged."""
+    rng = np.random.default_rng(3)
+    plane = rng.lognormal(0, 1, (30, 40)).astype(dtype)
+    width, height = size
+    fine = np.repeat(np.repeat(plane.astype(np.float64), height, 0), width, 1)
+    expected = fine.reshape(height, 30, width, 40).mean((1, 3))
+    assert area_mean(plane, size) == pytest.approx(expected, rel=1e-5)
+
+
+def test_reduced_sizes_keep_proportions():
+    assert reduced_size((15360, 8640), 1280) == (1280, 720)
+    assert reduced_size((1280, 720), 1280) == (1280, 720)
+    assert reduced_size((30000, 2), 1280) == (1280, 1)
+
+
+def test_proof_is_exposed_like_the_full_picture(recipe):
+    proof = evenfall.run(recipe, proof=True)
+    full = evenfall.run(recipe)
+    assert (proof.width, proof.height) == (1280, 720)
+    for mood in recipe.moods:
+        small, large = (report.moods[mood].exposure["stops"] for report in (proof, full))
+        assert small == pytest.approx(large, abs=2e-4)
+
+
+def test_proof_shows_the_full_picture_averaged(recipe):
+    """Mixing and averaging commute; half floats of the kept passes are all that differs."""
+    from evenfall.run.mixing import mix_and_expose, open_view
+
+    full = mix_and_expose(open_view(recipe), ["dusk"]).mixes["dusk"].planes
+    small = mix_and_expose(open_view(recipe, proof=True), ["dusk"]).mixes["dusk"].planes
+    for plane, reduced in zip(full, small, strict=True):
+        assert reduced == pytest.approx(area_mean(plane, (1280, 720)), rel=2 * ROUNDING)
+
+
+def test_second_proof_reads_no_pass_and_gives_the_same_bytes(recipe, tmp_path, monkeypatch):
+    first = evenfall.run(recipe, proof=True, out=tmp_path / "first")
+
+    def refuse(*arguments):
+        raise AssertionError("a pass was read at full size")
+
+    monkeypatch.setattr(PassLibrary, "read", refuse)
+    second = evenfall.run(recipe, proof=True, out=tmp_path / "second")
+    for one, two in zip(first.files, second.files, strict=True):
+        assert one.path.read_bytes() == two.path.read_bytes()
+
+
+def test_changed_pass_is_reduced_anew(recipe, tmp_path):
+    import OpenEXR
+
+    before = evenfall.develop(recipe, "dusk", proof=True)
+    pixels = np.full((1080, 1920, 3), 0.05, np.float16)
+    OpenEXR.File({}, {"RGB": pixels}).write(str(tmp_path / "lamp.exr"))
+    after = evenfall.develop(recipe, "dusk", proof=True)
+    assert np.abs(after - before).max() > 0.1
+
+
+def test_damaged_cache_is_read_anew(recipe, own_cache):
+    before = evenfall.develop(recipe, "dusk", proof=True)
+    kept = sorted((own_cache / "proofs").iterdir())
+    assert len(kept) == 3
+    kept[0].write_bytes(kept[0].read_bytes()[:-100])
+    data = bytearray(kept[1].read_bytes())
+    data[-1000] ^= 0xFF
+    kept[1].write_bytes(data)
+    kept[2].write_bytes(b"")
+    assert (evenfall.develop(recipe, "dusk", proof=True) == before).all()
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root may write anywhere")
+def test_cache_that_cannot_be_written_is_no_fault(recipe, own_cache):
+    own_cache.chmod(0o500)
+    assert evenfall.develop(recipe, "day", proof=True).shape == (720, 1280, 3)
+
+
+def test_cache_folder_that_is_a_file_is_no_fault(recipe, monkeypatch, tmp_path):
+    blocked = tmp_path / "blocked"
+    blocked.write_text("no folder")
+    monkeypatch.setenv("EVENFALL_CACHE", str(blocked))
+    assert evenfall.develop(recipe, "day", proof=True).shape == (720, 1280, 3)
+
+
+def test_guides_are_drawn_on_proofs_only(recipe, tmp_path):
+    import imageio.v3 as imageio
+
+    guided = evenfall.load(recipe.path, changes=['proof.guides=["thirds"]'])
+    plain = evenfall.run(recipe, proof=True, out=tmp_path / "plain", moods=["day"])
+    drawn = evenfall.run(guided, proof=True, out=tmp_path / "drawn", moods=["day"])
+    one, two = (imageio.imread(report.files[0].path).astype(int) for report in (plain, drawn))
+    changed = np.abs(one - two).max(axis=2) > 20
+    assert changed[:, 420:434].any(axis=1).all()
+    assert not changed[:230, 100:400].any()
+    full = [evenfall.run(each, out=tmp_path / name, moods=["day"]).files[0].path
+            for each, name in ((recipe, "full"), (guided, "guided"))]  # fmt: skip
+    assert (imageio.imread(full[0]) == imageio.imread(full[1])).all()
