@@ -377,3 +377,60 @@ lights = { sky = { match = { to = "sun", ratio = "4:1" } }, lamp = "off" }
     gain = report.moods["day"].lights["sky"]["gain"]
     ratio = weights @ PATCHES["sun"] / (gain * (weights @ PATCHES["sky"]))
     assert ratio == pytest.approx(4.0, rel=0.001)
+
+
+def test_mix_needs_no_meter(write_recipe):
+    """A view with nothing to meter mixes all the same, and reads only what is on."""
+    text = (
+        LIGHTS
+        + """
+[moods.night]
+lights = { sun = "off", sky = "off" }
+camera = { meter = { of = "sun" } }
+"""
+    )
+    recipe = write_recipe(text, PATCHES)
+    assert evenfall.mix(recipe, "night")[0, 0] == pytest.approx(PATCHES["lamp"], rel=1e-3)
+    with pytest.raises(RecipeError, match="nothing to meter"):
+        evenfall.develop(recipe, "night")
+
+
+def test_gain_in_a_region_changes_one_light_there(write_recipe):
+    text = (
+        LIGHTS
+        + """
+[moods.dusk]
+[[moods.dusk.regions]]
+area = { rectangle = [0.0, 0.0, 0.5, 1.0] }
+lights = { lamp = 1 }
+"""
+    )
+    pixels = evenfall.mix(write_recipe(text, PATCHES), "dusk").astype(np.float64)
+    sun, sky, lamp = (np.array(PATCHES[name]) for name in ("sun", "sky", "lamp"))
+    assert pixels[8, 2] == pytest.approx(sun + sky + 2 * lamp, rel=1e-3)
+    assert pixels[8, 20] == pytest.approx(sun + sky + lamp, rel=1e-3)
+
+
+def test_plate_shows_where_alpha_is_nothing(write_recipe, tmp_path):
+    """A plate of middle grey behind an empty half: 18 % of white there, sRGB-encoded."""
+    view = np.zeros((16, 24, 4), np.float32)
+    view[:, :12] = (0.4, 0.4, 0.4, 1.0)
+    plate = np.full((16, 24, 3), 0.18, np.float32)
+    text = """
+format = 1
+[look]
+tone = "clip"
+[look.gamut]
+method = "clip"
+[camera]
+meter = "off"
+[lights.sun]
+file = "sun.exr"
+role = "key"
+[moods.day.plate]
+file = "plate.exr"
+"""
+    shown = evenfall.develop(write_recipe(text, {"sun": view, "plate": plate}), "day")
+    for column, linear in ((2, 0.4), (20, 0.18)):
+        expected = 1.055 * linear ** (1 / 2.4) - 0.055
+        assert shown[8, column] == pytest.approx([expected] * 3, abs=2e-3)

@@ -14,6 +14,7 @@ from evenfall.camera.exposure import plan_meter
 from evenfall.camera.state import CameraState
 from evenfall.errors import EvenfallError, PassError
 from evenfall.look.whole import Additions
+from evenfall.mix.balance import Balance, balance_mood
 from evenfall.mix.engine import Mix, PassRead, mix_moods
 from evenfall.mix.matching import MeanNeed, area_mean, means_needed, solve_matches
 from evenfall.mix.plan import plan_mix
@@ -25,7 +26,7 @@ from evenfall.run.measuring import Grid, Measuring, plan_measuring, white_balanc
 from evenfall.run.regions import additions_of, regional_gains
 from evenfall.run.view import View, open_view
 
-__all__ = ["Exposed", "View", "mix_and_expose", "open_view"]
+__all__ = ["Exposed", "View", "mix_alone", "mix_and_expose", "open_view"]
 
 _HELD_PASSES = 4  # decoded passes kept from solving ratios to mixing; others are read again
 
@@ -119,17 +120,66 @@ def mix_and_expose(
     """
     recipe, workers = view.recipe, workers or default_workers()
     listener = _Listener(on_read)
-    solved = _solve(view, moods, workers, listener, keep_going=keep_going)
-    failures = dict(solved.failures)
-    for mood in moods:
-        for other in _concerned(recipe, [mood]):
-            if other in solved.failures:
-                failures[mood] = solved.failures[other]
-    moods = [mood for mood in moods if mood not in failures]
-    measuring = plan_measuring(recipe, moods, view.space, view.files.luminance_scale, solved.gains)
-    measured = {mood: measuring.lights_for(recipe.moods[mood]) for mood in moods}
+    concerned = {mood: _concerned(recipe, mood) for mood in moods}
+    together = dict.fromkeys(other for some in concerned.values() for other in some)
+    solved = _solve(view, together, workers, listener, keep_going=keep_going)
+    failures: dict[str, EvenfallError] = {
+        mood: solved.failures[other]
+        for mood, some in concerned.items()
+        for other in some
+        if other in solved.failures
+    }
+    chosen = [mood for mood in moods if mood not in failures]
+    scale = view.files.luminance_scale
+    measuring = plan_measuring(recipe, chosen, view.space, scale, solved.gains)
+    measured = {mood: measuring.lights_for(recipe.moods[mood]) for mood in chosen}
     grid = Grid(view.size, {light for lights in measured.values() for light in lights})
     grid.adopt(solved.grid)
+    balances = [measuring.balances[mood] for mood in chosen]
+    mixes, unread = _mix(view, balances, grid, solved, listener, workers, keep_going=keep_going)
+    failures |= unread
+    cameras: dict[str, CameraState] = {}
+    for mood in mixes:
+        try:
+            _check_measured(measured[mood], grid)
+            cameras[mood] = measuring.camera(recipe.moods[mood], grid)
+        except EvenfallError as error:
+            if not keep_going:
+                raise
+            failures[mood] = error
+    mixes = {mood: mixes[mood] for mood in chosen if mood in cameras}
+    return Exposed(measuring, mixes, cameras, failures, listener.censuses, grid)
+
+
+def mix_alone(view: View, mood: str, *, workers: int | None = None) -> Mix:
+    """Mix one mood and measure nothing but what its balance needs.
+
+    Raises
+    ------
+    RecipeError, PassError
+        As `mix_and_expose`.
+    """
+    workers, listener = workers or default_workers(), _Listener(None)
+    solved = _solve(view, [mood], workers, listener, keep_going=False)
+    resolved = view.recipe.moods[mood]
+    balance = balance_mood(view.recipe, resolved, view.space, solved.gains.get(mood))
+    grid = Grid(view.size, ())
+    mixes, _ = _mix(view, [balance], grid, solved, listener, workers, keep_going=False)
+    return mixes[mood]
+
+
+def _mix(
+    view: View,
+    balances: Sequence[Balance],
+    grid: Grid,
+    solved: _Solved,
+    listener: _Listener,
+    workers: int,
+    *,
+    keep_going: bool,
+) -> tuple[dict[str, Mix], dict[str, PassError]]:
+    """Mix balanced moods; passes are shown to the grid and the listener as they go by."""
+    recipe = view.recipe
 
     def see(event: PassRead) -> None:
         grid.see(event)
@@ -139,12 +189,15 @@ def mix_and_expose(
         return weights_of(recipe, area, view.size)
 
     plan = plan_mix(
-        {mood: measuring.balances[mood].factors for mood in moods},
+        {balance.mood: balance.factors for balance in balances},
         view.passes.batches(recipe.model.lights),
-        {mood: regional_gains(recipe, recipe.moods[mood], weigh) for mood in moods},
+        {
+            balance.mood: regional_gains(recipe, recipe.moods[balance.mood], weigh)
+            for balance in balances
+        },
         also=grid.lights - grid.planes.keys(),
     )
-    mixes, unread = mix_moods(
+    return mix_moods(
         plan,
         view.passes,
         held=solved.held,
@@ -152,20 +205,12 @@ def mix_and_expose(
         on_event=see,
         keep_going=keep_going,
     )
-    failures |= unread
-    cameras: dict[str, CameraState] = {}
-    for mood in mixes:
-        missing = [light for light in measured[mood] if light not in grid.planes]
-        try:
-            if missing:
-                raise PassError(f"{', '.join(missing)} could not be read and is needed to expose")
-            cameras[mood] = measuring.camera(recipe.moods[mood], grid)
-        except EvenfallError as error:
-            if not keep_going:
-                raise
-            failures[mood] = error
-    mixes = {mood: mixes[mood] for mood in moods if mood in cameras}
-    return Exposed(measuring, mixes, cameras, failures, listener.censuses, grid)
+
+
+def _check_measured(lights: Sequence[str], grid: Grid) -> None:
+    missing = [light for light in lights if light not in grid.planes]
+    if missing:
+        raise PassError(f"{', '.join(missing)} could not be read and is needed to expose")
 
 
 @dataclass
@@ -183,7 +228,7 @@ def _solve(
 ) -> _Solved:
     """Solve gains that stand in a ratio; passes read for it are held for the mix."""
     recipe = view.recipe
-    needs = {mood: means_needed(recipe, [recipe.moods[mood]]) for mood in _concerned(recipe, moods)}
+    needs = {mood: means_needed(recipe, [recipe.moods[mood]]) for mood in moods}
     grid = Grid(view.size, {need.light for some in needs.values() for need in some})
     solved = _Solved(grid)
     batches = view.passes.batches(light for light in recipe.model.lights if light in grid.lights)
@@ -221,13 +266,12 @@ def _mean(recipe: Recipe, grid: Grid, need: MeanNeed) -> npt.NDArray[np.float64]
     return area_mean(grid.planes[need.light], weights)
 
 
-def _concerned(recipe: Recipe, moods: Iterable[str]) -> list[str]:
-    """Chosen moods, and those that are metered or hold the neutral spot for them."""
-    found = dict.fromkeys(moods)
-    for mood in list(found):
-        plan = plan_meter(recipe, recipe.moods[mood])
-        if plan is not None:
-            found[plan.mood] = None
-        for balance in white_balances(recipe.moods[mood]):
-            found[balance.neutral_mood or mood] = None
+def _concerned(recipe: Recipe, mood: str) -> list[str]:
+    """Name the mood, and those that are metered or hold the neutral spot for it."""
+    found = {mood: None}
+    plan = plan_meter(recipe, recipe.moods[mood])
+    if plan is not None:
+        found[plan.mood] = None
+    for balance in white_balances(recipe.moods[mood]):
+        found[balance.neutral_mood or mood] = None
     return list(found)

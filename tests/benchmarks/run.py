@@ -1,0 +1,202 @@
+"""One command for all of docs/performance.md: measure, write the tables, draw the plot.
+
+    python tests/benchmarks/run.py [--folder DIR] [--large] [--quick] [--tables]
+
+Needs the extra `benchmark`. Passes are made once in the folder (2 GB; 3 GB more with --large,
+which measures 15360x8640). --quick leaves out what takes long; --tables only writes the page
+anew from the numbers of the last time. Nothing else should run on the machine.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import platform
+import shutil
+import sys
+import time
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from measure import Measured, best, measure
+from page import write_page
+
+from passes import MOODS, make_passes, make_recipe
+
+HERE = Path(__file__).parent
+RESULTS = HERE / "results.json"
+FULL, HALF, QUARTER, DOUBLE = (3840, 2160), (1920, 1080), (960, 540), (7680, 4320)
+LARGE = (15360, 8640)
+PYTHON = sys.executable
+EVENFALL = [PYTHON, "-c", "from evenfall.cli import main; main()"]
+NO_SHEET = "\n[sheet]\nmake = false\n"
+
+
+class Bench:
+    """A folder of passes and recipes, and what was measured."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.environment = {"EVENFALL_CACHE": str(folder / "cache")}
+        self.results: dict[str, Any] = {}
+
+    def recipe(
+        self, size: tuple[int, int], lights: int, moods: int = 3, change: str = NO_SHEET
+    ) -> Path:
+        """Make passes and a recipe of so many lights and moods."""
+        passes = self.folder / f"{size[0]}x{size[1]}"
+        names = make_passes(passes, size, max(lights, 1))[:lights]
+        named = [*MOODS, "late", "blue", "storm", "fair", "dawn"][:moods]
+        path = self.folder / f"view_{size[0]}_{lights}_{moods}.toml"
+        return make_recipe(path, passes, names, named, change=change)
+
+    def run(self, recipe: Path, *options: str, fresh: bool = True, times: int = 1) -> Measured:
+        """Run evenfall, into an empty folder if `fresh`."""
+        runs = []
+        for _ in range(times):
+            if fresh:
+                shutil.rmtree(self.folder / "pictures", ignore_errors=True)
+            runs.append(
+                measure(
+                    [*EVENFALL, "run", str(recipe), "-q", *options], environment=self.environment
+                )
+            )
+        return best(runs)
+
+    def note(self, name: str, measured: Measured) -> None:
+        """Keep a measurement, and say it."""
+        self.results[name] = asdict(measured)
+        print(
+            f"{name}: {measured.seconds:.2f} s, {measured.cpu_seconds:.2f} s of processors, "
+            f"{measured.peak_mb:.0f} MB",
+            flush=True,
+        )
+
+
+def codes_of_pictures(bench: Bench) -> Path:
+    """Whole codes of the pictures that the last run made, for the floor to encode."""
+    import imageio.v3 as imageio
+
+    folder = bench.folder / "codes"
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir()
+    for path in sorted((bench.folder / "pictures").glob("*.png")):
+        np.save(folder / f"{path.stem}.npy", imageio.imread(path))
+    return folder
+
+
+def measure_targets(bench: Bench) -> None:
+    """Time: the whole command against the floor and the straightforward script."""
+    recipe = bench.recipe(FULL, 12)
+    passes = bench.folder / f"twelve_{FULL[0]}"
+    passes.mkdir(exist_ok=True)
+    for source in sorted((bench.folder / f"{FULL[0]}x{FULL[1]}").glob("*.exr"))[:12]:
+        target = passes / source.name
+        if not target.exists():
+            os.link(source, target)
+    bench.run(recipe)
+    codes = codes_of_pictures(bench)
+    floor = [PYTHON, str(HERE / "floor.py"), str(passes), str(codes)]
+    runs: dict[str, list[Measured]] = {"floor": [], "floor plain": [], "run": []}
+    for _ in range(4):  # alternating, so that all meet the same machine
+        runs["floor"].append(measure(floor))
+        runs["run"].append(bench.run(recipe))
+        runs["floor plain"].append(measure([*floor, "plain"]))
+    for name, some in runs.items():
+        bench.note(name, best(some))
+    bench.note("run with contact sheet", bench.run(bench.recipe(FULL, 12, change=""), times=2))
+    measure_second_runs(bench)
+    script = [PYTHON, str(HERE / "straightforward.py"), str(passes), str(bench.folder / "plain")]
+    bench.note("straightforward script", measure(script))
+    stages = measure_json([PYTHON, str(HERE / "stages.py"), str(recipe)])
+    bench.results["stages"] = stages
+
+
+def measure_second_runs(bench: Bench) -> None:
+    """Second runs and proofs."""
+    recipe = bench.recipe(FULL, 12)
+    change = ("--set", "moods.dusk.lights.light_03.stops=-1.5", "--overwrite")
+    bench.run(recipe)
+    bench.note("second run, nothing changed", bench.run(recipe, fresh=False, times=3))
+    runs = []
+    for _ in range(3):
+        bench.run(recipe)
+        runs.append(bench.run(recipe, *change, fresh=False))
+    bench.note("second run, one light of one mood", best(runs))
+    shutil.rmtree(bench.folder / "cache", ignore_errors=True)
+    bench.note("first proof", bench.run(recipe, "--proof"))
+    bench.note("further proof", bench.run(recipe, "--proof", times=4))
+
+
+def measure_start(bench: Bench) -> None:
+    """What it costs to say --help, against importing the library for command lines."""
+    runs: dict[str, list[Measured]] = {"help": [], "import click": []}
+    for _ in range(9):
+        runs["help"].append(measure([*EVENFALL, "--help"]))
+        runs["import click"].append(measure([PYTHON, "-c", "import click"]))
+    for name, some in runs.items():
+        bench.note(name, best(some))
+
+
+def measure_growth(bench: Bench, *, quick: bool) -> None:
+    """Time and memory against pixels, lights and moods."""
+    sizes = [QUARTER, HALF, FULL] if quick else [QUARTER, HALF, FULL, DOUBLE]
+    for size in sizes:
+        name = f"pixels {size[0]}x{size[1]}"
+        bench.note(name, bench.run(bench.recipe(size, 6), times=2))
+    for lights in (6, 12, 24):
+        bench.note(f"lights {lights}", bench.run(bench.recipe(FULL, lights), times=2))
+    for moods in (1, 3, 6):
+        bench.note(f"moods {moods}", bench.run(bench.recipe(FULL, 6, moods), times=2))
+
+
+def measure_json(command: list[str]) -> Any:
+    """Run a command that prints JSON."""
+    import subprocess
+
+    done = subprocess.run(command, check=True, capture_output=True, text=True)
+    return json.loads(done.stdout)
+
+
+def machine() -> dict[str, Any]:
+    """What it was measured on."""
+    import imagecodecs
+    import OpenEXR
+
+    return {
+        "processors": len(os.sched_getaffinity(0)),
+        "system": f"{platform.system()} {platform.machine()}",
+        "python": platform.python_version(),
+        "numpy": np.__version__,
+        "OpenEXR": OpenEXR.__version__,
+        "imagecodecs": imagecodecs.__version__,
+        "date": time.strftime("%Y-%m-%d"),
+    }
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--folder", type=Path, default=Path.home() / ".cache/evenfall-benchmark")
+    parser.add_argument("--large", action="store_true")
+    parser.add_argument("--quick", action="store_true")
+    parser.add_argument("--tables", action="store_true")
+    options = parser.parse_args()
+    if not options.tables:
+        options.folder.mkdir(parents=True, exist_ok=True)
+        bench = Bench(options.folder)
+        bench.results["machine"] = machine()
+        measure_start(bench)
+        measure_targets(bench)
+        measure_growth(bench, quick=options.quick)
+        if options.large:
+            bench.note("large", bench.run(bench.recipe(LARGE, 4)))
+        earlier = json.loads(RESULTS.read_text()) if RESULTS.exists() else {}
+        RESULTS.write_text(json.dumps({**earlier, **bench.results}, indent=1) + "\n")
+    write_page(json.loads(RESULTS.read_text()), HERE.parents[1] / "docs")
+
+
+if __name__ == "__main__":
+    main()
