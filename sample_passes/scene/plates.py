@@ -1,10 +1,10 @@
 """Makes the three skies behind the view: ``plates/day.jpg``, ``dusk.jpg`` and ``night.jpg``.
 
-The skies are computed for the camera of the view, so that clouds shrink and flatten towards the same
-horizon as the room's lines do. Day holds cumulus, marched through as a volume lit by the sun of the
-``sun`` pass under a veil of cirrus; dusk an afterglow with thin clouds lit from below; night stars
-over the last light. All arithmetic is in scene-linear BT.709; only the files are sRGB-encoded.
-Every random number has a fixed seed.
+The skies are computed for the camera of the view, so that clouds shrink and flatten towards the
+same horizon as the room's lines do. Day holds cumulus, marched through as a volume lit by the sun
+of the ``sun`` pass, under a veil of cirrus; dusk an afterglow with thin clouds lit from below;
+night stars over the last light. All arithmetic is in scene-linear BT.709; only the files are
+sRGB-encoded. Every random number has a fixed seed.
 
 Usage: ``python sample_passes/scene/plates.py [FOLDER] [WIDTH]``; needs numpy, scipy and Pillow.
 """
@@ -159,7 +159,7 @@ def march(clouds: Cumulus, view: Rays, steps: int = 80) -> tuple[Array, Array, A
     Returns
     -------
     sunlit, skylit : ndarray of shape (H, W)
-        Light of the sun and of the sky that the clouds send to the eye, haze included, 0 to about 1.
+        Light of sun and sky that the clouds send to the eye through the haze, 0 to about 1.
     clear : ndarray of shape (H, W)
         Share of the background that is seen past them.
     """
@@ -182,7 +182,7 @@ def march(clouds: Cumulus, view: Rays, steps: int = 80) -> tuple[Array, Array, A
         shade = clouds.shade(*(c[inside] for c in point))
         # Two scattering lobes: direct, and what has been scattered many times (softer, deeper).
         rim = 1 + 1.2 * np.clip(towards_sun[hit], 0, 1) ** 8
-        sunlit[hit] += visible * (0.46 * np.exp(-shade) * rim + 0.24 * np.exp(-0.15 * shade))
+        sunlit[hit] += visible * (0.52 * np.exp(-shade) * rim + 0.24 * np.exp(-0.15 * shade))
         height = (point[2][inside] - CLOUD_BASE) / (CLOUD_TOP - CLOUD_BASE)
         skylit[hit] += visible * (0.55 + 0.45 * np.clip(height, 0, 1))
         clear[hit] -= visible
@@ -199,7 +199,7 @@ def streaks(view: Rays, height: float, turn: float, stretch: float, seed: int) -
     height : float
         Height of the layer in metres.
     turn, stretch : float
-        Direction of the fibres in degrees from across the view, and how long they are to their width.
+        Direction of the fibres in degrees from across the view; their length to their width.
     seed : int
         Another seed, other clouds.
     """
