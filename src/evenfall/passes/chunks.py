@@ -112,8 +112,8 @@ class _ChunkScanner:
         if outside.any():
             self.fail(
                 part,
-                f"{np.count_nonzero(outside):,} of {len(offsets):,} chunks lie outside the file "
-                f"of {self.file.size:,} bytes",
+                f"{np.count_nonzero(outside):,} of {len(offsets):,} chunks are missing: they "
+                f"would lie beyond the end of the file at {self.file.size:,} bytes",
             )
         leaders = self._leaders(part, offsets, prefix, leader)
         self._check_places(part, leaders)

@@ -3,7 +3,8 @@
 The library is not given the file but a view of it: a header of our own writing that holds only
 what decoding needs, a table of the checked offsets, and behind them the file's own chunks. So no
 attribute of an unknown file reaches the library, a part of many is decoded alone, and of a
-mip-mapped part only level 0.
+mip-mapped part only level 0. Codecs whose decoders have been crashed are decoded in a process of
+their own.
 """
 
 from __future__ import annotations
@@ -11,9 +12,11 @@ from __future__ import annotations
 import io
 import os
 import struct
+from typing import Any
 
 import numpy as np
 
+from evenfall.passes.apart import decode_apart
 from evenfall.passes.chunks import ChunkTable
 from evenfall.passes.faults import absurd_claim, damaged, refused
 from evenfall.passes.files import PassFile
@@ -26,7 +29,11 @@ from evenfall.passes.scan import EXR_MAGIC
 __all__ = ["decode_part"]
 
 _VERSION, _SINGLE_TILED, _LONG_NAMES = 2, 0x200, 0x400
-_DTYPES = {"half": np.float16, "float": np.float32, "uint": np.uint32}
+_DTYPES: dict[str, np.dtype[Any]] = {
+    "half": np.dtype(np.float16),
+    "float": np.dtype(np.float32),
+    "uint": np.dtype(np.uint32),
+}
 
 
 def decode_part(
@@ -56,22 +63,13 @@ def decode_part(
             place=part.place,
         )
     check_payloads(file, part, chunks)
-    with decoder_silenced():
-        import OpenEXR  # its HTJ2K decoder keeps for ever the `stderr` of C that it finds now
-
-        try:
-            decoded = OpenEXR.File(
-                _PartView(file, part, chunks), separate_channels=True, num_threads=threads
-            )
-            pixels = {
-                name: channel.pixels
-                for found in decoded.parts
-                for name, channel in found.channels.items()
-            }
-        except (RuntimeError, ValueError, MemoryError, OSError):
-            pixels = {}
+    view = _PartView(file, part, chunks)
+    if part.codec.isolated:
+        pixels = decode_apart(view.read(), _shapes(part), threads=threads)
+    else:
+        pixels = _decode_here(view, threads)
     file.check_unchanged()
-    if not _complete(part, pixels):
+    if {name: (plane.dtype, plane.shape) for name, plane in pixels.items()} != _shapes(part):
         raise damaged(
             file.path,
             f"its pixels cannot be decoded ({part.codec.name})",
@@ -80,18 +78,34 @@ def decode_part(
     return pixels
 
 
-def _complete(part: ExrPart, pixels: dict[str, Array]) -> bool:
+def _decode_here(view: _PartView, threads: int) -> dict[str, Array]:
+    """Decode in this process; channels are missing where they cannot be decoded."""
+    import OpenEXR
+
+    with decoder_silenced():
+        try:
+            decoded = OpenEXR.File(view, separate_channels=True, num_threads=threads)
+            return {
+                name: channel.pixels
+                for found in decoded.parts
+                for name, channel in found.channels.items()
+            }
+        except (RuntimeError, ValueError, MemoryError, OSError):
+            return {}
+
+
+def _shapes(part: ExrPart) -> dict[str, tuple[np.dtype[Any], tuple[int, ...]]]:
     left, top, right, bottom = part.data_window
-    return len(pixels) == len(part.channels) and all(
-        channel.name in pixels
-        and pixels[channel.name].dtype == _DTYPES[channel.pixel_type]
-        and pixels[channel.name].shape
-        == (
-            samples(top, bottom, channel.y_sampling),
-            samples(left, right, channel.x_sampling),
+    return {
+        channel.name: (
+            _DTYPES[channel.pixel_type],
+            (
+                samples(top, bottom, channel.y_sampling),
+                samples(left, right, channel.x_sampling),
+            ),
         )
         for channel in part.channels
-    )
+    }
 
 
 class _PartView(io.RawIOBase):

@@ -35,14 +35,14 @@ GREATEST_BELIEVED_RATIO = 1100
 def damaged(path: Path, found: str, allowed: str = "", *, place: str = "") -> PassError:
     """Error for a file that is broken: rendering or copying it again helps."""
     hint = "the file is damaged or incomplete: render or copy it again"
-    return PassError(Fault(str(path), place, found, allowed, hint))
+    return refused(path, found, allowed, hint, place=place)
 
 
 def refused(
     path: Path, found: str, allowed: str = "", hint: str = "", *, place: str = ""
 ) -> PassError:
-    """Error for a sound file that is no pass."""
-    return PassError(Fault(str(path), place, found, allowed, hint))
+    """Error for a file that is no pass; `allowed` is what was expected, if that can be said."""
+    return PassError(Fault(str(path), place, found, allowed and f"expected {allowed}", hint))
 
 
 def absurd_size(width: int, height: int) -> str | None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import BinaryIO
 
-from evenfall.errors import Fault, PassError
+from evenfall.passes.faults import refused
 
 __all__ = ["PassFile", "Stamp", "check_inside", "open_pass", "stamp"]
 
@@ -42,9 +42,7 @@ def stamp(path: Path) -> Stamp:
     try:
         return Stamp.of(path.stat())
     except OSError as error:
-        raise PassError(
-            Fault(str(path), "", f"cannot be looked at: {error.strerror or error}")
-        ) from None
+        raise refused(path, f"cannot be looked at: {error.strerror or error}") from None
 
 
 def check_inside(path: Path, folder: Path) -> None:
@@ -64,16 +62,13 @@ def check_inside(path: Path, folder: Path) -> None:
     try:
         real, real_folder = path.resolve(), folder.resolve()
     except (OSError, RuntimeError):
-        raise PassError(Fault(str(path), "", "symbolic links lead in a circle")) from None
+        raise refused(path, "symbolic links lead in a circle") from None
     if not real.is_relative_to(real_folder):
-        raise PassError(
-            Fault(
-                str(path),
-                "",
-                f"is a symbolic link out of the passes' folder, to {real}",
-                f"files in {folder}",
-                "copy the file, or set passes.allow_links_outside = true",
-            )
+        raise refused(
+            path,
+            f"is a symbolic link out of the passes' folder, to {real}",
+            f"a file in {folder}",
+            "copy the file, or set passes.allow_links_outside = true",
         )
 
 
@@ -99,14 +94,10 @@ class PassFile:
     def check_unchanged(self) -> None:
         """Raise PassError if the file was written to since it was opened."""
         if Stamp.of(os.fstat(self.stream.fileno())) != self.stamp:
-            raise PassError(
-                Fault(
-                    str(self.path),
-                    "",
-                    "the file changed while it was read",
-                    "a pass must be finished before it is used",
-                    "wait until the renderer has finished, then run again",
-                )
+            raise refused(
+                self.path,
+                "the file changed while it was read",
+                hint="wait until the renderer has finished, then run again",
             )
 
 
@@ -139,24 +130,19 @@ def _open(path: Path) -> int:
             path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
         )
     except FileNotFoundError:
-        raise PassError(Fault(str(path), "", "there is no such file")) from None
+        raise refused(path, "there is no such file") from None
     except PermissionError:
-        raise PassError(
-            Fault(str(path), "", "may not be read", "", "ask for permission to read it")
-        ) from None
+        raise refused(path, "may not be read", hint="ask for permission to read it") from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise PassError(Fault(str(path), "", f"cannot be opened: {reason}")) from None
+        raise refused(path, f"cannot be opened: {reason}") from None
 
 
 def _check_regular(path: Path, status: os.stat_result) -> None:
     if not stat.S_ISREG(status.st_mode):
-        what = _what_it_is(status.st_mode)
-        raise PassError(Fault(str(path), "", f"is {what}", "a pass is a regular picture file"))
+        raise refused(path, f"is {_what_it_is(status.st_mode)}", "a picture file")
     if status.st_size == 0:
-        raise PassError(
-            Fault(str(path), "", "is empty (0 bytes)", "", "render or copy the pass again")
-        )
+        raise refused(path, "is empty (0 bytes)", hint="render or copy the pass again")
 
 
 def _what_it_is(mode: int) -> str:

@@ -17,6 +17,7 @@ from evenfall.errors import Fault, PassError
 from evenfall.light.primaries import RGB_SPACES, space_from_chromaticities
 from evenfall.passes.clean import mends, repair
 from evenfall.passes.encoding import refuse_encoded
+from evenfall.passes.faults import refused
 from evenfall.passes.files import Stamp, check_inside, stamp
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import PassImage
@@ -164,9 +165,7 @@ class PassLibrary:
                 with path.open("rb") as file:
                     known = f"sha256:{hashlib.file_digest(file, 'sha256').hexdigest()}"
             except OSError as error:
-                raise PassError(
-                    Fault(str(path), "", f"cannot be read: {error.strerror or error}")
-                ) from None
+                raise refused(path, f"cannot be read: {error.strerror or error}") from None
             with self._lock:
                 self._fingerprints[path] = known
         return known
@@ -199,14 +198,10 @@ class PassLibrary:
     def _read(self, places: list[_Place]) -> list[PassImage]:
         path = places[0].header.path
         if stamp(path) != places[0].stamp:
-            raise PassError(
-                Fault(
-                    str(path),
-                    "",
-                    "the file changed since its header was checked",
-                    "",
-                    "wait until the renderer has finished, then run again",
-                )
+            raise refused(
+                path,
+                "the file changed since its header was checked",
+                hint="wait until the renderer has finished, then run again",
             )
         settings = self._recipe.model.passes.repair
         images = read(
@@ -257,7 +252,7 @@ class PassLibrary:
                         header.label,
                         "",
                         f"{word} {own}, but {reference.label} has {other}",
-                        f"the same {word} in all passes",
+                        f"expected the same {word} in all passes",
                         "render the pass again like the others",
                     )
                 )

@@ -33,11 +33,23 @@ MAX_CHUNKS = 1 << 21
 
 @dataclass(frozen=True)
 class Codec:
-    """A compression method: rows in a scan-line chunk, and its greatest possible ratio."""
+    """A compression method.
+
+    Parameters
+    ----------
+    name : str
+    rows : int
+        Rows in a scan-line chunk.
+    greatest_ratio : float or None
+        Bytes decoded over bytes stored at most, where that is known.
+    isolated : bool
+        Whether damaged data can crash the decoder, so that it runs in a process of its own.
+    """
 
     name: str
     rows: int
     greatest_ratio: float | None = None
+    isolated: bool = False
 
 
 # Codes and rows: "OpenEXR File Layout" and the library's header ImfCompression.h (3.5). Ratios:
@@ -55,9 +67,9 @@ CODECS = {
     7: Codec("b44a", 32, 11.0),
     8: Codec("dwaa", 32),
     9: Codec("dwab", 256),
-    10: Codec("htj2k256", 256),
-    11: Codec("htj2k32", 32),
-    12: Codec("lj2k", 256),
+    10: Codec("htj2k256", 256, isolated=True),
+    11: Codec("htj2k32", 32, isolated=True),
+    12: Codec("lj2k", 256, isolated=True),
     13: Codec("zstd", 1),
 }
 

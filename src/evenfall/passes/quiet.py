@@ -1,13 +1,10 @@
 """Keeping the decoder's own chatter away from the person, without touching anybody else's.
 
 When a chunk cannot be decoded the OpenEXR library prints to Python's `sys.stdout` from the calling
-thread, and what it is built of prints to the C streams `stderr` and `stdout`. All of it says less
-than our own error. Turning file descriptors round would swallow what other threads write meanwhile
-(progress, results), so instead `sys.stdout` is muted for the decoding threads alone, and C's
-pointers to its streams, which Python itself does not use, lead to a sink while any thread decodes.
-
-The library's HTJ2K decoder keeps the C streams that it finds when it is loaded. So OpenEXR is first
-imported inside the block.
+thread, and its core prints to C's `stderr`. Both say less than our own error. Turning file
+descriptors round would swallow what other threads write meanwhile (progress, results), so instead
+`sys.stdout` is muted for the decoding threads alone, and C's variable `stderr`, which Python itself
+does not use, leads to a sink while any thread decodes.
 """
 
 from __future__ import annotations
@@ -50,7 +47,7 @@ class _Silence:
         self._muted = threading.local()
         self._decoding = 0
         self._before: Any = None
-        self._c_before: list[int | None] = []
+        self._c_before: int | None = None
 
     def enter(self) -> None:
         with self._lock:
@@ -70,17 +67,17 @@ class _Silence:
         self._before = sys.stdout
         if self._before is not None and not isinstance(self._before, _MutedForSome):
             sys.stdout = _MutedForSome(self._before, self._muted)
-        streams, sink = _c_streams()
-        self._c_before = [stream.value for stream in streams]
-        for stream in streams:
-            stream.value = sink
+        c_stderr, sink = _c_stderr_and_sink()
+        if c_stderr is not None:
+            self._c_before, c_stderr.value = c_stderr.value, sink
 
     def _restore(self) -> None:
         stand_in = sys.stdout
         if isinstance(stand_in, _MutedForSome):  # nobody has put another in its place
             sys.stdout = self._before
-        for stream, before in zip(_c_streams()[0], self._c_before, strict=True):
-            stream.value = before
+        c_stderr, _ = _c_stderr_and_sink()
+        if c_stderr is not None:
+            c_stderr.value = self._c_before
 
 
 _silence = _Silence()
@@ -105,19 +102,19 @@ def decoder_silenced() -> Iterator[None]:
 
 
 @cache
-def _c_streams() -> tuple[list[ctypes.c_void_p], int | None]:
-    """C's variables `stderr` and `stdout`, where the C library lets us set them, and a sink.
+def _c_stderr_and_sink() -> tuple[ctypes.c_void_p | None, int | None]:
+    """C's variable `stderr`, where the C library lets us set it, and a stream to nowhere.
 
-    glibc and macOS hold them in variables; elsewhere they are constants and the chatter stays.
+    glibc and macOS hold it in a variable; elsewhere it is a constant and the chatter stays.
     """
     if platform.libc_ver()[0] == "glibc":
-        names = ("stderr", "stdout")
+        name = "stderr"
     elif sys.platform == "darwin":
-        names = ("__stderrp", "__stdoutp")
+        name = "__stderrp"
     else:
-        return [], None
+        return None, None
     libc = ctypes.CDLL(None)
     libc.fopen.restype = ctypes.c_void_p
     libc.fopen.argtypes = [ctypes.c_char_p, ctypes.c_char_p]
     sink = libc.fopen(os.devnull.encode(), b"w")
-    return ([ctypes.c_void_p.in_dll(libc, name) for name in names], sink) if sink else ([], None)
+    return (ctypes.c_void_p.in_dll(libc, name), sink) if sink else (None, None)

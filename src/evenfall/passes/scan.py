@@ -126,9 +126,13 @@ class _HeaderScanner:
             name, kind = self._text(longest), self._text(longest)
             (size,) = struct.unpack("<i", self._need(self.place, 4))
             if size < 0 or self.place + 4 + size > self.file.size:
-                self.fail(f"attribute {name!r} claims {size:,} bytes", "what the file holds")
-            if name in found or len(found) >= MAX_ATTRIBUTES:
-                self.fail(f"attribute {name!r} comes twice or too many attributes")
+                self.fail(
+                    f"attribute {name!r} claims {size:,} bytes", "no more than the file holds"
+                )
+            if name in found:
+                self.fail(f"attribute {name!r} comes twice")
+            if len(found) == MAX_ATTRIBUTES:
+                self.fail(f"more than {MAX_ATTRIBUTES:,} attributes")
             found[name] = (kind, self._need(self.place + 4, size))
             self.place += 4 + size
         self.place += 1

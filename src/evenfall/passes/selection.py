@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NoReturn
 
-from evenfall.errors import Fault, PassError
+from evenfall.passes.faults import refused
 from evenfall.passes.header import PassHeader, Selector
 
 __all__ = ["select"]
@@ -65,26 +65,17 @@ def _named(
 
 def _refuse(path: Path, wanted: str, names: Sequence[str]) -> NoReturn:
     there = ", ".join(dict.fromkeys(repr(name) for name in names if name))
-    raise PassError(
-        Fault(
-            str(path),
-            "",
-            f"has no {wanted}",
-            f"it has {there}" if there else "it names none",
-            "name one that is there",
-        )
+    raise refused(
+        path, f"has no {wanted}", f"one of {there}" if there else "no name: it gives none"
     )
 
 
 def _refuse_ambiguous(path: Path, headers: Sequence[PassHeader]) -> NoReturn:
     key = "layer" if len({header.layer for header in headers}) > 1 else "part"
     names = ", ".join(dict.fromkeys(repr(getattr(header, key)) for header in headers))
-    raise PassError(
-        Fault(
-            str(path),
-            "",
-            f"holds {len(headers)} pictures, {key}s {names}",
-            "one light",
-            f"say which with {key} = '...'",
-        )
+    raise refused(
+        path,
+        f"holds {len(headers)} pictures, {key}s {names}",
+        "one picture a light",
+        f"say which with {key} = '...'",
     )

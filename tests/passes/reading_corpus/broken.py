@@ -108,6 +108,15 @@ def _rotten(data: bytes) -> bytes:
     return apart.join()
 
 
+def _crashing(data: bytes) -> bytes:
+    """One number of a JPEG 2000 header changed, at which the decoder of OpenEXR 3.5.3 crashes.
+
+    It is the last point of a lookup table: segment NLT, ISO/IEC 15444-2.
+    """
+    place = data.index(b"\xff\x76") + 15
+    return data[:place] + b"\0\0\0\1" + data[place + 4 :]
+
+
 def _unsorted(apart: ExrBytes) -> None:
     kind, listed = apart.attributes["channels"]
     apart.attributes["channels"] = (kind, listed.replace(b"B\0", b"X\0", 1))
@@ -179,16 +188,16 @@ BROKEN: tuple[Broken, ...] = (
         {"Z": planes(_RGB)["R"], "N.X": planes(_RGB)["R"]}), "holds no picture.*N.X, Z"),
     *(
         Broken(f"cut_{codec.lower()}_{keep}.exr", f"{codec} cut",
-               _cut(exr(planes(_RGB), codec), keep), "ends|outside|chunk")
+               _cut(exr(planes(_RGB), codec), keep), "ends|beyond the end|chunk")
         for codec in CODECS
         for keep in (-1, 0.6)
     ),
     *(
         Broken(f"cut_parts_{keep}.exr", "many parts, cut", _cut(_THREE_PARTS, keep),
-               "ends|outside|chunk", Selector(part="fill"))
+               "ends|beyond the end|chunk", Selector(part="fill"))
         for keep in (-1, 0.3, 0.9)
     ),
-    Broken("cut_tiles.exr", "tiles, cut", _cut(tiled(_RGB), -1), "ends|outside"),
+    Broken("cut_tiles.exr", "tiles, cut", _cut(tiled(_RGB), -1), "ends|beyond the end"),
     Broken("cut_header.exr", "cut in the header", _cut(_ZIP, 100), "ends inside the header"),
     Broken("cut_table.exr", "cut in the table", _rewritten(_ZIP, _cut_in_table),
            "inside its table"),
@@ -202,7 +211,7 @@ BROKEN: tuple[Broken, ...] = (
     Broken("narrow_window.exr", "columns left out of the window",
            _with("dataWindow", *window(0, 0, WIDTH - 9, HEIGHT - 1), write=_PLAIN), "chunk 0 has"),
     Broken("lost_chunk.exr", "a chunk removed", _chunks(lambda chunks: chunks.pop(1)),
-           "no chunk|outside|never|where"),
+           "no chunk|beyond the end|never|where"),
     Broken("swapped_chunks.exr", "chunks in each other's place",
            _chunks(lambda chunks: chunks.insert(0, chunks.pop())), "not where they should be"),
     Broken("swapped_rows.exr", "rows in each other's place", _chunks(_swapped_leaders),
@@ -212,6 +221,8 @@ BROKEN: tuple[Broken, ...] = (
         _ZIP, _doubled), "not where they should be|overlap"),
     Broken("rotten.exr", "bytes changed in a deflate stream", _rewritten(_ZIP, _rotten),
            "cannot be decoded"),
+    Broken("crashing.exr", "a number that crashes the decoder",
+           _rewritten(exr(planes(_RGB), "LJ2K"), _crashing), "cannot be decoded"),
     *(
         Broken(f"without_{name}.exr", "a required attribute is missing", _without(name),
                f"{name} is missing")

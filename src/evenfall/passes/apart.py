@@ -1,0 +1,74 @@
+"""Decoding in a process of its own, for codecs whose decoder a damaged file can crash.
+
+A JPEG 2000 header with one changed number makes the decoder of OpenEXR 3.5.3 write outside its
+memory. What happens in another process ends there.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from evenfall.passes.image import Array
+
+__all__ = ["decode_apart"]
+
+_PROGRAM = Path(__file__).with_name("_decoder_process.py")
+_OWN_ADDRESS_SPACE = 4 << 30
+"""Bytes for the interpreter, its libraries and their threads; address space, not memory."""
+
+_LEAST_SECONDS, _BYTES_PER_SECOND = 30.0, 4 << 20
+
+Shapes = Mapping[str, tuple[np.dtype[Any], tuple[int, ...]]]
+
+
+def decode_apart(data: bytes, shapes: Shapes, *, threads: int = 1) -> dict[str, Array]:
+    """Decode a single-part file in another process.
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+    shapes : mapping of str to (dtype, shape)
+        The channels that it holds, in the order of their names.
+    threads : int
+        Threads of the decoder.
+
+    Returns
+    -------
+    dict of str to ndarray
+        By channel name; empty when the file could not be decoded, or the decoder crashed or hung.
+    """
+    pixels = {name: np.empty(shape, dtype) for name, (dtype, shape) in shapes.items()}
+    total = sum(plane.nbytes for plane in pixels.values())
+    command = [
+        sys.executable,
+        "-P",
+        str(_PROGRAM),
+        str(threads),
+        str(_OWN_ADDRESS_SPACE + 4 * total),
+    ]
+    seconds = _LEAST_SECONDS + total / _BYTES_PER_SECOND
+    with subprocess.Popen(
+        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
+    ) as process:
+        try:
+            out, _ = process.communicate(data, timeout=seconds)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            return {}
+        except BaseException:
+            process.kill()
+            raise
+    if process.returncode != 0 or len(out) != total:
+        return {}
+    place = 0
+    for plane in pixels.values():
+        plane[...] = np.frombuffer(out, plane.dtype, plane.size, place).reshape(plane.shape)
+        place += plane.nbytes
+    return pixels
