@@ -56,9 +56,9 @@ class CurveTable:
         top_exponent = int(np.log2(top))
         octaves = top_exponent - _LOWEST_EXPONENT
         self._shift = _MANTISSA_BITS - _PIECE_BITS
-        self._first = (_LOWEST_EXPONENT + 127 << _PIECE_BITS) - 1
+        first = (_LOWEST_EXPONENT + 127 << _PIECE_BITS) - 1
         pieces = (octaves << _PIECE_BITS) + 1
-        numbers = np.arange(1, pieces + 1, dtype=np.int32) + self._first
+        numbers = np.arange(1, pieces + 1, dtype=np.int32) + first
         edges = (numbers << self._shift).view(np.float32).astype(np.float64)
         edges = np.concatenate([[0.0], edges])
         values = curve(edges)
@@ -66,8 +66,10 @@ class CurveTable:
         starts = values[:-1] - slopes * edges[:-1]
         self._ceiling = np.float32(ceiling)
         self._top = np.float32(2.0**top_exponent)
-        self._starts = np.append(starts, values[-1]).astype(np.float32)
-        self._slopes = np.append(slopes, 0.0).astype(np.float32)
+        # Repeated at both ends, so that the shifted bits are the index; minus zero wraps to 0.
+        ends = (first, (1 << 31 - self._shift) - first - pieces - 1)
+        self._starts = np.pad(np.append(starts, values[-1]), ends, "edge").astype(np.float32)
+        self._slopes = np.pad(np.append(slopes, 0.0), ends, "edge").astype(np.float32)
 
     def __call__(self, planes: Planes, out: Planes | None = None) -> Planes:
         """Values of the curve.
@@ -88,14 +90,10 @@ class CurveTable:
         return out
 
     def _chunk(self, values: Planes, out: Planes) -> None:
-        pieces = buffer("table pieces", values.shape, np.int32)
         index = buffer("table index", values.shape, np.intp)
         term = buffer("table term", values.shape)
         np.clip(values, np.float32(0), self._top, out=out)
-        np.right_shift(out.view(np.int32), self._shift, out=pieces)
-        np.subtract(pieces, self._first, out=pieces)
-        np.clip(pieces, 0, len(self._starts) - 1, out=pieces)
-        np.copyto(index, pieces)
+        np.right_shift(out.view(np.int32), self._shift, out=index)
         # In range by construction; "wrap" is numpy's quickest mode that writes into an array.
         np.take(self._slopes, index, out=term, mode="wrap")
         np.multiply(out, term, out=out)
