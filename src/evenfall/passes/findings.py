@@ -269,10 +269,11 @@ def _missing_pass(evidence: Evidence) -> Diagnosis:
 
 def _sure_light(explanation: Explanation, sign: int) -> Float:
     """Light of one sign a channel, where a difference is surely no noise; shape (3,)."""
-    excess = explanation.judge.excess(explanation.residual)[-1]
-    sure = np.any(sign * excess.sigmas > _SURE_SIGMAS, axis=0)
     rows, columns = explanation.judge.keep.shape[1:]
-    there = np.repeat(np.repeat(sure, excess.factor, 0), excess.factor, 1)[:rows, :columns]
+    there = np.zeros((rows, columns), dtype=bool)
+    for excess in explanation.judge.excess(explanation.residual)[1:]:
+        sure = np.any(sign * excess.sigmas > _SURE_SIGMAS, axis=0)
+        there |= np.repeat(np.repeat(sure, excess.factor, 0), excess.factor, 1)[:rows, :columns]
     total: Float = (explanation.residual.means * explanation.judge.keep * there).sum((1, 2))
     return np.maximum(sign * total, 0)
 

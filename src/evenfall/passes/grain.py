@@ -22,7 +22,7 @@ _WEAK = 0.02  # a picture below this share of the beauty says nothing there
 _FAINT = 0.002  # of a picture's own mean: no light to speak of
 _CLIP = 6.0
 _MUCH_LESS = 0.1  # in variance: less than a third of the grain
-_CALM = 0.07  # in variance, at the calmest tenth; rendered pictures 0.17 and up, denoised 0.04
+_CALM = 0.05  # in variance, at the calmest tenth; rendered pictures 0.17 and up, denoised 0.03
 _CALMEST = 0.1
 _ROUNDING = 2.0**-11  # half float, relative
 _SURE = 3.0
@@ -104,10 +104,10 @@ def grain_report(blocks: BlockSet, factors: Float, judge: Judge) -> GrainReport:
 
 def _calmness(residual: BlockPicture, picture: BlockPicture, judge: Judge) -> float:
     """Relative variance of a picture over that of the residual, at its calmest tenth of blocks."""
-    from scipy.ndimage import uniform_filter
+    from scipy.ndimage import median_filter
 
     own, difference = (
-        np.maximum(uniform_filter(each.checker**2, size=(0, 3, 3), mode="nearest"), 0)
+        median_filter(each.checker**2, size=(1, 5, 5), mode="nearest")
         for each in (picture, residual)
     )
     lit = picture.means > _FAINT * max(float(picture.means.mean()), 1e-12)

@@ -1,0 +1,88 @@
+"""`evenfall sheet`: which passes to render, before anything is rendered."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from evenfall.cli.options import json_option
+
+if TYPE_CHECKING:
+    from evenfall.passes.plan_sheet import PassPlan
+
+__all__ = ["command"]
+
+
+@click.command("sheet", short_help="Which passes to render, before anything is rendered.")
+@click.argument("lights", nargs=-1, required=True, metavar="RECIPE | LIGHT...")
+@click.option("--title", metavar="TEXT", default="", help="Project and view, for a list of lights.")
+@click.option(
+    "--prefix", metavar="TEXT", default="", help="What file names begin with, for a list of lights."
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write a page to print (.html) or plain text (.txt) instead of printing it here.",
+)
+@click.option("--overwrite", is_flag=True, help="Replace a file that exists.")
+@json_option
+def command(
+    lights: tuple[str, ...],
+    title: str,
+    prefix: str,
+    out: Path | None,
+    overwrite: bool,
+    as_json: bool,
+) -> None:
+    r"""Plan the passes of a view: what is on and off in each, names, format and cautions.
+
+    Give a RECIPE (its files need not exist yet), or LIGHTs by name, each as NAME or NAME:ROLE with
+    a role out of key, fill, sky, fixture, outdoor fixture and glow.
+
+    \b
+    evenfall sheet view.toml --out passes.html
+    evenfall sheet sun sky fill pendants "garden lamps" --title "Living room"
+    """
+    from evenfall.passes.plan_sheet import sheet_text
+
+    plan = _plan(lights, title, prefix)
+    if out is not None:
+        _write(out, plan, overwrite=overwrite)
+    if as_json:
+        rows = [list(row) for row in plan.matrix()]
+        click.echo(json.dumps({**asdict(plan), "matrix": rows}, indent=2))
+    elif out is None:
+        click.echo(sheet_text(plan))
+
+
+def _plan(lights: tuple[str, ...], title: str, prefix: str) -> PassPlan:
+    from evenfall.passes.plan_sheet import plan_from_recipe, plan_passes
+
+    path = Path(lights[0])
+    if len(lights) == 1 and (path.suffix.lower() == ".toml" or path.is_file()):
+        from evenfall.recipe import load
+
+        return plan_from_recipe(load(path, check_files=False))
+    return plan_passes(lights, title=title, prefix=prefix)
+
+
+def _write(out: Path, plan: PassPlan, *, overwrite: bool) -> None:
+    from evenfall.deliver.atomic import write_atomically
+    from evenfall.errors import UsageError
+    from evenfall.passes.plan_page import sheet_page
+    from evenfall.passes.plan_sheet import sheet_text
+
+    kind = out.suffix.lower()
+    if kind in (".html", ".htm"):
+        text = sheet_page(plan)
+    elif kind == ".txt":
+        text = f"{sheet_text(plan)}\n"
+    else:
+        raise UsageError(f"{out}: a pass sheet is written as .html (to print) or .txt")
+    write_atomically(out, text.encode(), overwrite=overwrite)
+    click.echo(f"Pass sheet: {out}", err=True)
