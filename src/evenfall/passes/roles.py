@@ -99,8 +99,7 @@ class _Pixels:
         all_light = sum(float(blocks.sum()) for blocks in self.cut.values()) or 1.0
         self.share = {name: float(each.sum()) / all_light for name, each in self.cut.items()}
         self.direction = {name: _direction(blocks) for name, blocks in self.cut.items()}
-        finite = [t.red_over_blue for t in traits.values() if np.isfinite(t.red_over_blue)]
-        usual = float(np.median(finite)) if finite else 1.0
+        usual = _red_over_blue_of_all(traits, self.share)
         self.warmth = {name: each.red_over_blue / usual for name, each in traits.items()}
 
     def likely_key(self, names: Sequence[str]) -> str | None:
@@ -126,6 +125,16 @@ class _Pixels:
             return RoleGuess("fill", f"broad and neutral: {where}")
         kind = "warm" if self.warmth[name] >= _WARM else "local"
         return RoleGuess("fixture", f"{kind} light: {where}")
+
+
+def _red_over_blue_of_all(traits: Mapping[str, LightTraits], share: Mapping[str, float]) -> float:
+    """Red over blue of all lights together, each weighted by its share."""
+    known = [name for name, each in traits.items() if 0 < each.red_over_blue < np.inf]
+    weight = sum(share[name] for name in known)
+    if weight <= 0:
+        return 1.0
+    logs = sum(share[name] * np.log(traits[name].red_over_blue) for name in known)
+    return float(np.exp(logs / weight))
 
 
 def _direction(blocks: Float) -> float:
