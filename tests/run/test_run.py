@@ -434,3 +434,14 @@ file = "plate.exr"
     for column, linear in ((2, 0.4), (20, 0.18)):
         expected = 1.055 * linear ** (1 / 2.4) - 0.055
         assert shown[8, column] == pytest.approx([expected] * 3, abs=2e-3)
+
+
+def test_broken_pixels_are_counted_and_named(write_recipe):
+    sun = np.full((16, 24, 3), 0.4, np.float32)
+    sun[2, 3, 1] = np.nan
+    sun[5, 6] = np.inf
+    report = evenfall.run(write_recipe(LIGHTS + "[moods.day]\n", {**PATCHES, "sun": sun}))
+    assert report.lights["sun"].nan_pixels == 1
+    assert report.lights["sun"].infinite_pixels == 1
+    assert report.lights["sun"].replaced_pixels == 2
+    assert any("sun: 1 pixel" in note and "2 pixels replaced" in note for note in report.notes)

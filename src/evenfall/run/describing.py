@@ -18,7 +18,7 @@ from evenfall.passes.image import PixelCensus
 from evenfall.recipe import ResolvedMood
 from evenfall.run.report import LightReport, MoodReport
 
-__all__ = ["describe_light", "describe_mood", "note_census", "versions"]
+__all__ = ["census_notes", "describe_light", "describe_mood", "note_census", "versions"]
 
 _COMPUTES_WITH = (
     "evenfall",
@@ -69,6 +69,27 @@ def note_census(light: LightReport, census: PixelCensus) -> None:
     light.negative_pixels = census.negative
     light.overflow_pixels = census.overflow
     light.replaced_pixels = census.replaced
+
+
+def census_notes(light: str, census: PixelCensus) -> list[str]:
+    """Say what was replaced in a pass, and what looks wrong with it.
+
+    Examples
+    --------
+    >>> census_notes("sun", PixelCensus(nan=3, replaced=3))
+    ['sun: 3 pixels are not numbers (NaN); 3 pixels replaced']
+    """
+    said = [
+        f"{count} pixel{'s' if count > 1 else ''} {what}"
+        for count, what in (
+            (census.nan, "are not numbers (NaN)"),
+            (census.infinite, "are infinite"),
+            (census.replaced, "replaced"),
+            (census.overflow, "at the largest half value, 65504: clipped when stored"),
+        )
+        if count
+    ]
+    return [f"{light}: {'; '.join(said)}"] if said else []
 
 
 def describe_mood(

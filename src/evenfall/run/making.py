@@ -11,7 +11,7 @@ from pathlib import Path
 from evenfall.deliver.atomic import remove_leftovers, write_atomically
 from evenfall.deliver.provenance import Provenance
 from evenfall.errors import Fault
-from evenfall.run.describing import describe_mood, note_census
+from evenfall.run.describing import census_notes, describe_mood, note_census
 from evenfall.run.events import Event, FileDone, MoodMixed, Note, OnEvent, RunPlanned
 from evenfall.run.finishing import Finisher, MoodWork
 from evenfall.run.kept import store_thumbnail
@@ -88,6 +88,7 @@ class _Run:
         """Note in the report what was found out, and which moods cannot be made."""
         for light, census in exposed.censuses.items():
             note_census(self.report.lights[light], census)
+            self.report.notes += census_notes(light, census)
         for mood, error in exposed.failures.items():
             faults = getattr(error, "faults", (Fault("", f"moods.{mood}", str(error)),))
             self.report.faults += tuple(f for f in faults if f not in self.report.faults)
