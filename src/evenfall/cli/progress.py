@@ -48,8 +48,8 @@ class LiveProgress:
             TextColumn("{task.description}"),
             BarColumn(bar_width=24),
             TextColumn("{task.fields[counts]}"),
+            TextColumn("time left"),
             TimeRemainingColumn(compact=True),
-            TextColumn("left"),
             console=Console(stderr=True),
             transient=True,
         )

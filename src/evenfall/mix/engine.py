@@ -22,7 +22,7 @@ import numpy.typing as npt
 from evenfall.errors import Fault, PassError
 from evenfall.mix.halves import widen
 from evenfall.mix.plan import MixPlan, RegionalGain
-from evenfall.mix.workers import default_workers
+from evenfall.mix.workers import default_workers, passes_at_once
 
 __all__ = ["Mix", "PassRead", "PassSource", "mix_moods"]
 
@@ -125,7 +125,8 @@ def mix_moods(
     held : dict of str to PassImage, optional
         Passes that are decoded already, by light: not read again, and taken out as they are used.
     workers : int, optional
-        Threads; one per processor otherwise. The result does not depend on it.
+        Threads; one per processor otherwise, fewer for very large pictures. The result does not
+        depend on it.
     on_event : callable, optional
         Told of every batch read here, in the thread that read it: several may call at once.
     keep_going : bool
@@ -158,7 +159,8 @@ def mix_moods(
     [[[0.5, 0.25, 0.125], [0.5, 0.25, 0.125]]]
     """
     job = _Job(plan, library, {} if held is None else held, on_event, keep_going, strip_pixels)
-    return job.run(min(workers or default_workers(), max(1, len(plan.batches))))
+    allowed = passes_at_once(library.size, workers or default_workers())
+    return job.run(min(allowed, max(1, len(plan.batches))))
 
 
 class _Job:

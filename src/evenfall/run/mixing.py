@@ -18,7 +18,7 @@ from evenfall.mix.balance import Balance, balance_mood
 from evenfall.mix.engine import Mix, PassRead, mix_moods
 from evenfall.mix.matching import MeanNeed, area_mean, means_needed, solve_matches
 from evenfall.mix.plan import plan_mix
-from evenfall.mix.workers import default_workers
+from evenfall.mix.workers import default_workers, passes_at_once
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.recipe import Area, Recipe, WhiteBalance
 from evenfall.run.areas import weights_of
@@ -28,7 +28,8 @@ from evenfall.run.view import View, open_view
 
 __all__ = ["Exposed", "View", "mix_alone", "mix_and_expose", "open_view"]
 
-_HELD_PASSES = 4  # decoded passes kept from solving ratios to mixing; others are read again
+_HELD_PASSES = 4
+"""Decoded passes kept from solving ratios to mixing, where memory allows; others are read again."""
 
 
 @dataclass(eq=False)
@@ -238,10 +239,10 @@ def _solve(
         grid.see(event)
         listener.hear(event)
         with listener.lock:
-            if len(solved.held) < _HELD_PASSES:
+            if len(solved.held) < passes_at_once(view.size, _HELD_PASSES):
                 solved.held.update(event.images)
 
-    with ThreadPoolExecutor(workers) as pool:
+    with ThreadPoolExecutor(passes_at_once(view.size, workers)) as pool:
         tasks = {batch: pool.submit(read, batch) for batch in batches}
     errors: dict[str, PassError] = {}
     for batch, task in tasks.items():

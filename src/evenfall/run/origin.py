@@ -136,7 +136,7 @@ class Origins:
         metered = self.recipe.moods[plan.mood]
         yield plan.meter.model_dump(mode="json")
         yield metered.daylight and metered.daylight.model_dump(mode="json")
-        for light in (*plan.lights, *_matched(self.recipe, metered)):
+        for light in (*plan.lights, *sorted(_matched(self.recipe, metered))):
             yield [
                 light,
                 metered.lights[light].model_dump(mode="json"),
