@@ -45,6 +45,7 @@ __all__ = ["TintResult", "light_rgb", "rendered_xy", "rgb_to_xy", "tint_factors"
 Vector = npt.NDArray[np.float64]
 
 _LEAST_RENDERED = 0.002
+_NOMINAL = 0.005  # colour temperatures closer than this are the same to a person
 _NEGLIGIBLE = 1e-6
 
 
@@ -59,7 +60,8 @@ class TintResult:
     xy : tuple of float or None
         CIE 1931 chromaticity of the light after the tint; None when nothing is known of it.
     kelvin, duv : float or None
-        The same as correlated colour temperature, when that has a meaning.
+        The same as correlated colour temperature, when that has a meaning. Where it is the one
+        that was asked for, it is said as it was asked: daylight of 15,000 K correlates to 14,976 K.
     notes : tuple of str
         What a person should know: colours cut off, assumptions made.
     """
@@ -161,7 +163,7 @@ def tint_factors(
     """
     known = rendered_xy(rendered)
     if setting.tint_key is None and start_xy is None:
-        return _result(np.ones(3), known, [])
+        return _result(np.ones(3), known, [], nominal_kelvin=rendered.kelvin)
     before_xy = known or space.white
     start = start_xy or before_xy
     before, before_cut = light_rgb(before_xy, space)
@@ -181,7 +183,7 @@ def tint_factors(
     if before_cut > _NEGLIGIBLE:
         notes.append(f"its rendered colour lies outside the passes' primaries ({space.name})")
     after_xy = rgb_to_xy(factors * before, space) if known or start_xy or setting.tint_key else None
-    return _result(factors, after_xy, notes)
+    return _result(factors, after_xy, notes, nominal_kelvin=setting.kelvin)
 
 
 def _plain_factors(setting: LightSetting, before: Vector, start: Xy, space: RgbSpace) -> Vector:
@@ -249,8 +251,12 @@ def _unknown_note(space: RgbSpace) -> str:
     return f"its rendered colour is not given; taken as the passes' own white ({space.name}{white})"
 
 
-def _result(factors: Vector, xy: Xy | None, notes: list[str]) -> TintResult:
+def _result(
+    factors: Vector, xy: Xy | None, notes: list[str], *, nominal_kelvin: float | None
+) -> TintResult:
     found = xy_to_kelvin_duv(xy) if xy else None
     kelvin, duv = found if found else (None, None)
+    if kelvin and nominal_kelvin and abs(kelvin / nominal_kelvin - 1) < _NOMINAL:
+        kelvin = nominal_kelvin
     red, green, blue = (float(f) for f in factors)
     return TintResult((red, green, blue), xy, kelvin, duv, tuple(notes))
