@@ -86,9 +86,9 @@ def _print(report: MeterReport) -> None:
         for note in mood.facts.notes:
             console.print(f"  {note}")
     console.print(
-        "\nkey:light compares the two alone; lit:shadow is (key + light):light. Stops are "
-        "relative to how the light was rendered; headroom is the stops it can go up before its "
-        "noise shows."
+        "\nStops are relative to how the light was rendered. key:light compares the two alone; "
+        "the (key + light):light ratio is one more: 3:1 is 4:1. Headroom is the stops a light can "
+        "go up before its noise shows."
     )
     if any(mood.mean_cd_m2 for mood in report.moods):
         from evenfall.light.units import READ_FROM_PICTURE
@@ -120,7 +120,7 @@ def _table(mood: MeteredMood) -> Table:
     table = Table(box=SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
     table.add_column("light", no_wrap=True, overflow="fold")
     table.add_column("role", no_wrap=True)
-    for name in ("stops", "kelvin", "share", "key:light", "lit:shadow", "headroom"):
+    for name in ("stops", "kelvin", "share", "key:light", "headroom"):
         table.add_column(name, justify="right")
     if mood.mean_cd_m2:
         table.add_column("cd/m2", justify="right")
@@ -135,7 +135,7 @@ def _table(mood: MeteredMood) -> Table:
 def _cells(light: LightFacts) -> list[str]:
     role = light.role.removesuffix(" fixture")
     if not light.is_on or light.gain_stops is None:
-        return [light.name, role, "off", "", "", "", "", ""]
+        return [light.name, role, "off", "", "", "", ""]
     ratio = light.ratio
     return [
         light.name,
@@ -144,7 +144,6 @@ def _cells(light: LightFacts) -> list[str]:
         f"{light.kelvin:.0f}" if light.kelvin else "",
         f"{light.share:.1%}",
         f"{ratio.key_to_light:.3g}:1" if ratio else "",
-        f"{ratio.lit_to_shadow:.3g}:1" if ratio else "",
         _headroom(light.headroom_stops),
     ]
 
