@@ -41,8 +41,10 @@ def stamp(path: Path) -> Stamp:
     """
     try:
         return Stamp.of(path.stat())
-    except OSError as error:
-        raise refused(path, f"cannot be looked at: {error.strerror or error}") from None
+    except (OSError, ValueError) as error:
+        raise refused(
+            path, f"cannot be looked at: {getattr(error, 'strerror', None) or error}"
+        ) from None
 
 
 def check_inside(path: Path, folder: Path) -> None:
@@ -61,8 +63,8 @@ def check_inside(path: Path, folder: Path) -> None:
         return
     try:
         real, real_folder = path.resolve(), folder.resolve()
-    except (OSError, RuntimeError):
-        raise refused(path, "symbolic links lead in a circle") from None
+    except (OSError, RuntimeError, ValueError) as error:
+        raise refused(path, f"cannot be followed: {error}") from None
     if not real.is_relative_to(real_folder):
         raise refused(
             path,

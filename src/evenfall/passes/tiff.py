@@ -50,9 +50,12 @@ _UPRIGHT_AXES: dict[int, tuple[bool, bool, bool]] = {
 
 
 def inspect_tiff(file: PassFile) -> list[PassHeader]:
-    """List the pages of a float TIFF."""
+    """List the pages of a float TIFF whose strips or tiles are all there."""
     with _pages(file) as pages:
-        return [_header(file.path, pages, index) for index in range(len(pages))]
+        headers = [_header(file.path, pages, index) for index in range(len(pages))]
+        for page in pages:
+            _check_segments(file, page)
+        return headers
 
 
 def read_tiff(file: PassFile, selectors: Sequence[Selector]) -> list[StoredPicture]:
@@ -249,28 +252,36 @@ def _picture(file: PassFile, page: Any, header: PassHeader) -> StoredPicture:
     return StoredPicture(header, (red, green, blue), alpha)
 
 
-def _samples(file: PassFile, page: Any) -> npt.NDArray[Any]:
-    """Decode all segments of a page; shape (samples, height, width)."""
+def _check_segments(file: PassFile, page: Any) -> None:
+    """Refuse a page whose strips or tiles are not all in the file, or claim to hold too much."""
     count = math.prod(page.chunked)
     offsets, sizes = page.dataoffsets, page.databytecounts
     if len(offsets) != count or len(sizes) != count:
         raise damaged(file.path, f"{len(offsets):,} strips or tiles", f"{count:,}, by its size")
-    shape = (page.samplesperpixel, page.imagelength, page.imagewidth)
-    decoded_bytes = math.prod(shape) * page.dtype.itemsize
-    allowed = absurd_claim(decoded_bytes, sum(sizes))
-    if allowed is not None:
-        raise damaged(file.path, f"claims {decoded_bytes:,} bytes of pixels", allowed)
-    samples = np.empty(shape, page.dtype.newbyteorder("="))
-    plain = page.compression == 1
-    tables = page.jpegtables
     for index, (offset, size) in enumerate(zip(offsets, sizes, strict=True)):
         if offset == 0 or size == 0 or offset + size > file.size:
             raise damaged(file.path, f"strip or tile {index} of {count} is missing")
+    decoded_bytes = math.prod(_shape(page)) * page.dtype.itemsize
+    allowed = absurd_claim(decoded_bytes, sum(sizes))
+    if allowed is not None:
+        raise damaged(file.path, f"claims {decoded_bytes:,} bytes of pixels", allowed)
+
+
+def _shape(page: Any) -> tuple[int, int, int]:
+    return page.samplesperpixel, page.imagelength, page.imagewidth
+
+
+def _samples(file: PassFile, page: Any) -> npt.NDArray[Any]:
+    """Decode all segments of a page; shape (samples, height, width)."""
+    _check_segments(file, page)
+    samples = np.empty(_shape(page), page.dtype.newbyteorder("="))
+    plain = page.compression == 1
+    for index, (offset, size) in enumerate(zip(page.dataoffsets, page.databytecounts, strict=True)):
         decoded, (plane, _, top, left, _), _ = page.decode(
-            file.at(offset, size), index, jpegtables=tables
+            file.at(offset, size), index, jpegtables=page.jpegtables
         )
         if decoded is None or (plain and size != decoded.nbytes):
-            raise damaged(file.path, f"strip or tile {index} of {count} has {size:,} bytes")
+            raise damaged(file.path, f"strip or tile {index} has {size:,} bytes")
         _put(samples, np.asarray(decoded)[0], plane, top, left, separate=page.planarconfig == 2)
     return samples
 
