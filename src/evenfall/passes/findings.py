@@ -343,15 +343,15 @@ def _clipped(evidence: Evidence) -> Iterator[Diagnosis]:
 
 
 def _background(evidence: Evidence) -> Iterator[Diagnosis]:
-    if not evidence.explanation.explains:
+    if not evidence.explanation.explains or evidence.explanation.beauty_decoded:
         return
     missing = float(evidence.background_missing.mean())
     if missing > _BACKGROUND_SHARE:
         yield Diagnosis(
             "background-missing",
             (),
-            f"the beauty shows a background in {_percent(missing)} of the picture where every "
-            "pass is black",
+            f"the beauty shows a background in {_percent(missing)} of the picture that is in no "
+            "pass",
             "render the background into one pass (usually the sky's), or make the beauty without "
             "it and put a plate behind the alpha",
             _extent(evidence.background_missing, evidence.grid),

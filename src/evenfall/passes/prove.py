@@ -38,6 +38,8 @@ ReadPasses = Callable[[], Iterable[tuple[str, Pixels]]]
 Mask = npt.NDArray[np.bool_]
 
 _ENOUGH_KEPT = 0.02
+_MUCH_DARKER = 0.7  # an open place in which the passes hold less than this lacks its background
+_SOLID = 0.999  # alpha of a block in which no background shows
 _DARK = 1e-3  # of the mean light: a background darker than this is no background
 
 
@@ -141,8 +143,11 @@ def _weigh(
     from scipy.ndimage import binary_dilation
 
     beauty = measure(beauty_pixels, gathered.grid)
-    missing, repeated = _background(gathered.pictures, beauty.blocks)
-    keep = _kept(gathered, beauty, binary_dilation(missing | repeated, iterations=2))
+    missing, repeated = _background(gathered.pictures, beauty)
+    around = binary_dilation(missing | repeated, iterations=2)
+    if beauty.alpha is not None and around.any():
+        around |= beauty.alpha < _SOLID
+    keep = _kept(gathered, beauty, around)
     blocks = BlockSet(gathered.names, beauty.blocks, gathered.pictures, keep)
 
     def decode() -> DecodedPictures:
@@ -186,19 +191,29 @@ def _kept(gathered: _Gathered, beauty: Measured, background: Mask) -> Mask:
     return keep if keep.mean() > _ENOUGH_KEPT else clear.copy()
 
 
-def _background(passes: tuple[BlockPicture, ...], beauty: BlockPicture) -> tuple[Mask, Mask]:
-    """Areas that are black in all passes though not in the beauty, and alike in several."""
+def _background(passes: tuple[BlockPicture, ...], beauty: Measured) -> tuple[Mask, Mask]:
+    """Background that no pass holds, and background that several passes hold.
+
+    The first is black in all passes though not in the beauty, or open in the beauty's alpha and
+    much darker in the sum; the second looks in several passes as it does in the beauty.
+    """
     from scipy.ndimage import binary_opening
 
-    lit = np.all(beauty.means > _DARK * max(float(beauty.means.mean()), 0.0), axis=0)
-    error = np.abs(beauty.checker) + 0.01 * np.abs(beauty.means)
+    means = beauty.blocks.means
+    lit = np.all(means > _DARK * max(float(means.mean()), 0.0), axis=0)
+    error = np.abs(beauty.blocks.checker) + 0.01 * np.abs(means)
     black = np.ones_like(lit)
     alike = np.zeros(lit.shape, dtype=int)
     for picture in passes:
         black &= np.all(picture.means == 0, axis=0)
-        alike += np.all(np.abs(picture.means - beauty.means) <= error, axis=0)
+        alike += np.all(np.abs(picture.means - means) <= error, axis=0)
     solid = np.ones((4, 4), dtype=bool)
-    return binary_opening(black & lit, solid), binary_opening((alike >= 2) & lit, solid)
+    missing = binary_opening(black & lit, solid)
+    if beauty.alpha is not None:
+        total = np.sum([picture.means for picture in passes], axis=0)
+        dark = np.all(total < _MUCH_DARKER * means, axis=0)
+        missing |= binary_opening((beauty.alpha < 0.5) & dark & lit, np.ones((2, 2), dtype=bool))
+    return missing, binary_opening((alike >= 2) & lit, solid)
 
 
 def _without_twins(

@@ -1,0 +1,121 @@
+"""`evenfall survey`, as a person calls it: facts, a starter recipe, maps of broken pixels."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner, Result
+
+import evenfall
+from evenfall.cli import main
+
+
+@pytest.fixture
+def folder(
+    tmp_path: Path,
+    studio_passes: dict[str, np.ndarray],
+    studio_beauty: np.ndarray,
+    write_exr: Callable[..., Path],
+) -> Path:
+    passes = tmp_path / "passes"
+    passes.mkdir()
+    for name, rgb in studio_passes.items():
+        write_exr(passes / f"room_{name}.exr", rgb)
+    write_exr(passes / "room_beauty.exr", studio_beauty)
+    return passes
+
+
+def call(*arguments: object) -> Result:
+    return CliRunner().invoke(main, ["survey", *map(str, arguments)])
+
+
+def test_table_says_common_facts_once_and_each_light(folder: Path) -> None:
+    result = call(folder)
+    assert result.exit_code == 0, result.output
+    assert "7 lights" in result.stdout
+    assert "All are 480 x 272, half, zip, BT.709 (not said)." in result.stdout
+    rows = {line.split()[0]: line for line in result.stdout.splitlines() if line.strip()}
+    assert rows["sun"].split()[-2:] == ["40.7", "%"]
+    assert "outdoor fixture" in rows["garden"]
+    assert "garden: outdoor fixture, named 'garden'" in result.stdout
+    assert result.stderr == ""
+
+
+def test_starter_recipe_loads_and_proves(folder: Path, tmp_path: Path) -> None:
+    recipe = tmp_path / "room.toml"
+    result = call(folder, "--write", recipe)
+    assert result.exit_code == 0, result.output
+    assert f"Recipe: {recipe}" in result.stderr
+    loaded = evenfall.load(recipe)
+    assert loaded.model.lights["sun"].role == "key"
+    assert set(loaded.moods) == {"day", "dusk", "night"}
+    assert loaded.passes_folder == folder
+    proof = CliRunner().invoke(main, ["prove", str(recipe)])
+    assert proof.exit_code == 0, proof.output
+
+
+def test_a_recipe_is_never_overwritten_silently(folder: Path, tmp_path: Path) -> None:
+    recipe = tmp_path / "room.toml"
+    recipe.write_text("mine")
+    refused = call(folder, "--write", recipe)
+    assert refused.exit_code == 1
+    assert "the file exists already; say --overwrite" in refused.stderr
+    assert recipe.read_text() == "mine"
+    assert call(folder, "--write", recipe, "--overwrite").exit_code == 0
+    assert recipe.read_text() != "mine"
+
+
+def test_json(folder: Path) -> None:
+    result = call(folder, "--json")
+    assert result.exit_code == 0
+    told = json.loads(result.stdout)
+    lights = [each for each in told["passes"] if each["kind"] == "light"]
+    assert sum(each["share_of_light"] for each in lights) == pytest.approx(1)
+    sun = next(each for each in lights if each["name"] == "sun")
+    assert (sun["width"], sun["height"], sun["compression"]) == (480, 272, "zip")
+    assert sun["role"] == {"role": "key", "reason": "named 'sun'"}
+    assert sun["stops_to_key"] == 0
+
+
+def test_maps_of_broken_pixels(
+    folder: Path,
+    tmp_path: Path,
+    studio_passes: dict[str, np.ndarray],
+    write_exr: Callable[..., Path],
+) -> None:
+    from PIL import Image
+
+    broken = studio_passes["cove"].copy()
+    broken[100:104, 200:204] = -0.2
+    write_exr(folder / "room_cove.exr", broken)
+    maps = tmp_path / "maps"
+    result = call(folder, "--maps", maps)
+    assert result.exit_code == 0, result.output
+    assert "cove: pixels out of order: 16 negative" in result.stdout
+    with Image.open(maps / "cove_flaws.png") as image:
+        colours = {colour for _, colour in image.getcolors(maxcolors=1 << 20)}
+    assert (36, 98, 180) in colours  # the ink of negative pixels
+    again = call(folder, "--maps", maps)
+    assert again.exit_code == 1
+    assert "exists already" in again.stderr
+
+
+def test_own_patterns(folder: Path) -> None:
+    result = call(folder, "--pattern", r"^room_(?P<light>s\w+)$")
+    assert result.exit_code == 0
+    assert "3 lights" in result.stdout  # sun, sky, screen_glow
+    assert "fits no name pattern" in result.stdout
+    wrong = call(folder, "--pattern", "(")
+    assert wrong.exit_code == 2
+    assert "does not read" in wrong.stderr
+
+
+def test_what_is_no_folder(tmp_path: Path) -> None:
+    result = call(tmp_path / "nowhere")
+    assert result.exit_code == 2
+    assert "no such folder" in result.stderr
+    assert "Traceback" not in result.output
