@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -148,8 +148,24 @@ def mix_and_expose(
             if not keep_going:
                 raise
             failures[mood] = error
-    mixes = {mood: mixes[mood] for mood in chosen if mood in cameras}
+    mixes = {
+        mood: _with_plate_note(recipe.moods[mood], mixes[mood])
+        for mood in chosen
+        if mood in cameras
+    }
     return Exposed(measuring, mixes, cameras, failures, listener.censuses, grid)
+
+
+def _with_plate_note(mood: ResolvedMood, mix: Mix) -> Mix:
+    """Say so when a plate cannot show, because the passes cover everything."""
+    if mood.plate is None or (mix.alpha is not None and bool((mix.alpha < 1).any())):
+        return mix
+    has = "have no alpha" if mix.alpha is None else "have alpha 1 everywhere"
+    note = (
+        f"moods.{mood.name}.plate: {mood.plate.file} is not seen: the passes {has}; "
+        "render them with the background left out"
+    )
+    return replace(mix, notes=(*mix.notes, note))
 
 
 def mix_alone(view: View, mood: str, *, workers: int | None = None) -> Mix:
