@@ -20,7 +20,7 @@ from evenfall.mix.matching import MeanNeed, area_mean, means_needed, solve_match
 from evenfall.mix.plan import plan_mix
 from evenfall.mix.workers import default_workers, passes_at_once
 from evenfall.passes.image import PassImage, PixelCensus
-from evenfall.recipe import Area, Recipe, WhiteBalance
+from evenfall.recipe import Area, Recipe, ResolvedMood, WhiteBalance
 from evenfall.run.areas import weights_of
 from evenfall.run.measuring import Grid, Measuring, plan_measuring, white_balances
 from evenfall.run.regions import additions_of, regional_gains
