@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.light.primaries import RGB_SPACES, RgbSpace, adaptation_matrix, rgb_to_xyz
+from evenfall.light.primaries import RGB_SPACES, adaptation_matrix, rgb_to_xyz
 
 __all__ = ["EmbeddedProfile", "decode_srgb", "parse_profile"]
 
@@ -102,8 +102,7 @@ def _chromaticities(colorants: Floats) -> tuple[float, ...]:
         if total <= 0:
             raise ValueError("the profile's colorants are impossible")
         found += [x / total, y / total]
-    space = RgbSpace("profile", *((found[i], found[i + 1]) for i in (0, 2, 4)), white=_D50_XY)
-    return space.chromaticities
+    return (*found, *_D50_XY)
 
 
 def _evaluate(tag: bytes, encoded: Floats) -> Floats:

@@ -246,7 +246,7 @@ def _read_tiff(path: Path, data: bytes) -> StoredCodes | None:
             return None
         codes = _upright_axes(page)
         photometric = page.photometric.name if hasattr(page.photometric, "name") else ""
-        if photometric == "PALETTE":
+        if photometric == "PALETTE" and page.colormap is not None:
             codes = np.moveaxis(page.colormap, 0, -1)[codes[..., 0]]
         elif photometric not in ("RGB", "MINISBLACK", "MINISWHITE", "YCBCR"):
             raise PixelSourceError(

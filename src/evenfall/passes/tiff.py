@@ -1,6 +1,6 @@
 """TIFF files of floating-point samples: one picture a page.
 
-Source: Adobe, "TIFF Revision 6.0" (1992), and "Adobe Photoshop TIFF Technical Note 3" (2005) for
+Source: Adobe, "TIFF Revision 6.0" (1992), and "TIFF Technical Note 3" (2005) for
 half floats and the floating-point predictor. Pages are decoded by tifffile, segment by segment,
 so that a segment that is missing is an error and not black.
 """
