@@ -9,7 +9,7 @@ import pytest
 
 import evenfall
 from evenfall.deliver.origin import read_provenance
-from evenfall.errors import OutputError, PassError, RecipeError, UsageError
+from evenfall.errors import OutputError, PassError, PixelSourceError, RecipeError, UsageError
 from evenfall.run import FileDone, MoodMixed, PassRead, RunPlanned
 
 LIGHTS = """
@@ -342,6 +342,19 @@ class TestDamagedPasses:
         assert report.files == []
         assert any("sun.exr" in str(fault) for fault in report.faults)
 
+    @pytest.mark.parametrize(
+        "broken", ['look.grade.luts = [{ file = "gone.cube" }]', 'plate.file = "gone.jpg"']
+    )
+    def test_keep_going_past_a_missing_side_file(self, corner, broken, tmp_path):
+        corner.path.write_text(corner.text + f"[moods.late]\n{broken}\n", encoding="utf-8")
+        recipe = evenfall.load(corner.path, check_files=False)
+        report = evenfall.run(recipe, keep_going=True)
+        assert [file.mood for file in report.files] == ["day", "dusk", ""]
+        assert any("gone" in str(fault) for fault in report.faults)
+        assert list(report.moods) == ["day", "dusk"]
+        with pytest.raises(PixelSourceError, match="gone"):
+            evenfall.run(recipe, out=tmp_path / "whole")
+
 
 def test_record_makes_the_picture_again(corner, tmp_path):
     """The embedded text and changes give the same pixels, though another mood was metered."""
@@ -445,3 +458,29 @@ def test_broken_pixels_are_counted_and_named(write_recipe):
     assert report.lights["sun"].infinite_pixels == 1
     assert report.lights["sun"].replaced_pixels == 2
     assert any("sun: 1 pixel" in note and "2 pixels replaced" in note for note in report.notes)
+
+
+@pytest.mark.parametrize(
+    ("camera", "region"),
+    [
+        ("white_balance = { kelvin = 3200 }", "white_balance = { kelvin = 3200 }"),
+        ("exposure_stops = 1", "exposure_stops = 1"),
+    ],
+)
+def test_region_over_everything_is_the_camera_itself(write_recipe, camera, region):
+    """Changed everywhere by a region, or by the camera: the same picture."""
+    text = (
+        LIGHTS
+        + f"""
+[moods.by_camera]
+camera = {{ {camera} }}
+[moods.by_region]
+[[moods.by_region.regions]]
+area = {{ rectangle = [0.0, 0.0, 1.0, 1.0] }}
+{region}
+"""
+    )
+    recipe = write_recipe(text, PATCHES)
+    one, two = (evenfall.develop(recipe, mood) for mood in ("by_camera", "by_region"))
+    assert np.abs(one - two).max() < 2e-4
+    assert np.ptp(one[0, 0]) > 0.005

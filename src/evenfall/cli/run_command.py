@@ -71,7 +71,7 @@ def command(
     from evenfall.recipe import load
 
     signal.signal(signal.SIGTERM, _terminate)
-    loaded = load(recipe, changes=changes, passes=passes)
+    loaded = load(recipe, changes=changes, passes=passes, check_files=not keep_going)
     try:
         with LiveProgress(quiet=quiet) as progress:
             from evenfall.run.running import run

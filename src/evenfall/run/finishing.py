@@ -19,6 +19,7 @@ import numpy.typing as npt
 from evenfall.camera.state import CameraState
 from evenfall.deliver.frame import frame_of
 from evenfall.deliver.provenance import Provenance
+from evenfall.errors import EvenfallError
 from evenfall.light.primaries import RgbSpace
 from evenfall.look.chain import LookChain, build_chain
 from evenfall.look.output import output_space
@@ -103,6 +104,9 @@ class Finisher:
         Puts the bytes of a target under its final name.
     guides : tuple of str
         Composition guides to draw.
+    keep_going : bool
+        True: a plate, mask or LUT that cannot be used stops only the moods that need it, which
+        are then in `failures`.
     """
 
     def __init__(
@@ -114,10 +118,14 @@ class Finisher:
         provenance: Callable[[Target], Provenance],
         write: Callable[[Target, bytes], None],
         guides: tuple[str, ...] = (),
+        *,
+        keep_going: bool = False,
     ) -> None:
         self.recipe, self.space, self.size = recipe, space, size
         self.luminance_scale = luminance_scale
         self.provenance, self.write, self.guides = provenance, write, guides
+        self.keep_going = keep_going
+        self.failures: dict[str, EvenfallError] = {}
         self.statistics: dict[str, Statistics] = {}
         self.thumbnails: dict[str, npt.NDArray[np.uint8]] = {}
         self.clamped: dict[Path, int] = {}  # values brought into half range, by EXR file
@@ -140,22 +148,38 @@ class Finisher:
         afterwards : callable
             Called when all moods have their small pictures, beside the encoding of files.
         """
-        self._looks_left = len(works)
         self._afterwards = afterwards
-        jobs = [_MoodJob(self, work) for work in works]
+        jobs = [job for work in works if (job := self._job(work)) is not None]
         works.clear()
         jobs.reverse()
-        nothing = not jobs
+        self._looks_left = len(jobs)
         with Crew(workers) as crew:
 
             def begin() -> None:
                 if jobs:
-                    jobs.pop().begin(crew, workers)
+                    job = jobs.pop()
+                    try:
+                        job.begin(crew, workers)
+                    except EvenfallError as error:
+                        self.fail(job.work.mood.name, error)
+                        self.look_ended(crew)
                     crew.add(begin)
 
-            crew.add(begin)
-            if nothing:
-                crew.add(afterwards, self)
+            crew.add(begin if jobs else afterwards, *(() if jobs else (self,)))
+
+    def _job(self, work: MoodWork) -> _MoodJob | None:
+        try:
+            return _MoodJob(self, work)
+        except EvenfallError as error:
+            self.fail(work.mood.name, error)
+            return None
+
+    def fail(self, mood: str, error: EvenfallError) -> None:
+        """Give up a mood, or everything if the run is not to keep going."""
+        if not self.keep_going:
+            raise error
+        with self._lock:
+            self.failures[mood] = error
 
     def look_ended(self, crew: Crew) -> None:
         """Take note that a mood has its small picture."""

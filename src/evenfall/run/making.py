@@ -10,7 +10,7 @@ from pathlib import Path
 
 from evenfall.deliver.atomic import remove_leftovers, write_atomically
 from evenfall.deliver.provenance import Provenance
-from evenfall.errors import Fault
+from evenfall.errors import EvenfallError, Fault
 from evenfall.run.describing import census_notes, describe_mood, note_census
 from evenfall.run.events import Event, FileDone, MoodMixed, Note, OnEvent, RunPlanned
 from evenfall.run.finishing import Finisher, MoodWork
@@ -90,9 +90,7 @@ class _Run:
             note_census(self.report.lights[light], census)
             self.report.notes += census_notes(light, census)
         for mood, error in exposed.failures.items():
-            faults = getattr(error, "faults", (Fault("", f"moods.{mood}", str(error)),))
-            self.report.faults += tuple(f for f in faults if f not in self.report.faults)
-            self.report.files = [file for file in self.report.files if file.mood != mood]
+            self._give_up(mood, error)
         for mood, mix in exposed.mixes.items():
             self.report.moods[mood] = describe_mood(
                 self.recipe.moods[mood],
@@ -106,6 +104,13 @@ class _Run:
             sorted(self.report.moods.items(), key=lambda item: order.index(item[0]))
         )
 
+    def _give_up(self, mood: str, error: EvenfallError) -> None:
+        """Note why a mood cannot be made, and take its files out of the report."""
+        faults = getattr(error, "faults", (Fault("", f"moods.{mood}", str(error)),))
+        self.report.faults += tuple(f for f in faults if f not in self.report.faults)
+        self.report.files = [f for f in self.report.files if f.mood != mood or f.kept]
+        self.report.moods.pop(mood, None)
+
     def _finish(self, exposed: Exposed | None) -> None:
         plan, view = self.plan, self.view
         finisher = Finisher(
@@ -116,6 +121,7 @@ class _Run:
             self._provenance,
             self._write,
             self.recipe.model.proof.guides if self.report.proof else (),
+            keep_going=self.keep_going,
         )
         works: list[MoodWork] = []
         for mood in list(exposed.mixes) if exposed is not None else ():
@@ -132,6 +138,8 @@ class _Run:
                 )
             )
         finisher.run(works, self.workers, self._sheet)
+        for mood, error in finisher.failures.items():
+            self._give_up(mood, error)
         for mood, statistics in finisher.statistics.items():
             self.report.moods[mood].statistics = vars(statistics)
         self.report.notes += [
