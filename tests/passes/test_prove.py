@@ -239,6 +239,29 @@ def test_passes_denoised_apart(studio: Any) -> None:
     assert codes(proof_of(everything, denoised(beauty))) == [("denoised-apart", tuple(passes))]
 
 
+@pytest.mark.parametrize(("light", "down", "across"), [("sun", 0, 1), ("sky", 1, 0)])
+def test_camera_moved_for_one_pass(
+    studio_passes: dict[str, np.ndarray],
+    studio_beauty: np.ndarray,
+    light: str,
+    down: int,
+    across: int,
+) -> None:
+    moved = np.roll(studio_passes[light], (down, across), (0, 1))
+    proof = proof_of({**studio_passes, light: moved}, studio_beauty)
+    assert codes(proof) == [("camera-moved", (light,))]
+    assert ("pixels down" if down else "pixels right") in proof.diagnoses[0].message
+
+
+def test_camera_moved_for_the_beauty(
+    studio_passes: dict[str, np.ndarray], studio_beauty: np.ndarray
+) -> None:
+    proof = proof_of(studio_passes, np.roll(studio_beauty, 1, axis=1))
+    assert codes(proof) == [("camera-moved", ())]
+    assert "all passes stand" in proof.diagnoses[0].message
+    assert "pixels left" in proof.diagnoses[0].message
+
+
 def test_background_missing(
     studio_passes: dict[str, np.ndarray], studio_beauty: np.ndarray
 ) -> None:

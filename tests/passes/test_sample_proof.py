@@ -114,6 +114,14 @@ def test_denoised_apart(samples: dict[str, PassImage]) -> None:
     assert codes(proof) == [("denoised-apart", ())]
 
 
+@pytest.mark.parametrize("light", ["sun", "sky", "pendants"])
+def test_camera_moved(samples: dict[str, PassImage], light: str) -> None:
+    moved = changed(samples[light], lambda rgb: np.roll(rgb, 1, axis=1))
+    proof = proof_of(samples, **{light: moved})
+    assert codes(proof) == [("camera-moved", (light,))]
+    assert "1.0 pixels right" in proof.diagnoses[0].message or "0.9" in proof.diagnoses[0].message
+
+
 def test_alpha_missing(samples: dict[str, PassImage]) -> None:
     bare: dict[str, Any] = {light: replace(samples[light], alpha=None) for light in LIGHTS}
     assert codes(proof_of(samples, **bare)) == [("alpha-missing", LIGHTS)]

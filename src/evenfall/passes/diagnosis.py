@@ -18,6 +18,7 @@ CODES = {
     "beauty-tone-mapped": "the beauty carries a tone curve",
     "beauty-clipped": "the beauty was cut off at its largest value",
     "colour-differs": "passes enter the beauty with another factor a channel",
+    "camera-moved": "a pass, or all, stand off the beauty",
     "denoised-apart": "pictures were denoised each on its own",
     "alpha-missing": "the beauty has alpha and passes have none",
     "alpha-differs": "alpha of a pass differs from the beauty's",

@@ -22,7 +22,7 @@ from evenfall.passes.fit import (
     saturated_residual,
 )
 
-__all__ = ["DecodedPictures", "Explanation", "explain", "is_noise", "tone_curve_explains"]
+__all__ = ["Explanation", "SecondLook", "explain", "is_noise", "tone_curve_explains"]
 
 _SIGNIFICANT = 6.0  # standard errors of a group of blocks; noise alone stays below 5
 _TOLERATED = 0.002  # relative light beyond noise
@@ -40,8 +40,14 @@ _HELPS = 0.7  # undoing one more encoding leaves at most this part
 
 
 @dataclass(frozen=True)
-class DecodedPictures:
-    """The same pictures with the sRGB encoding undone."""
+class SecondLook:
+    """What is only needed if the pictures do not add up as they are.
+
+    Parameters
+    ----------
+    passes, beauty : BlockPicture
+        The same pictures with the sRGB encoding undone.
+    """
 
     passes: tuple[BlockPicture, ...]
     beauty: BlockPicture
@@ -127,21 +133,20 @@ def is_noise(judge: Judge, residual: BlockPicture) -> bool:
     return True
 
 
-def explain(blocks: BlockSet, decode: Callable[[], DecodedPictures]) -> Explanation:
+def explain(blocks: BlockSet, look_again: Callable[[], SecondLook]) -> Explanation:
     """Search the plainest explanation of the beauty by the passes.
 
     Parameters
     ----------
     blocks : BlockSet
         Beauty and passes as they are.
-    decode : callable
-        Gives the same pictures with the sRGB encoding undone; only called when the passes as they
-        are do not make the beauty.
+    look_again : callable
+        Reads the pictures again; only called when the passes as they are do not make the beauty.
     """
     plain = _plain(blocks, ())
     if plain.holds:
         return plain
-    decoded = decode()
+    decoded = look_again()
     plain = _plain(blocks, decoded.passes)
     scaled = _scaled(plain)
     if scaled.holds:
@@ -229,7 +234,7 @@ def _decode_one(current: Explanation, index: int, picture: BlockPicture) -> Expl
     )
 
 
-def _decode_beauty(plain: Explanation, decoded: DecodedPictures) -> Explanation:
+def _decode_beauty(plain: Explanation, decoded: SecondLook) -> Explanation:
     beauty = _plain(replace(plain.blocks, beauty=decoded.beauty), decoded.passes)
     if not beauty.holds:
         scaled = _scaled(beauty)
@@ -248,9 +253,7 @@ def _plainest(explanation: Explanation) -> Explanation:
     return kept if kept.explains else _scaled(explanation)
 
 
-def _rather_encoded(
-    plain: Explanation, scaled: Explanation, decoded: DecodedPictures
-) -> Explanation:
+def _rather_encoded(plain: Explanation, scaled: Explanation, decoded: SecondLook) -> Explanation:
     """Prefer an encoded pass that needs no factor to a pass that needs one, if it fits better.
 
     Where both fit alike, for the pass is weak, a factor beyond 2.3 stops is the less likely one.

@@ -15,6 +15,7 @@ from evenfall.passes.explanation import Explanation
 from evenfall.passes.fit import BlockSet
 from evenfall.passes.grain import GrainReport
 from evenfall.passes.measure import Measured
+from evenfall.passes.shift import Shift
 
 __all__ = ["Evidence", "find"]
 
@@ -44,6 +45,7 @@ class Evidence:
     plain: BlockSet
     explanation: Explanation
     grain: GrainReport | None
+    shift: Shift | None
     twins: tuple[SameLight, ...]
     background_missing: Mask
     background_repeated: Mask
@@ -57,6 +59,7 @@ def find(evidence: Evidence) -> tuple[Diagnosis, ...]:
         *_twins(evidence),
         *_factors(evidence),
         *_colours(evidence),
+        *_moved(evidence),
         *_left_over(evidence),
         *_clipped(evidence),
         *_background(evidence),
@@ -224,7 +227,7 @@ def _triple(colour: Float) -> str:
 
 def _left_over(evidence: Evidence) -> Iterator[Diagnosis]:
     explanation = evidence.explanation
-    if explanation.explains:
+    if explanation.explains or evidence.shift is not None:
         return
     missing, surplus = _signed_shares(explanation)
     grain = evidence.grain
@@ -242,6 +245,21 @@ def _left_over(evidence: Evidence) -> Iterator[Diagnosis]:
         yield _missing_pass(evidence)
     else:
         yield _too_bright(evidence)
+
+
+def _moved(evidence: Evidence) -> Iterator[Diagnosis]:
+    shift = evidence.shift
+    if shift is None:
+        return
+    yield Diagnosis(
+        "camera-moved",
+        () if shift.index is None else (evidence.names[shift.index],),
+        f"all passes stand {shift.words} of where the beauty has them"
+        if shift.index is None
+        else f"stands {shift.words} of where the beauty has it",
+        "render it again with the camera, lens, crop and objects of the others locked",
+        _loudest(evidence, evidence.explanation.residual),
+    )
 
 
 def _signed_shares(explanation: Explanation) -> tuple[float, float]:

@@ -143,6 +143,11 @@ class Judge:
             spread = self._spread_at(scale, reference.means, spread)
             self._spread[scale] = spread
 
+    @property
+    def spread(self) -> float:
+        """How much more than independent blocks groups of them vary; 1 for white noise."""
+        return max(self._spread.values(), default=1.0)
+
     def _spread_at(self, factor: int, means: Float, finer: float) -> float:
         """How much more than white noise a reference varies between groups of blocks."""
         if factor == 1:

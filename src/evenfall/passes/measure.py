@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.passes.blocks import BlockGrid, BlockPicture, Float, Plane, reduce_picture
+from evenfall.passes.shift import Slopes, slopes_of
 
 __all__ = ["Measured", "Pixels", "flat_top", "measure"]
 
@@ -39,6 +40,8 @@ class Measured:
     ----------
     blocks : BlockPicture
         Means and checker differences.
+    slopes : Slopes
+        Mean change a pixel across and down.
     top : tuple of float or None
         The level of a flat top a channel: many pixels share the largest value.
     topped : ndarray of bool
@@ -50,6 +53,7 @@ class Measured:
     """
 
     blocks: BlockPicture = field(repr=False)
+    slopes: Slopes = field(repr=False)
     top: tuple[float | None, float | None, float | None]
     topped: npt.NDArray[np.bool_] = field(repr=False)
     alpha: Float | None = field(repr=False)
@@ -70,6 +74,7 @@ def measure(picture: Pixels, grid: BlockGrid) -> Measured:
     open_share = 0.0 if picture.alpha is None else float(np.mean(picture.alpha < 0.5))
     return Measured(
         reduce_picture(picture.planes, grid),
+        slopes_of(picture.planes, grid),
         (tops[0], tops[1], tops[2]),
         np.stack(topped),
         alpha,

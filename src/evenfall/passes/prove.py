@@ -17,7 +17,7 @@ from evenfall.light.primaries import BT709, RgbSpace, luminance_weights
 from evenfall.passes.blocks import BlockGrid, BlockPicture, Float, reduce_picture
 from evenfall.passes.diagnosis import Diagnosis
 from evenfall.passes.duplicates import SameLight, same_lights
-from evenfall.passes.explanation import DecodedPictures, Explanation, explain
+from evenfall.passes.explanation import Explanation, SecondLook, explain
 from evenfall.passes.findings import Evidence, find
 from evenfall.passes.fit import BlockSet
 from evenfall.passes.grain import GrainReport, grain_report
@@ -29,6 +29,7 @@ from evenfall.passes.proof import (
     report,
     shares_of_light,
 )
+from evenfall.passes.shift import Shift, find_shift
 from evenfall.passes.suspicion import EncodingSuspicion, suspect_encoding, undo_srgb
 
 __all__ = ["prove"]
@@ -39,6 +40,7 @@ Mask = npt.NDArray[np.bool_]
 
 _ENOUGH_KEPT = 0.02
 _MUCH_DARKER = 0.7  # an open place in which the passes hold less than this lacks its background
+_SHIFT_LEAVES = 0.6  # of what was unexplained
 _SOLID = 0.999  # alpha of a block in which no background shows
 _DARK = 1e-3  # of the mean light: a background darker than this is no background
 
@@ -150,23 +152,26 @@ def _weigh(
     keep = _kept(gathered, beauty, around)
     blocks = BlockSet(gathered.names, beauty.blocks, gathered.pictures, keep)
 
-    def decode() -> DecodedPictures:
-        reduced = {}
+    def look_again() -> SecondLook:
+        decoded = {}
         for name, picture in read_passes():
-            decoded = [undo_srgb(plane) for plane in picture.planes]
-            reduced[name] = reduce_picture(decoded, gathered.grid)
+            undone = [undo_srgb(plane) for plane in picture.planes]
+            decoded[name] = reduce_picture(undone, gathered.grid)
             if on_pass is not None:
                 on_pass(name)
-        decoded = [undo_srgb(plane) for plane in beauty_pixels.planes]
-        passes = tuple(reduced[name] for name in gathered.names)
-        return DecodedPictures(passes, reduce_picture(decoded, gathered.grid))
+        undone = [undo_srgb(plane) for plane in beauty_pixels.planes]
+        return SecondLook(
+            tuple(decoded[name] for name in gathered.names),
+            reduce_picture(undone, gathered.grid),
+        )
 
-    explanation = explain(blocks, decode)
+    explanation = explain(blocks, look_again)
     twins: tuple[SameLight, ...] = ()
     if not explanation.plain or not explanation.holds:
         twins = same_lights(gathered.pictures, keep)
         if twins:
-            explanation = _without_twins(blocks, twins, decode)
+            explanation = _without_twins(blocks, twins, look_again)
+    grain = _grain(explanation)
     return Evidence(
         names=gathered.names,
         grid=gathered.grid,
@@ -174,7 +179,8 @@ def _weigh(
         passes=tuple(gathered.passes.values()),
         plain=blocks,
         explanation=explanation,
-        grain=_grain(explanation),
+        grain=grain,
+        shift=_shift(explanation, grain, tuple(gathered.passes.values())),
         twins=twins,
         background_missing=missing,
         background_repeated=repeated,
@@ -217,19 +223,19 @@ def _background(passes: tuple[BlockPicture, ...], beauty: Measured) -> tuple[Mas
 
 
 def _without_twins(
-    blocks: BlockSet, twins: tuple[SameLight, ...], decode: Callable[[], DecodedPictures]
+    blocks: BlockSet, twins: tuple[SameLight, ...], look_again: Callable[[], SecondLook]
 ) -> Explanation:
     """Explain again with each light once; the doubled passes keep a factor of 0."""
     doubled = {pair.second for pair in twins}
     left = [index for index in range(len(blocks.passes)) if index not in doubled]
 
-    def decode_left() -> DecodedPictures:
-        decoded = decode()
-        return replace(decoded, passes=tuple(decoded.passes[index] for index in left))
+    def look_at_the_rest() -> SecondLook:
+        look = look_again()
+        return replace(look, passes=tuple(look.passes[index] for index in left))
 
     names = tuple(blocks.names[index] for index in left)
     once = replace(blocks, names=names, passes=tuple(blocks.passes[index] for index in left))
-    found = explain(once, decode_left)
+    found = explain(once, look_at_the_rest)
     factors, errors, fitted = np.zeros((3, len(blocks.passes)))
     factors[left], errors[left], fitted[left] = found.factors, found.errors, found.fitted
     colours = None
@@ -250,6 +256,26 @@ def _without_twins(
         colours=colours,
         decoded=decoded,
     )
+
+
+def _shift(
+    explanation: Explanation, grain: GrainReport | None, passes: tuple[Measured, ...]
+) -> Shift | None:
+    """Look for a shift where nothing else was found that changes edges."""
+    changed = explanation.decoded or explanation.beauty_decoded or explanation.tone_mapped
+    if changed or grain is None or grain.blotchy:
+        return None
+    slopes = [
+        replace(m.slopes, across=factor * m.slopes.across, down=factor * m.slopes.down)
+        for factor, m in zip(explanation.factors, passes, strict=True)
+    ]
+    residual, judge = explanation.residual, explanation.judge
+    shift = find_shift(residual.means, judge, slopes)
+    if shift is None or explanation.explains:
+        return shift
+    left = BlockPicture(shift.taken_from(residual.means, slopes), residual.checker)
+    explains = judge.unexplained(left) < _SHIFT_LEAVES * judge.unexplained(residual)
+    return shift if explains else None
 
 
 def _grain(explanation: Explanation) -> GrainReport | None:
