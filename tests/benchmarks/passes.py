@@ -1,7 +1,7 @@
 """Passes to measure with: noisy light on textured surfaces, as a path tracer leaves it.
 
 What matters for speed is that the pixels are as hard to compress and as spread out as rendered
-ones: four decades of brightness, texture, and grain of a few percent in every pixel.
+ones: four decades of brightness, texture, and grain in every pixel.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ def _light(size: tuple[int, int], albedo: np.ndarray, number: int) -> np.ndarray
     pixels = np.empty((height, width, 3), np.float16)
     for channel in range(3):
         grain = rng.standard_normal((height, width), dtype=np.float32)
-        grain *= np.float32(0.05)
+        grain *= np.float32(0.15)
         grain += np.float32(1.0)
         np.multiply(level * colour[channel], grain, out=grain)
         pixels[..., channel] = np.maximum(grain, 0)

@@ -59,6 +59,8 @@ class Bench:
         for _ in range(times):
             if fresh:
                 shutil.rmtree(self.folder / "pictures", ignore_errors=True)
+            if fresh and "--proof" not in options:
+                shutil.rmtree(self.folder / "cache" / "fingerprints", ignore_errors=True)
             runs.append(
                 measure(
                     [*EVENFALL, "run", str(recipe), "-q", *options], environment=self.environment

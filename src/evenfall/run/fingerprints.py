@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
+import re
+import secrets
 from collections.abc import Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
@@ -10,15 +13,20 @@ from typing import TYPE_CHECKING, Self
 
 from evenfall.errors import PassError
 from evenfall.passes.library import PassLibrary
+from evenfall.run.caching import cache_folder
 
 if TYPE_CHECKING:
     from evenfall.run.kept import Earlier
 
 __all__ = ["Fingerprints"]
 
+_FINGERPRINT = re.compile(r"sha256:[0-9a-f]{64}")
+
 
 class Fingerprints:
-    """Fingerprints by light; a file that has not changed is known from an earlier run.
+    """Fingerprints by light; a file that has not changed is known from an earlier time.
+
+    They are noted in reports and in the user's cache folder, with size and times of change.
 
     Parameters
     ----------
@@ -66,6 +74,38 @@ class Fingerprints:
 
     def _find(self, light: str, path: Path) -> str | None:
         try:
-            return self._earlier.fingerprint(light, path) or self._files.fingerprint(path)
+            known = self._earlier.fingerprint(light, path) or _recall(path)
+            if known is None:
+                noted = _note_path(path)  # before it is read: a file that changes is not noted
+                known = self._files.fingerprint(path)
+                _remember(noted, known)
         except (PassError, OSError):
             return None
+        return known
+
+
+def _note_path(path: Path) -> Path:
+    """Where the fingerprint of a file is noted: by its path, size, inode and times of change."""
+    facts = path.stat()
+    stamp = (facts.st_size, facts.st_ino, facts.st_mtime_ns, facts.st_ctime_ns)
+    key = hashlib.sha256(f"{path.resolve()}\0{stamp}".encode()).hexdigest()
+    return cache_folder() / "fingerprints" / key[:40]
+
+
+def _recall(path: Path) -> str | None:
+    try:
+        noted = _note_path(path).read_text(encoding="ascii")
+    except (OSError, ValueError):
+        return None
+    return noted if _FINGERPRINT.fullmatch(noted) else None
+
+
+def _remember(note: Path, fingerprint: str) -> None:
+    """Note a fingerprint; a cache that cannot be written is no fault."""
+    partial = note.with_name(f"{note.name}.{secrets.token_hex(4)}")
+    try:
+        note.parent.mkdir(parents=True, exist_ok=True)
+        partial.write_text(fingerprint, encoding="ascii")
+        partial.replace(note)
+    except OSError:
+        return

@@ -14,7 +14,7 @@ import numpy.typing as npt
 from evenfall.deliver.atomic import write_atomically
 from evenfall.errors import EvenfallError
 from evenfall.recipe import Recipe
-from evenfall.run.reduced import cache_folder
+from evenfall.run.caching import cache_folder
 from evenfall.run.report import REPORT_FORMAT, FileReport, MoodReport, RunReport
 
 __all__ = ["Earlier", "load_thumbnail", "store_thumbnail"]

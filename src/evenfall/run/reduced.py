@@ -13,7 +13,6 @@ import hashlib
 import json
 import os
 import secrets
-import sys
 import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, replace
@@ -27,25 +26,13 @@ from evenfall.mix.halves import widen
 from evenfall.passes.header import PassHeader
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.library import PassLibrary
+from evenfall.run.caching import cache_folder
 
-__all__ = ["ReducedLibrary", "area_mean", "cache_folder", "narrowed", "reduced_size"]
+__all__ = ["ReducedLibrary", "area_mean", "narrowed", "reduced_size"]
 
 Array = npt.NDArray[Any]
 _FORMAT = 1
 _LIMIT_BYTES = 2 << 30
-
-
-def cache_folder() -> Path:
-    """Folder for reduced passes: EVENFALL_CACHE, or the system's place for caches."""
-    if chosen := os.environ.get("EVENFALL_CACHE"):
-        return Path(chosen)
-    if sys.platform == "win32":
-        base = Path(os.environ.get("LOCALAPPDATA", Path.home() / "AppData" / "Local"))
-    elif sys.platform == "darwin":
-        base = Path.home() / "Library" / "Caches"
-    else:
-        base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
-    return base / "evenfall"
 
 
 def reduced_size(size: tuple[int, int], width: int) -> tuple[int, int]:
