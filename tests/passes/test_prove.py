@@ -362,8 +362,8 @@ def test_sizes_that_differ_are_refused(studio_beauty: np.ndarray) -> None:
 def test_every_code_is_documented() -> None:
     import inspect
 
-    from evenfall.passes import findings
+    from evenfall.passes import defects, findings
     from evenfall.passes import prove as prove_module
 
-    source = inspect.getsource(findings) + inspect.getsource(prove_module)
+    source = "".join(map(inspect.getsource, (defects, findings, prove_module)))
     assert all(f'"{code}"' in source for code in CODES)

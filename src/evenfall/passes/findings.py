@@ -3,52 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from evenfall.passes.blocks import BlockGrid, BlockPicture, Float
-from evenfall.passes.diagnosis import Diagnosis, Region
-from evenfall.passes.duplicates import SameLight, holders_of
+from evenfall.passes.blocks import Float
+from evenfall.passes.defects import find_defects
+from evenfall.passes.diagnosis import Diagnosis
+from evenfall.passes.duplicates import holders_of
+from evenfall.passes.evidence import DENOISER_BIAS, Evidence, loudest, percent
 from evenfall.passes.explanation import Explanation
-from evenfall.passes.fit import BlockSet
-from evenfall.passes.grain import GrainReport
-from evenfall.passes.measure import Measured
-from evenfall.passes.shift import Shift
 
-__all__ = ["Evidence", "find"]
-
-Mask = npt.NDArray[np.bool_]
+__all__ = ["find"]
 
 _NOTHING = 0.05  # a factor below it: the beauty needs nothing of the pass
-_BACKGROUND_SHARE = 0.002  # of the blocks
-_CLIPPED_LIGHT = 2e-4  # share of all light
-_OPEN = 0.002  # share of pixels with alpha below one half
-_ALPHA_STEP = 0.02
 _SURE_SIGMAS = 4.0
 _WARM, _COOL = 1.3, 0.77  # red over blue of missing light, against the beauty's
 _COLOUR_STEP = 0.05
 _SURE_COLOUR = 0.02  # standard error of a factor that may speak for all
 _DECODED_SLACK = 0.1  # a decoded pass near its ceiling fits less well
-_DENOISER_BIAS = 0.01  # a denoiser alone may move this share of light
-
-
-@dataclass(frozen=True, eq=False)
-class Evidence:
-    """All that was found out about a set with a beauty."""
-
-    names: tuple[str, ...]
-    grid: BlockGrid
-    beauty: Measured
-    passes: tuple[Measured, ...]
-    plain: BlockSet
-    explanation: Explanation
-    grain: GrainReport | None
-    shift: Shift | None
-    twins: tuple[SameLight, ...]
-    background_missing: Mask
-    background_repeated: Mask
 
 
 def find(evidence: Evidence) -> tuple[Diagnosis, ...]:
@@ -59,13 +31,8 @@ def find(evidence: Evidence) -> tuple[Diagnosis, ...]:
         *_twins(evidence),
         *_factors(evidence),
         *_colours(evidence),
-        *_moved(evidence),
         *_left_over(evidence),
-        *_clipped(evidence),
-        *_background(evidence),
-        *_denoised(evidence),
-        *_alpha(evidence),
-        *_empty(evidence),
+        *find_defects(evidence),
     )
 
 
@@ -179,13 +146,8 @@ def _exposed(evidence: Evidence, index: int, factor: float, error: float) -> Dia
         f"enters the beauty {about}{factor:.3g} times: it was exported {about}{_stops(stops)} "
         f"against the beauty{doubt}",
         f"export it again at the beauty's exposure; until then {_stops(-stops)} puts it right",
-        _loudest(evidence, evidence.plain.residual(np.ones(len(evidence.names)))),
+        loudest(evidence, evidence.plain.residual(np.ones(len(evidence.names)))),
     )
-
-
-def _percent(share: float) -> str:
-    percent = 100 * share
-    return f"{percent:.0f} %" if percent >= 10 else f"{percent:.2g} %"
 
 
 def _stops(stops: float) -> str:
@@ -232,7 +194,7 @@ def _left_over(evidence: Evidence) -> Iterator[Diagnosis]:
     missing, surplus = _signed_shares(explanation)
     grain = evidence.grain
     denoised = grain is not None and (grain.blotchy or grain.smooth_passes or grain.smooth_beauty)
-    if denoised and explanation.after < _DENOISER_BIAS:
+    if denoised and explanation.after < DENOISER_BIAS:
         return
     if explanation.tone_mapped:
         yield Diagnosis(
@@ -247,21 +209,6 @@ def _left_over(evidence: Evidence) -> Iterator[Diagnosis]:
         yield _too_bright(evidence)
 
 
-def _moved(evidence: Evidence) -> Iterator[Diagnosis]:
-    shift = evidence.shift
-    if shift is None:
-        return
-    yield Diagnosis(
-        "camera-moved",
-        () if shift.index is None else (evidence.names[shift.index],),
-        f"all passes stand {shift.words} of where the beauty has them"
-        if shift.index is None
-        else f"stands {shift.words} of where the beauty has it",
-        "render it again with the camera, lens, crop and objects of the others locked",
-        _loudest(evidence, evidence.explanation.residual),
-    )
-
-
 def _signed_shares(explanation: Explanation) -> tuple[float, float]:
     """Light missing and light too much, at the scale that shows most."""
     excesses = explanation.judge.excess(explanation.residual)
@@ -274,11 +221,11 @@ def _missing_pass(evidence: Evidence) -> Diagnosis:
     share = float(total.sum() / light.sum())
     balance = (total[0] / max(total[2], 1e-9)) / (light[0] / max(light[2], 1e-9))
     colour = "warm " if balance > _WARM else "cool " if balance < _COOL else "neutral "
-    region = _loudest(evidence, evidence.explanation.residual)
+    region = loudest(evidence, evidence.explanation.residual)
     return Diagnosis(
         "pass-missing",
         (),
-        f"{_percent(share)} of the beauty's light is in no pass; it is {colour}light, strongest "
+        f"{percent(share)} of the beauty's light is in no pass; it is {colour}light, strongest "
         f"in {region}",
         "render the pass of the light that shines there, or add it to the recipe",
         region,
@@ -298,167 +245,15 @@ def _sure_light(explanation: Explanation, sign: int) -> Float:
 
 def _too_bright(evidence: Evidence) -> Diagnosis:
     explanation = evidence.explanation
-    region = _loudest(evidence, explanation.residual)
+    region = loudest(evidence, explanation.residual)
     light = float((evidence.beauty.blocks.means * explanation.judge.keep).sum())
     surplus = float(_sure_light(explanation, -1).sum()) / light
     return Diagnosis(
         "sum-too-bright",
         (),
-        f"the passes hold light that the beauty does not, {_percent(surplus)} of it, most in "
+        f"the passes hold light that the beauty does not, {percent(surplus)} of it, most in "
         f"{region}",
         "look for a light that is in two passes, that was off in the beauty, or for a beauty that "
         "was changed after rendering",
         region,
     )
-
-
-def _loudest(evidence: Evidence, residual: BlockPicture) -> Region:
-    """Where a difference beyond noise is largest in light, among groups of 4 x 4 blocks."""
-    excesses = evidence.explanation.judge.excess(residual)
-    excess = excesses[min(1, len(excesses) - 1)]
-    beyond = np.abs(excess.beyond).sum(0)
-    row, column = (int(i) for i in np.unravel_index(int(beyond.argmax()), beyond.shape))
-    grid, side = evidence.grid, excess.factor * evidence.grid.size
-    left, top = column * side, row * side
-    return Region(left, top, min(left + side, grid.width), min(top + side, grid.height))
-
-
-def _clipped(evidence: Evidence) -> Iterator[Diagnosis]:
-    """Where a flat top was left out of the fit, see whether the fit says it was cut off."""
-    explanation = evidence.explanation
-    if not explanation.explains or explanation.colours is not None or explanation.beauty_decoded:
-        return
-    residual = explanation.residual
-    light = float(evidence.beauty.blocks.means.sum())
-    error = np.sqrt(np.maximum(explanation.judge.variance, residual.checker**2 / 4))
-    slack = 3 * error + 0.01 * np.abs(evidence.beauty.blocks.means)
-    if any(level is not None for level in evidence.beauty.top):
-        lost = np.maximum(-residual.means - slack, 0)[evidence.beauty.topped].sum() / light
-        if lost > _CLIPPED_LIGHT:
-            levels = sorted({f"{level:.4g}" for level in evidence.beauty.top if level is not None})
-            yield Diagnosis(
-                "beauty-clipped",
-                (),
-                f"the beauty was cut off at {' / '.join(levels)}: the passes go on above it and "
-                f"hold {_percent(lost)} more light there",
-                "save the beauty without clamping (half or float, no display transform); the "
-                "passes are sound there",
-            )
-    for index, measured in enumerate(evidence.passes):
-        if index in explanation.decoded:
-            continue
-        alone = measured.topped & ~evidence.beauty.topped
-        gap = np.maximum(residual.means - slack, 0)[alone].sum() / light
-        if gap > _CLIPPED_LIGHT:
-            levels = sorted({f"{level:.4g}" for level in measured.top if level is not None})
-            yield Diagnosis(
-                "pass-clipped",
-                (evidence.names[index],),
-                f"was cut off at {' / '.join(levels)}; the beauty holds {_percent(gap)} more "
-                "light there",
-                "render it again without clamping, or save it as half or float",
-            )
-
-
-def _background(evidence: Evidence) -> Iterator[Diagnosis]:
-    if not evidence.explanation.explains or evidence.explanation.beauty_decoded:
-        return
-    missing = float(evidence.background_missing.mean())
-    if missing > _BACKGROUND_SHARE:
-        yield Diagnosis(
-            "background-missing",
-            (),
-            f"the beauty shows a background in {_percent(missing)} of the picture that is in no "
-            "pass",
-            "render the background into one pass (usually the sky's), or make the beauty without "
-            "it and put a plate behind the alpha",
-            _extent(evidence.background_missing, evidence.grid),
-        )
-    repeated = float(evidence.background_repeated.mean())
-    residual = evidence.plain.residual(np.ones(len(evidence.names))).means.sum(0)
-    if repeated > _BACKGROUND_SHARE and residual[evidence.background_repeated].mean() < 0:
-        yield Diagnosis(
-            "background-repeated",
-            (),
-            f"several passes show the same background in {_percent(repeated)} of the picture",
-            "keep the background in one pass only: hide it from the camera in the others",
-            _extent(evidence.background_repeated, evidence.grid),
-        )
-
-
-def _extent(mask: Mask, grid: BlockGrid) -> Region:
-    rows, columns = np.flatnonzero(mask.any(1)), np.flatnonzero(mask.any(0))
-    left, top, _, _ = grid.pixels(int(rows[0]), int(columns[0]))
-    _, _, right, bottom = grid.pixels(int(rows[-1]), int(columns[-1]))
-    return Region(left, top, right, bottom)
-
-
-def _denoised(evidence: Evidence) -> Iterator[Diagnosis]:
-    grain, explanation = evidence.grain, evidence.explanation
-    if grain is None or not (explanation.explains or explanation.after < _DENOISER_BIAS):
-        return
-    remedy = (
-        "prove and mix raw pictures; denoise the mix, or let the recipe denoise all passes alike"
-    )
-    if grain.blotchy:
-        yield Diagnosis(
-            "denoised-apart",
-            evidence.names,
-            "beauty and passes were denoised each on its own: they differ in soft blotches, and "
-            "none has grain",
-            remedy,
-        )
-        return
-    if grain.smooth_passes:
-        yield Diagnosis(
-            "denoised-apart",
-            tuple(evidence.names[index] for index in grain.smooth_passes),
-            "calm where the beauty is grainy: denoised on its own, or rendered with far more "
-            "samples",
-            remedy,
-        )
-    if grain.smooth_beauty:
-        yield Diagnosis(
-            "denoised-apart",
-            (),
-            "the beauty is calm where the passes are grainy: denoised on its own, or rendered with "
-            "far more samples",
-            remedy,
-        )
-
-
-def _alpha(evidence: Evidence) -> Iterator[Diagnosis]:
-    if evidence.beauty.open_share < _OPEN or evidence.beauty.alpha is None:
-        return
-    without, differing = [], []
-    for name, measured in zip(evidence.names, evidence.passes, strict=True):
-        if measured.alpha is None or measured.open_share == 0:
-            without.append(name)
-        elif float(np.abs(measured.alpha - evidence.beauty.alpha).mean()) > _ALPHA_STEP:
-            differing.append(name)
-    share = _percent(evidence.beauty.open_share)
-    if without:
-        yield Diagnosis(
-            "alpha-missing",
-            tuple(without),
-            f"no alpha, though the beauty is open in {share} of the picture",
-            "render alpha into every pass, or no plate can be put behind it",
-        )
-    if differing:
-        yield Diagnosis(
-            "alpha-differs",
-            tuple(differing),
-            "alpha is not the beauty's",
-            "render all passes with the same objects visible to the camera",
-        )
-
-
-def _empty(evidence: Evidence) -> Iterator[Diagnosis]:
-    for name, measured in zip(evidence.names, evidence.passes, strict=True):
-        if not measured.blocks.means.any():
-            yield Diagnosis(
-                "pass-empty",
-                (name,),
-                "holds no light at all",
-                "check that its light was on when it was rendered",
-            )

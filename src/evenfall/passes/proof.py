@@ -9,7 +9,7 @@ import numpy as np
 
 from evenfall.passes.blocks import BlockGrid, BlockPicture, Float, pool
 from evenfall.passes.diagnosis import Diagnosis, Region
-from evenfall.passes.findings import Evidence
+from evenfall.passes.evidence import Evidence
 
 __all__ = [
     "UNPROVABLE_WITHOUT_BEAUTY",

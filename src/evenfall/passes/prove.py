@@ -17,8 +17,9 @@ from evenfall.light.primaries import BT709, RgbSpace, luminance_weights
 from evenfall.passes.blocks import BlockGrid, BlockPicture, Float, reduce_picture
 from evenfall.passes.diagnosis import Diagnosis
 from evenfall.passes.duplicates import SameLight, same_lights
+from evenfall.passes.evidence import Evidence
 from evenfall.passes.explanation import Explanation, SecondLook, explain
-from evenfall.passes.findings import Evidence, find
+from evenfall.passes.findings import find
 from evenfall.passes.fit import BlockSet
 from evenfall.passes.grain import GrainReport, grain_report
 from evenfall.passes.measure import Measured, Pixels, measure
