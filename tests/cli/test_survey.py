@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+import OpenEXR
 import pytest
 from click.testing import CliRunner, Result
 
@@ -54,6 +55,22 @@ def test_starter_recipe_loads_and_proves(folder: Path, tmp_path: Path) -> None:
     assert loaded.model.lights["sun"].role == "key"
     assert set(loaded.moods) == {"day", "dusk", "night"}
     assert loaded.passes_folder == folder
+    proof = CliRunner().invoke(main, ["prove", str(recipe)])
+    assert proof.exit_code == 0, proof.output
+
+
+def test_all_lights_and_the_beauty_in_one_file(
+    tmp_path: Path, studio_passes: dict[str, np.ndarray], studio_beauty: np.ndarray
+) -> None:
+    layers = {**studio_passes, "beauty": studio_beauty}
+    channels = {name: np.ascontiguousarray(rgb.astype(np.float16)) for name, rgb in layers.items()}
+    OpenEXR.File({}, channels).write(str(tmp_path / "view.exr"))
+    recipe = tmp_path / "room.toml"
+    result = call(tmp_path, "--write", recipe)
+    assert result.exit_code == 0, result.output
+    loaded = evenfall.load(recipe)
+    assert loaded.model.passes.beauty is not None
+    assert loaded.model.passes.beauty.layer == "beauty"
     proof = CliRunner().invoke(main, ["prove", str(recipe)])
     assert proof.exit_code == 0, proof.output
 

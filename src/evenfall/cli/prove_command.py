@@ -173,13 +173,14 @@ def _table(proof: Proof) -> Table:
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     table.add_column("light")
     table.add_column("share of light", justify="right")
-    if proof.maps is not None:
+    fitted = any(light.factor is not None for light in proof.lights)
+    if fitted:
         table.add_column("factor in the beauty", justify="right")
         table.add_column("against the beauty")
     told = {light for diagnosis in proof.diagnoses for light in diagnosis.lights}
     for light in proof.lights:
         row = [light.name, _percent(light.share)]
-        if proof.maps is not None:
+        if fitted:
             row += [_factor(light), _reading(light)]
         table.add_row(*row, style="bold" if light.name in told else None)
     return table

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from evenfall.passes.clean import Flaws
     from evenfall.passes.image import PassImage
     from evenfall.passes.survey import PassFacts, Survey
+    from evenfall.recipe.model import Beauty
 
 __all__ = ["command"]
 
@@ -133,11 +134,18 @@ def _write(path: Path, survey: Survey, *, overwrite: bool) -> None:
         lights,
         title=path.stem.replace("_", " ").capitalize(),
         passes_folder=Path(folder).as_posix(),
-        beauty=None if survey.beauty is None else survey.beauty.file,
+        beauty=None if survey.beauty is None else _beauty(survey.beauty),
     )
     write_atomically(path, text.encode(), overwrite=overwrite)
     click.echo(f"Recipe: {path}", err=True)
     click.echo(f"Next: evenfall check {path}", err=True)
+
+
+def _beauty(facts: PassFacts) -> Beauty:
+    from evenfall.recipe.model import Beauty
+
+    header = facts.header
+    return Beauty(file=facts.file, layer=header.layer or None, part=header.part or None)
 
 
 def _print(survey: Survey) -> None:

@@ -118,7 +118,9 @@ def draw_residual(proof: Proof, *, title: str) -> Codes:
     subtitle = Lettering("regular", 18, _SOFT_INK)
     letter(draw, (_MARGIN, 100), _subtitle(proof), subtitle)
     right = 2 * _MARGIN + _MAP_WIDTH
-    sheet.paste(_enlarged(_tone(maps.beauty), maps, height), (_MARGIN, head))
+    view = Image.fromarray(_tone(maps.view))
+    view = view.resize((_MAP_WIDTH, height), Image.Resampling.LANCZOS)
+    sheet.paste(view, (_MARGIN, head))
     sheet.paste(_enlarged(difference_colours(shares, scale), maps, height), (right, head))
     for left in (_MARGIN, right):
         _mark_worst(draw, proof, left, head)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from evenfall.passes.blocks import BlockGrid, BlockPicture, Float, pool
+from evenfall.passes.blocks import BlockGrid, BlockPicture, Float, Plane, pool
 from evenfall.passes.diagnosis import Diagnosis, Region
 from evenfall.passes.evidence import Evidence
 
@@ -18,9 +18,11 @@ __all__ = [
     "ProofMaps",
     "report",
     "shares_of_light",
+    "small_view",
 ]
 
 _REGION_BLOCKS = 4
+_VIEW_WIDTH = 800  # pixels
 
 UNPROVABLE_WITHOUT_BEAUTY = (
     "that no light is missing",
@@ -68,6 +70,8 @@ class ProofMaps:
 
     Parameters
     ----------
+    view : ndarray
+        Luminance of the beauty at about 800 pixels across, for orientation.
     beauty : ndarray
         Luminance of the beauty.
     difference : ndarray
@@ -78,6 +82,7 @@ class ProofMaps:
         What the blocks are.
     """
 
+    view: Float
     beauty: Float
     difference: Float
     sigmas: Float
@@ -129,7 +134,18 @@ def shares_of_light(pictures: Sequence[BlockPicture], weights: Float) -> tuple[f
     return tuple(each / total if total > 0 else 0.0 for each in light)
 
 
-def report(evidence: Evidence, diagnoses: tuple[Diagnosis, ...], weights: Float) -> Proof:
+def small_view(planes: Sequence[Plane], weights: Float) -> Float:
+    """Reduce a picture to luminance at about 800 pixels across, by means of whole pixels."""
+    height, width = planes[0].shape
+    grid = BlockGrid(height, width, max(1, round(width / _VIEW_WIDTH)))
+    channels = np.stack([grid.sums(plane) for plane in planes]) / grid.counts()
+    view: Float = np.tensordot(weights, channels, 1)
+    return view
+
+
+def report(
+    evidence: Evidence, diagnoses: tuple[Diagnosis, ...], view: Float, weights: Float
+) -> Proof:
     """Gather evidence and diagnoses into a proof; weights turn R, G, B into luminance."""
     explanation = evidence.explanation
     residual = evidence.plain.residual(np.ones(len(evidence.names)))
@@ -137,7 +153,7 @@ def report(evidence: Evidence, diagnoses: tuple[Diagnosis, ...], weights: Float)
     difference = np.tensordot(weights, residual.means, 1)
     sigmas = explanation.judge.sigmas(residual)
     loudest = np.take_along_axis(sigmas, np.abs(sigmas).argmax(0)[None], 0)[0]
-    maps = ProofMaps(light, difference, loudest, evidence.grid)
+    maps = ProofMaps(view, light, difference, loudest, evidence.grid)
     region, share, peak = _worst(maps)
     return Proof(
         "does not add up" if diagnoses else "adds up",

@@ -29,6 +29,7 @@ from evenfall.passes.proof import (
     Proof,
     report,
     shares_of_light,
+    small_view,
 )
 from evenfall.passes.shift import Shift, find_shift
 from evenfall.passes.suspicion import EncodingSuspicion, suspect_encoding, undo_srgb
@@ -111,7 +112,7 @@ def prove(
     if beauty is None:
         return _without_beauty(gathered, weights)
     evidence = _weigh(gathered, beauty, read_passes, on_pass)
-    return report(evidence, find(evidence), weights)
+    return report(evidence, find(evidence), small_view(beauty.planes, weights), weights)
 
 
 def _gather(

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from evenfall.recipe.lights import Rendered, Role
+from evenfall.recipe.model import Beauty
 from evenfall.recipe.places import dotted
 from evenfall.recipe.wording import stops_words
 from evenfall.recipe.writing import toml_text
@@ -63,7 +64,7 @@ def starter_recipe(
     *,
     title: str = "Untitled",
     passes_folder: str = ".",
-    beauty: str | None = None,
+    beauty: str | Beauty | None = None,
     colour_space: str | None = None,
 ) -> str:
     """Write a first recipe with day, dusk and night.
@@ -81,8 +82,8 @@ def starter_recipe(
         Name of the project.
     passes_folder : str
         Folder of the passes, relative to where the recipe will lie.
-    beauty : str or None
-        File of the beauty, relative to the passes' folder.
+    beauty : str, Beauty or None
+        File of the beauty, relative to the passes' folder; a Beauty where it is a layer or part.
     colour_space : str or None
         Primaries of passes whose files do not say; None leaves it to the files.
 
@@ -107,7 +108,12 @@ def starter_recipe(
         raise ValueError("a starter recipe needs lights, each with a name of its own")
     scene = _Scene(lights)
     sections = [
-        _head(title, passes_folder, beauty, colour_space),
+        _head(
+            title,
+            passes_folder,
+            Beauty(file=beauty) if isinstance(beauty, str) else beauty,
+            colour_space,
+        ),
         _lights(lights),
         _groups(scene),
         _exposure(scene),
@@ -190,7 +196,12 @@ def _stops_text(stops: float) -> str:
     return f"{stops:g}" if stops == round(stops) else toml_text(stops_words(stops))
 
 
-def _head(title: str, folder: str, beauty: str | None, colour_space: str | None) -> str:
+def _beauty_keys(beauty: Beauty) -> str:
+    said = beauty.model_dump(exclude_none=True)
+    return ", ".join(f"{key} = {toml_text(value)}" for key, value in said.items())
+
+
+def _head(title: str, folder: str, beauty: Beauty | None, colour_space: str | None) -> str:
     lines = [
         "# Day, dusk and night of one view, from one scene-linear pass a light.",
         "#   evenfall check RECIPE          faults and advice",
@@ -207,7 +218,7 @@ def _head(title: str, folder: str, beauty: str | None, colour_space: str | None)
     if beauty is not None:
         lines += [
             "# All lights at once; proves that the passes add up.",
-            f"beauty = {{ file = {toml_text(beauty)} }}",
+            f"beauty = {{ {_beauty_keys(beauty)} }}",
         ]
     if colour_space is not None:
         lines.append(f"colour_space = {toml_text(colour_space)}  # the files do not say")
