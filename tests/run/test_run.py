@@ -11,6 +11,7 @@ import evenfall
 from evenfall.deliver.origin import read_provenance
 from evenfall.errors import OutputError, PassError, PixelSourceError, RecipeError, UsageError
 from evenfall.run import FileDone, MoodMixed, PassRead, RunPlanned
+from evenfall.run.example import example_recipe
 
 LIGHTS = """
 format = 1
@@ -307,6 +308,17 @@ class TestSecondRun:
         assert [file.path.name for file in report.files if file.kept] == ["corner_dusk.png"]
         fresh = evenfall.run(corner, out=tmp_path / "fresh")
         assert bytes_of(report) == bytes_of(fresh)
+
+    def test_sheet_never_takes_the_small_pictures_of_proofs(self, tmp_path):
+        """At three times the size of a proof, averaging before the look shows."""
+        recipe = example_recipe(tmp_path, width=720, height=480)
+        small = evenfall.load(recipe.path, changes=["proof.width=240", "sheet.picture_width=160"])
+        evenfall.run(small, proof=True)
+        evenfall.run(small)
+        (tmp_path / "pictures" / "corner_contact_sheet.png").unlink()
+        again = evenfall.run(small)
+        fresh = evenfall.run(small, out=tmp_path / "fresh")
+        assert bytes_of(again) == bytes_of(fresh)
 
     @pytest.mark.parametrize("text", ["", "{", "[]", '{"evenfall_report": 99}', '{"lights": 3}'])
     def test_damaged_report_is_no_report(self, corner, tmp_path, text):

@@ -72,6 +72,7 @@ class Origins:
             "recipe": self.recipe.path.name,
             "text": excerpt(self.recipe, self.moods_of(mood), None, proof=self.proof),
             "changes": self._changes(mood),
+            "proof": self.recipe.model.proof.width if self.proof else None,
             "resolved": _resolved(self.recipe, resolved),
             "passes": self.passes(mood),
             "meter": self._meter(resolved),
