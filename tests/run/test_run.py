@@ -313,8 +313,8 @@ class TestSecondRun:
         """At three times the size of a proof, averaging before the look shows."""
         recipe = example_recipe(tmp_path, width=720, height=480)
         small = evenfall.load(recipe.path, changes=["proof.width=240", "sheet.picture_width=160"])
-        evenfall.run(small, proof=True)
         evenfall.run(small)
+        evenfall.run(small, proof=True)
         (tmp_path / "pictures" / "corner_contact_sheet.png").unlink()
         again = evenfall.run(small)
         fresh = evenfall.run(small, out=tmp_path / "fresh")
