@@ -75,7 +75,19 @@ BEAUTY_WORDS = ("beauty", "all", "combined", "full", "total")
 """Words that mean all lights at once, if the name holds nothing but them and shared words."""
 
 GUIDE_WORDS = (
-    *("albedo", "normal", "depth", "position", "mask", "matte", "alpha", "id", "uv", "motion"),
+    *(
+        "albedo",
+        "normal",
+        "depth",
+        "position",
+        "mask",
+        "matte",
+        "alpha",
+        "id",
+        "ids",
+        "uv",
+        "motion",
+    ),
     *("velocity", "occlusion", "ao", "roughness", "variance", "sample", "truth", "reference"),
 )
 """Words of pictures that are no light's pass."""
