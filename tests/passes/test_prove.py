@@ -354,6 +354,25 @@ def test_passes_are_read_once_when_sound(
     assert seen == list(studio_passes)
 
 
+@pytest.mark.parametrize("shape", [(1, 1), (1, 60), (5, 7), (17, 33), (70, 5), (64, 96)])
+@pytest.mark.parametrize("level", [0.0, 1e-7, 1.0, 1e5])
+def test_odd_sizes_and_levels_do_no_harm(shape: tuple[int, int], level: float) -> None:
+    rng = np.random.default_rng(4)
+    across = np.linspace(0.1, 1, shape[1])[None, :, None]
+    lamp, sky = (
+        (level * ramp * rng.gamma(50, 1 / 50, (*shape, 3))).astype(np.float32)
+        for ramp in (across, across[:, ::-1] ** 2)
+    )
+    sound = proof_of({"lamp": lamp, "sky": sky}, lamp + sky)
+    expected = [("beauty-empty", ())] if level == 0 else []
+    assert codes(sound) == expected
+    if not expected:
+        small = shape[0] * shape[1] < 64 * 16
+        assert sound.verdict == ("cannot be proven" if small else "adds up")
+    assert codes(proof_of({"lamp": lamp, "sky": sky}, 0 * lamp)) == [("beauty-empty", ())]
+    proof_of({"lamp": lamp}, lamp - sky)  # negative light is looked at like any other
+
+
 def test_sizes_that_differ_are_refused(studio_beauty: np.ndarray) -> None:
     with pytest.raises(ValueError, match=r"pass 'sun' is 100 x 50 pixels, the others 480 x 272"):
         proof_of({"sun": np.ones((50, 100, 3), np.float32)}, studio_beauty)

@@ -130,9 +130,11 @@ def _print(proof: Proof) -> None:
         console.print(f"{diagnosis}", style="bold", soft_wrap=not console.is_terminal)
         console.print(f"  What helps: {diagnosis.remedy}.", soft_wrap=not console.is_terminal)
     if proof.unprovable:
-        console.print("Without a beauty it cannot be proven:")
+        without = "" if proof.maps is not None else "Without a beauty "
+        console.print(f"{without}it cannot be proven:".capitalize())
         for each in proof.unprovable:
             console.print(f"  - {each}")
+    if proof.maps is None:
         console.print(
             "Render the view once with all lights on, at the same settings, and name it in the "
             'recipe: [passes] beauty = { file = "beauty.exr" }'

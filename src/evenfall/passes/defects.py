@@ -49,7 +49,7 @@ def _clipped(evidence: Evidence) -> Iterator[Diagnosis]:
     if not explanation.explains or explanation.colours is not None or explanation.beauty_decoded:
         return
     residual = explanation.residual
-    light = float(evidence.beauty.blocks.means.sum())
+    light = float(np.abs(evidence.beauty.blocks.means).sum()) or 1.0
     error = np.sqrt(np.maximum(explanation.judge.variance, residual.checker**2 / 4))
     slack = 3 * error + 0.01 * np.abs(evidence.beauty.blocks.means)
     if any(level is not None for level in evidence.beauty.top):

@@ -13,6 +13,7 @@ CODES = {
     "pass-display-encoded": "a pass holds display-encoded values",
     "pass-clipped": "a pass was cut off at its largest value",
     "pass-empty": "a pass holds no light",
+    "beauty-empty": "the beauty holds no light",
     "beauty-exposure": "all passes enter the beauty with the same factor other than 1",
     "beauty-display-encoded": "the beauty holds display-encoded values",
     "beauty-tone-mapped": "the beauty carries a tone curve",

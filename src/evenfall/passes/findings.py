@@ -25,6 +25,8 @@ _DECODED_SLACK = 0.1  # a decoded pass near its ceiling fits less well
 
 def find(evidence: Evidence) -> tuple[Diagnosis, ...]:
     """Say what is wrong, the gravest first; empty for a sound set."""
+    if not evidence.beauty.blocks.means.any():
+        return (_black_beauty(),)
     return (
         *_beauty_as_a_whole(evidence),
         *_encoded(evidence),
@@ -33,6 +35,15 @@ def find(evidence: Evidence) -> tuple[Diagnosis, ...]:
         *_colours(evidence),
         *_left_over(evidence),
         *find_defects(evidence),
+    )
+
+
+def _black_beauty() -> Diagnosis:
+    return Diagnosis(
+        "beauty-empty",
+        (),
+        "the beauty holds no light at all",
+        "render it with all lights on, or name another file as the beauty",
     )
 
 
@@ -45,7 +56,7 @@ def _common_factor(evidence: Evidence) -> float | None:
         return None
     common = float(np.median(factors))
     slack = np.maximum(0.03 * common, 4 * errors)
-    return common if np.all(np.abs(factors - common) <= slack) else None
+    return common if common > _NOTHING and np.all(np.abs(factors - common) <= slack) else None
 
 
 def _doubled(evidence: Evidence) -> set[int]:
@@ -218,7 +229,7 @@ def _signed_shares(explanation: Explanation) -> tuple[float, float]:
 def _missing_pass(evidence: Evidence) -> Diagnosis:
     light = (evidence.beauty.blocks.means * evidence.explanation.judge.keep).sum((1, 2))
     total = _sure_light(evidence.explanation, 1)
-    share = float(total.sum() / light.sum())
+    share = float(total.sum() / max(light.sum(), 1e-12))
     balance = (total[0] / max(total[2], 1e-9)) / (light[0] / max(light[2], 1e-9))
     colour = "warm " if balance > _WARM else "cool " if balance < _COOL else "neutral "
     region = loudest(evidence, evidence.explanation.residual)
@@ -236,7 +247,7 @@ def _sure_light(explanation: Explanation, sign: int) -> Float:
     """Light of one sign a channel, where a difference is surely no noise; shape (3,)."""
     rows, columns = explanation.judge.keep.shape[1:]
     there = np.zeros((rows, columns), dtype=bool)
-    for excess in explanation.judge.excess(explanation.residual)[1:]:
+    for excess in explanation.judge.excess(explanation.residual)[-2:]:
         sure = np.any(sign * excess.sigmas > _SURE_SIGMAS, axis=0)
         there |= np.repeat(np.repeat(sure, excess.factor, 0), excess.factor, 1)[:rows, :columns]
     total: Float = (explanation.residual.means * explanation.judge.keep * there).sum((1, 2))
@@ -246,7 +257,10 @@ def _sure_light(explanation: Explanation, sign: int) -> Float:
 def _too_bright(evidence: Evidence) -> Diagnosis:
     explanation = evidence.explanation
     region = loudest(evidence, explanation.residual)
-    light = float((evidence.beauty.blocks.means * explanation.judge.keep).sum())
+    light = max(
+        float((evidence.beauty.blocks.means * explanation.judge.keep).sum()),
+        explanation.blocks.least,
+    )
     surplus = float(_sure_light(explanation, -1).sum()) / light
     return Diagnosis(
         "sum-too-bright",

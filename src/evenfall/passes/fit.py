@@ -67,6 +67,12 @@ class BlockSet:
             checker -= factor * picture.checker
         return BlockPicture(means, checker)
 
+    @property
+    def least(self) -> float:
+        """Light too faint to matter, above 0 even if the beauty is black."""
+        most = max(float(np.abs(p.means).max()) for p in (self.beauty, *self.passes))
+        return 1e-6 * most or 1e-12
+
     def with_pass(self, index: int, picture: BlockPicture) -> BlockSet:
         """Exchange one pass."""
         passes = (*self.passes[:index], picture, *self.passes[index + 1 :])
@@ -134,9 +140,9 @@ class Judge:
     def __init__(self, blocks: BlockSet, reference: BlockPicture) -> None:
         self.keep = blocks.keep
         level = np.abs(blocks.beauty.means)
-        self.level = level + _DARK_FLOOR * _mean(level, self.keep)
+        self.level = level + _DARK_FLOOR * _mean(level, self.keep) + blocks.least
         self.variance, self.correlation = _noise_variance(reference, self.keep)
-        scales = [scale for scale in _SCALES if scale < min(level.shape[1:])]
+        scales = [scale for scale in _SCALES if scale == 1 or scale < min(level.shape[1:])]
         spread = 1.0
         self._spread: dict[int, float] = {}
         for scale in scales:
@@ -245,7 +251,7 @@ def saturated_residual(blocks: BlockSet, spare: Sequence[BlockPicture]) -> Block
     """Residual of a least-squares fit a channel, with factors of any sign and spare pictures."""
     pictures = [*blocks.passes, *spare]
     means, checker = blocks.beauty.means.copy(), blocks.beauty.checker.copy()
-    level = np.abs(means) + _DARK_FLOOR * np.abs(means).mean()
+    level = np.abs(means) + _DARK_FLOOR * np.abs(means).mean() + blocks.least
     for channel in range(3):
         keep = blocks.keep[channel]
         weight = 1 / level[channel][keep]

@@ -22,6 +22,8 @@ __all__ = [
 ]
 
 _REGION_BLOCKS = 4
+TOO_SMALL = "anything for sure: the picture is too small to tell light from noise"
+_ENOUGH_BLOCKS = 64
 _VIEW_WIDTH = 800  # pixels
 
 UNPROVABLE_WITHOUT_BEAUTY = (
@@ -155,8 +157,9 @@ def report(
     loudest = np.take_along_axis(sigmas, np.abs(sigmas).argmax(0)[None], 0)[0]
     maps = ProofMaps(view, light, difference, loudest, evidence.grid)
     region, share, peak = _worst(maps)
+    small = evidence.beauty.blocks.means[0].size < _ENOUGH_BLOCKS
     return Proof(
-        "does not add up" if diagnoses else "adds up",
+        "does not add up" if diagnoses else "cannot be proven" if small else "adds up",
         _lights(evidence, weights),
         diagnoses,
         float(np.abs(difference).sum() / light.sum()),
@@ -164,6 +167,7 @@ def report(
         region,
         share,
         peak,
+        (TOO_SMALL,) if small else (),
         maps=maps,
     )
 
