@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from types import SimpleNamespace
 
 import numpy as np
@@ -220,3 +221,24 @@ def test_worked_recombination():
         plan_mix({"day": day}, [(light,) for light in patches]), Library(images, (1, 1))
     )
     assert mixes["day"].rgb()[0, 0] == pytest.approx([0.48, 0.48, 0.49], abs=1e-7)
+
+
+def test_no_pass_overtakes_a_damaged_one(images):
+    """A batch behind a damaged one waits for the batch before it, as it would for a sound one."""
+    third_was_read = threading.Event()
+
+    class Slow(Library):
+        def read(self, batch):
+            if batch == ("sky",):
+                third_was_read.wait(10)
+                time.sleep(0.1)  # long enough for the third to be added, if it may
+            if batch == ("lamp",):
+                third_was_read.set()
+            return super().read(batch)
+
+    moods = {"day": {"sky": (1.0, 1.0, 1.0), "lamp": (1.0, 1.0, 1.0)}, "lost": {"sun": (1, 1, 1)}}
+    plan = plan_mix(moods, [("sky",), ("sun",), ("lamp",)])
+    mixes, failures = mix_moods(plan, Slow(images, broken=("sun",)), workers=2, keep_going=True)
+    whole, _ = mix_moods(plan, Library(images))
+    assert failures.keys() == {"lost"}
+    assert mixes["day"].planes.tobytes() == whole["day"].planes.tobytes()

@@ -219,6 +219,8 @@ class _Job:
                     images = self._read(index)
                     if images is not None:
                         self._add(index, images, scratch)
+                    else:
+                        self._wait(index, len(self.strips))  # the next one must not overtake
                     self._finish(index, len(self.strips) + 1)
         except BaseException:
             self._stop()
