@@ -211,3 +211,18 @@ def test_time_of_day_as_given_goes_over_the_guess(write: Write, villa_text: str)
     recipe = load(write(text))
     assert [mood.time_of_day for mood in recipe.moods.values()] == ["day", "night"]
     assert [mood.title for mood in recipe.moods.values()] == ["day", "dusk"]
+
+
+def test_a_ratio_takes_the_place_of_the_inherited_one(write: Write, villa_text: str) -> None:
+    """As a whole; and the lights of a group still share it, so that they are solved together."""
+    text = villa_text + (
+        '[moods.first]\nlights.pendants = { match = { to = "sun", ratio = "4:1", '
+        'convention = "(key+fill):fill" } }\n'
+        '[moods.second]\nbased_on = "first"\n'
+        'lights.pendants = { match = { to = "sky", ratio = "8:1" } }\n'
+    )
+    lights = load(write(text)).moods["second"].lights
+    match = lights["pendant_a"].match
+    assert match is not None
+    assert match.model_dump(exclude_unset=True) == {"to": "sky", "ratio": "8:1"}
+    assert lights["pendant_b"].match is match

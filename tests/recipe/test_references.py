@@ -146,6 +146,12 @@ REFERENCES = [
     ),
     (
         "bits = 16",
+        'name = " "',
+        'villa.toml:57: deliverables[1].name: found ""; expected a plain file name, '
+        'without folders and without any of / \\ : * ? " < > |; folders are chosen by --out',
+    ),
+    (
+        "bits = 16",
         'name = "villa"',
         'villa.toml:55: deliverables[1]: its name "villa" gives every mood the same file; put '
         "{mood} into the name",

@@ -258,7 +258,8 @@ def _file_name(name: str, place: Place, fields: tuple[str, ...]) -> Iterator[Fin
             did_you_mean(unknown, fields),
         )  # fmt: skip
     plain = name.replace("{", "").replace("}", "")
-    if _UNFIT_FOR_NAMES.search(plain) or plain.startswith("."):
+    is_blank = bool(fields) and not plain.strip()
+    if is_blank or _UNFIT_FOR_NAMES.search(plain) or plain.startswith("."):
         yield Finding(
             place,
             f"found {shown(name)}",

@@ -13,7 +13,7 @@ from evenfall.recipe.areas import Area
 from evenfall.recipe.base import Part
 from evenfall.recipe.camera import Camera
 from evenfall.recipe.findings import Finding
-from evenfall.recipe.lights import LightSetting
+from evenfall.recipe.lights import LightSetting, Match
 from evenfall.recipe.look import Cdl, Look
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.moods import Daylight, Mood, Overlay, Plate, Region
@@ -24,7 +24,7 @@ __all__ = ["ResolvedMood", "members", "merge", "resolve_moods"]
 PartT = TypeVar("PartT", bound=Part)
 TimeOfDay = Literal["day", "dusk", "night"]
 
-_WHOLE = (Area, Cdl)
+_WHOLE = (Area, Cdl, Match)
 _TIMES: tuple[tuple[TimeOfDay, tuple[str, ...]], ...] = (
     ("dusk", ("dusk", "twilight", "blue hour", "golden hour", "sunset", "evening", "dawn")),
     ("night", ("night", "midnight", "nighttime")),
@@ -178,9 +178,9 @@ def _without_on(setting: LightSetting) -> LightSetting:
 def merge(base: PartT, over: PartT) -> PartT:
     """Lay the fields that a part says over those of another part of the same class.
 
-    Tables inside are merged the same way; lists, areas, CDLs and tables of another class (another
-    tone curve) are replaced as a whole. Keys that say one thing between them, such as the ways to
-    give a gain, replace each other.
+    Tables inside are merged the same way; lists, areas, CDLs, ratios and tables of another class
+    (another tone curve) are replaced as a whole. Keys that say one thing between them, such as the
+    ways to give a gain, replace each other.
 
     Examples
     --------
