@@ -121,3 +121,10 @@ def test_proof_is_small_and_named_so(tmp_path, monkeypatch):
     assert result.exit_code == 0, result.stderr
     assert result.stdout.split()[0] == "pictures/corner_day_proof.png"
     assert imageio.imread(tmp_path / "pictures" / "corner_day_proof.png").shape == (150, 200, 3)
+
+
+def test_dry_run_tells_kept_from_replaced(corner):
+    invoke("corner.toml")
+    assert "corner_day.png  would be kept" in invoke("corner.toml", "--dry-run").stdout
+    changed = invoke("corner.toml", "--dry-run", "--set", "look.tone=hable")
+    assert "corner_day.png  would be replaced, with --overwrite" in changed.stdout

@@ -117,3 +117,35 @@ def test_guides_are_drawn_on_proofs_only(recipe, tmp_path):
     full = [evenfall.run(each, out=tmp_path / name, moods=["day"]).files[0].path
             for each, name in ((recipe, "full"), (guided, "guided"))]  # fmt: skip
     assert (imageio.imread(full[0]) == imageio.imread(full[1])).all()
+
+
+def test_missing_pass_stops_only_its_mood_in_a_proof_too(recipe):
+    (recipe.passes_folder / "lamp.exr").unlink()
+    report = evenfall.run(recipe, proof=True, keep_going=True)
+    assert list(report.moods) == ["day"]
+    assert "there is no such file" in str(report.faults[0])
+
+
+def test_proof_is_cropped_as_width_and_height_crop(recipe):
+    import imageio.v3 as imageio
+
+    change = "deliverables=[{ width = 1000, height = 1000 }]"
+    proof = evenfall.run(evenfall.load(recipe.path, changes=[change]), proof=True)
+    assert imageio.imread(proof.files[0].path).shape == (720, 720, 3)
+
+
+def test_kept_passes_follow_the_guides_of_the_denoiser(recipe):
+    """Another albedo pass, another denoised pass: the one kept before is not taken for it."""
+    from evenfall.run.view import open_view
+
+    text = f'{recipe.path.read_text()}\n[passes]\nrepair = {{ albedo = "sky.exr" }}\n'
+    recipe.path.write_text(text)
+    loaded = evenfall.load(recipe.path)
+
+    def name():
+        return open_view(loaded, proof=True).passes._key("sun").file_name
+
+    before = name()
+    assert name() == before
+    os.utime(recipe.passes_folder / "sky.exr", ns=(1, 1))
+    assert name() != before

@@ -496,3 +496,119 @@ area = {{ rectangle = [0.0, 0.0, 1.0, 1.0] }}
     one, two = (evenfall.develop(recipe, mood) for mood in ("by_camera", "by_region"))
     assert np.abs(one - two).max() < 2e-4
     assert np.ptp(one[0, 0]) > 0.005
+
+
+@pytest.mark.parametrize("kind", ["avif", "gain-map jpeg"])
+def test_hdr_files_with_a_peak_at_reference_white(write_recipe, kind):
+    """203 cd/m2, the reference white of ITU-R BT.2408: no headroom, but a file like any other."""
+    text = f'{LIGHTS}[moods.day]\n[[deliverables]]\nformat = "{kind}"\npeak_nits = 203\n'
+    report = evenfall.run(write_recipe(text, PATCHES))
+    assert report.files[0].bytes == report.files[0].path.stat().st_size
+
+
+def test_dark_neutral_spot_of_a_region_is_a_fault_with_its_place(write_recipe):
+    sun = np.full((16, 24, 3), 0.4, np.float32)
+    sun[:8, :8] = 0
+    text = (
+        LIGHTS
+        + """
+[moods.day]
+lights = { sky = "off", lamp = "off" }
+[[moods.day.regions]]
+area = { rectangle = [0, 0, 0.5, 1] }
+white_balance = { neutral = [0.1, 0.1] }
+"""
+    )
+    recipe = write_recipe(text, {**PATCHES, "sun": sun})
+    with pytest.raises(RecipeError, match=r"regions\[0\]\.white_balance: there is no light"):
+        evenfall.run(recipe)
+
+
+def test_deliverables_from_a_change_are_made(write_recipe):
+    """More of them than the recipe's text holds."""
+    change = 'deliverables=[{ format = "png" }, { format = "jpeg" }]'
+    recipe = write_recipe(
+        LIGHTS + "[moods.day]\n[[deliverables]]\nbits = 16\n", PATCHES, changes=[change]
+    )
+    names = [file.path.name for file in evenfall.run(recipe).files]
+    assert names == ["view_day.png", "view_day.jpg", "view_contact_sheet.png"]
+
+
+@pytest.mark.parametrize(
+    ("size", "width"),
+    [("height = 32", 48), ("print = { width_mm = 25.4, dpi = 96 }", 96), ('crop = "1:1"', 16)],
+)
+def test_width_in_a_name_is_that_of_the_file(write_recipe, size, width):
+    import imageio.v3 as imageio
+
+    text = f'{LIGHTS}[moods.day]\n[[deliverables]]\nname = "{{mood}}_{{width}}"\n{size}\n'
+    (picture, _) = evenfall.run(write_recipe(text, PATCHES)).files
+    assert picture.path.name == f"day_{width}.png"
+    assert imageio.imread(picture.path).shape[1] == width
+
+
+def test_deliverable_too_large_is_refused_before_a_pass_is_read(write_recipe):
+    text = LIGHTS + "[moods.day]\n[[deliverables]]\nprint = { width_mm = 9000, dpi = 2400 }\n"
+    read = []
+    with pytest.raises(OutputError, match=r"view\.toml:\d+: deliverables\[0\]: .*fewer dpi"):
+        evenfall.run(write_recipe(text, PATCHES), on_event=read.append)
+    assert read == []
+
+
+def test_file_that_cannot_be_small_enough_is_named(write_recipe):
+    text = (
+        LIGHTS
+        + """
+[moods.day]
+look = { grain = { strength = 1 } }
+[[deliverables]]
+format = "jpeg"
+width = 1500
+max_kilobytes = 10
+"""
+    )
+    with pytest.raises(OutputError, match=r"deliverables\[0\]: view_day\.jpg: no JPEG of this"):
+        evenfall.run(write_recipe(text, PATCHES))
+
+
+def test_mood_of_a_neutral_spot_that_is_given_up_is_not_read(write_recipe):
+    """Dusk drops the neutral spot of the mood that it builds on, and with it that mood's lights."""
+    text = (
+        LIGHTS
+        + """
+[camera]
+meter = "off"
+[moods.day]
+lights = { lamp = { match = { to = "sun", ratio = "4:1" } } }
+camera.white_balance = { neutral = [0.5, 0.5], neutral_mood = "day" }
+[moods.dusk]
+based_on = "day"
+lights = { sun = "off", lamp = "off" }
+camera.white_balance = { kelvin = 4300 }
+"""
+    )
+    report = evenfall.run(write_recipe(text, PATCHES), moods=["dusk"])
+    assert list(report.lights) == ["sky"]
+
+
+def test_mask_is_not_written_over(write_recipe, tmp_path):
+    from PIL import Image
+
+    Image.new("L", (24, 16), 255).save(tmp_path / "view_day.png")
+    region = '[[moods.day.regions]]\narea = { mask = "view_day.png" }\nexposure_stops = 1\n'
+    recipe = write_recipe(f"{LIGHTS}[moods.day]\n{region}", PATCHES)
+    with pytest.raises(RecipeError, match="the run would write over a file that it reads"):
+        evenfall.run(recipe, out=tmp_path, overwrite=True)
+
+
+def test_recorded_changes_quote_the_mood(write_recipe):
+    text = LIGHTS + '[moods.day]\n[moods."v1.2"]\nlights = { sun = "off" }\n'
+    recipe = write_recipe(text, PATCHES)
+    picture = evenfall.run(recipe).files[1].path
+    record = read_provenance(picture)
+    assert record is not None
+    again = recipe.path.with_name("again.toml")
+    again.write_text(record.recipe_text, encoding="utf-8")
+    loaded = evenfall.load(again, changes=record.changes)
+    made = evenfall.develop(loaded, "v1.2")
+    np.testing.assert_allclose(made, evenfall.develop(recipe, "v1.2"), atol=1e-6)

@@ -20,7 +20,7 @@ from evenfall.cli.options import (
 from evenfall.cli.progress import LiveProgress
 
 if TYPE_CHECKING:
-    from evenfall.run.report import RunReport
+    from evenfall.run.report import FileReport, RunReport
 
 __all__ = ["command"]
 
@@ -107,7 +107,7 @@ def _terminate(number: int, frame: FrameType | None) -> NoReturn:
 def _print(report: RunReport, *, verbose: bool) -> None:
     """Print what was made: files to stdout, the rest to stderr."""
     for file in report.files:
-        state = "would be made" if report.dry_run else "kept" if file.kept else "made"
+        state = _state(file, dry_run=report.dry_run)
         size = "" if file.bytes is None else f"  {file.bytes / 1e6:.1f} MB"
         click.echo(f"{_shown(file.path)}  {state}{size}")
     for mood in report.moods.values():
@@ -121,6 +121,14 @@ def _print(report: RunReport, *, verbose: bool) -> None:
         click.echo(f"Report: {_shown(report.report)}", err=True)
     if verbose:
         _print_details(report)
+
+
+def _state(file: FileReport, *, dry_run: bool) -> str:
+    if not dry_run:
+        return "kept" if file.kept else "made"
+    if file.kept:
+        return "would be kept"
+    return "would be replaced, with --overwrite" if file.path.exists() else "would be made"
 
 
 def _print_details(report: RunReport) -> None:

@@ -81,8 +81,10 @@ def _wanted(
     wanted = {key: value for key, value in tree.items() if key not in ("sheet", "deliverables")}
     if not proof:
         wanted.pop("proof", None)
-    if deliverable is not None and "deliverables" in tree:
-        wanted["deliverables"] = [tree["deliverables"][deliverable]]
+    if deliverable is not None:  # one-off changes can ask for more of them than the text holds
+        wanted["deliverables"] = tree.get("deliverables", [])[deliverable : deliverable + 1]
+        if not wanted["deliverables"]:
+            del wanted["deliverables"]
     if "moods" in tree:
         wanted["moods"] = {name: part for name, part in tree["moods"].items() if name in moods}
     return wanted

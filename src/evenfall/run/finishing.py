@@ -19,7 +19,7 @@ import numpy.typing as npt
 from evenfall.camera.state import CameraState
 from evenfall.deliver.frame import frame_of
 from evenfall.deliver.provenance import Provenance
-from evenfall.errors import EvenfallError
+from evenfall.errors import EvenfallError, OutputError
 from evenfall.light.primaries import RgbSpace
 from evenfall.look.chain import LookChain, build_chain
 from evenfall.look.output import output_space
@@ -229,8 +229,10 @@ class _MoodJob:
         for target in work.targets:
             deliverable = target.deliverable
             resized = frame_of(deliverable, *finisher.size).is_resized
-            for display in display_of(deliverable):
-                if resized or display[1] != 1.0:
+            displays = display_of(deliverable)
+            for number, display in enumerate(displays):
+                is_hdr = deliverable.format == "avif" or number == 1
+                if resized or is_hdr:
                     canvas(display).want_linear()
                 else:
                     bits = 16 if deliverable.bit_depth == 16 else 8
@@ -292,13 +294,17 @@ class _MoodJob:
 
     def _encode(self, target: Target) -> None:
         finisher = self.finisher
-        data = encode_display(
-            target.deliverable,
-            frame_of(target.deliverable, *finisher.size),
-            self.canvases,
-            finisher.provenance(target),
-            finisher.guides,
-        )
+        try:
+            data = encode_display(
+                target.deliverable,
+                frame_of(target.deliverable, *finisher.size),
+                self.canvases,
+                finisher.provenance(target),
+                finisher.guides,
+            )
+        except OutputError as error:
+            found = f"{target.path.name}: {error}"
+            raise OutputError(finisher.recipe.fault(target.place, found)) from None
         finisher.write(target, data)
 
     def _encode_scene_linear(self, target: Target, mix: Mix, camera: CameraState) -> None:

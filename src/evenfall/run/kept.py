@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
+import os
 from dataclasses import fields
 from pathlib import Path
 from typing import Any
@@ -14,10 +16,12 @@ import numpy.typing as npt
 from evenfall.deliver.atomic import write_atomically
 from evenfall.errors import EvenfallError
 from evenfall.recipe import Recipe
-from evenfall.run.caching import cache_folder
+from evenfall.run.caching import cache_folder, trim_folder
 from evenfall.run.report import REPORT_FORMAT, FileReport, MoodReport, RunReport
 
 __all__ = ["Earlier", "load_thumbnail", "store_thumbnail"]
+
+_THUMBNAILS_BYTES = 256 << 20  # some hundred small pictures
 
 
 class Earlier:
@@ -59,15 +63,16 @@ class Earlier:
         return noted.get("fingerprint") if same else None
 
     def carry_over(self, report: RunReport) -> None:
-        """Note in a new report what this one knows of moods that the new run did not ask for."""
+        """Note in a new report what this one knows of files that the new run did not ask for."""
         report.earlier_moods = {
             name: mood for name, mood in self.moods.items() if name not in report.moods
         }
         made = {file.path for file in report.files}
+        known = {"", *report.earlier_moods}  # contact sheets are no mood's
         report.earlier_files = [
             file
             for file in self.files
-            if file.mood in report.earlier_moods and file.path not in made and file.path.exists()
+            if file.mood in known and file.path not in made and file.path.exists()
         ]
 
     def keep(self, file: FileReport) -> FileReport | None:
@@ -107,6 +112,8 @@ def load_thumbnail(mood_digest: str, size: tuple[int, int]) -> npt.NDArray[np.ui
     body, checksum = codes[:-32], codes[-32:].tobytes()
     if body.size != 3 * size[0] * size[1] or hashlib.sha256(body.tobytes()).digest() != checksum:
         return None
+    with contextlib.suppress(OSError):
+        os.utime(path)  # the least recently used are thrown away first
     return body.reshape(size[1], size[0], 3)
 
 
@@ -116,7 +123,8 @@ def store_thumbnail(mood_digest: str, codes: npt.NDArray[np.uint8]) -> None:
     body = codes.tobytes()
     try:
         write_atomically(path, body + hashlib.sha256(body).digest(), overwrite=True)
-    except EvenfallError:
+        trim_folder(path.parent, _THUMBNAILS_BYTES)
+    except (EvenfallError, OSError):
         return
 
 

@@ -162,6 +162,8 @@ class _Run:
         if not moods:
             self.report.files.remove(file)
             return
+        if len(moods) < len(self.recipe.moods):
+            file.made_of = ""  # never to be taken for the whole one
         provenance = self._record(
             "", self.plan.origins.sheet_text(tuple(self.recipe.moods)), self.recipe.changes, ""
         )

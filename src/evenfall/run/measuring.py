@@ -25,7 +25,7 @@ from evenfall.recipe import Area, Recipe, ResolvedMood, WhiteBalance
 from evenfall.run.areas import weights_of
 from evenfall.run.reduced import area_mean, reduced_size
 
-__all__ = ["GRID_WIDTH", "Grid", "Measuring", "plan_measuring"]
+__all__ = ["GRID_WIDTH", "Grid", "Measuring", "neutral_moods", "plan_measuring"]
 
 Floats = npt.NDArray[np.float32]
 GRID_WIDTH = 640
@@ -110,9 +110,8 @@ class Measuring:
         plan = self.meters[mood.name]
         if plan is not None:
             needed.update(plan.lights)
-        for balance in white_balances(mood):
-            if balance.neutral is not None:
-                needed.update(self._on(balance.neutral_mood or mood.name))
+        for other in neutral_moods(mood):
+            needed.update(self._on(other))
         return tuple(light for light in self.recipe.model.lights if light in needed)
 
     def camera(self, mood: ResolvedMood, grid: Grid) -> CameraState:
@@ -168,6 +167,16 @@ def white_balances(mood: ResolvedMood) -> list[WhiteBalance]:
     return [balance for balance in found if balance is not None]
 
 
+def neutral_moods(mood: ResolvedMood) -> list[str]:
+    """Moods in which the neutral spots of a mood are measured."""
+    found = [
+        balance.neutral_mood or mood.name
+        for balance in white_balances(mood)
+        if balance.neutral is not None
+    ]
+    return list(dict.fromkeys(found))
+
+
 def plan_measuring(
     recipe: Recipe,
     moods: Sequence[str],
@@ -206,8 +215,7 @@ def plan_measuring(
             continue
         if plan is not None:
             concerned[plan.mood] = None
-        for balance in white_balances(recipe.moods[name]):
-            concerned[balance.neutral_mood or name] = None
+        concerned |= dict.fromkeys(neutral_moods(recipe.moods[name]))
     balances: dict[str, Balance] = {}
     for name in concerned:
         try:

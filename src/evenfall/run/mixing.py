@@ -22,7 +22,7 @@ from evenfall.mix.workers import default_workers, passes_at_once
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.recipe import Area, Recipe, ResolvedMood, WhiteBalance
 from evenfall.run.areas import weights_of
-from evenfall.run.measuring import Grid, Measuring, plan_measuring, white_balances
+from evenfall.run.measuring import Grid, Measuring, neutral_moods, plan_measuring
 from evenfall.run.regions import additions_of, regional_gains
 from evenfall.run.view import View, open_view
 
@@ -285,10 +285,9 @@ def _mean(recipe: Recipe, grid: Grid, need: MeanNeed) -> npt.NDArray[np.float64]
 
 def _concerned(recipe: Recipe, mood: str) -> list[str]:
     """Name the mood, and those that are metered or hold the neutral spot for it."""
-    found = {mood: None}
+    found: dict[str, None] = {mood: None}
     plan = plan_meter(recipe, recipe.moods[mood])
     if plan is not None:
         found[plan.mood] = None
-    for balance in white_balances(recipe.moods[mood]):
-        found[balance.neutral_mood or mood] = None
+    found |= dict.fromkeys(neutral_moods(recipe.moods[mood]))
     return list(found)

@@ -17,12 +17,13 @@ from typing import Any
 from pydantic import BaseModel
 
 from evenfall.camera.exposure import MeterPlan, plan_meter
-from evenfall.recipe import Area, Recipe, ResolvedMood
+from evenfall.recipe import Area, Meter, Recipe, ResolvedMood
+from evenfall.recipe.places import dotted
 from evenfall.run.excerpt import excerpt, mood_chain, relevant_changes
-from evenfall.run.measuring import white_balances
+from evenfall.run.measuring import neutral_moods
 from evenfall.run.targets import Target
 
-__all__ = ["Origins", "lights_behind"]
+__all__ = ["Origins", "lights_behind", "side_files"]
 
 
 def lights_behind(recipe: Recipe, mood: str) -> tuple[str, ...]:
@@ -32,7 +33,7 @@ def lights_behind(recipe: Recipe, mood: str) -> tuple[str, ...]:
     plan = plan_meter(recipe, resolved)
     if plan is not None:
         needed.update(plan.lights, _matched(recipe, recipe.moods[plan.mood]))
-    for other in _neutral_moods(resolved):
+    for other in neutral_moods(resolved):
         needed.update(_on(recipe.moods[other]))
     return tuple(light for light in recipe.model.lights if light in needed)
 
@@ -76,7 +77,7 @@ class Origins:
             "resolved": _resolved(self.recipe, resolved),
             "passes": self.passes(mood),
             "meter": self._meter(resolved),
-            "files": {name: self._hash(path) for name, path in _side_files(self.recipe, resolved)},
+            "files": {name: self._hash(path) for name, path in side_files(self.recipe, resolved)},
         }
         return _digest(facts)
 
@@ -93,7 +94,7 @@ class Origins:
     def moods_of(self, mood: str) -> set[str]:
         """Name the mood, those it builds on, and those that hold its neutral spot."""
         found = set(mood_chain(self.recipe, mood))
-        for other in _neutral_moods(self.recipe.moods[mood]):
+        for other in neutral_moods(self.recipe.moods[mood]):
             found.update(mood_chain(self.recipe, other))
         return found
 
@@ -121,7 +122,7 @@ class Origins:
         changes = self._changes(mood)
         plan = plan_meter(self.recipe, self.recipe.moods[mood])
         if plan is not None and plan.mood not in self.moods_of(mood):
-            place = f"moods.{mood}.camera"
+            place = dotted(("moods", mood, "camera"))
             changes += (f"{place}.meter=off", f"{place}.exposure_stops={exposure_stops!r}")
         return changes
 
@@ -187,15 +188,7 @@ def _matched(recipe: Recipe, mood: ResolvedMood) -> set[str]:
     return set(_on(mood)) if any(s.match for s in mood.lights.values()) else set()
 
 
-def _neutral_moods(mood: ResolvedMood) -> set[str]:
-    return {
-        balance.neutral_mood or mood.name
-        for balance in white_balances(mood)
-        if balance.neutral is not None
-    }
-
-
-def _side_files(recipe: Recipe, mood: ResolvedMood) -> Iterator[tuple[str, Path]]:
+def side_files(recipe: Recipe, mood: ResolvedMood) -> Iterator[tuple[str, Path]]:
     """Other files that a mood's pictures follow from, by their names in the recipe."""
     repair = recipe.model.passes.repair
     for file in (repair.albedo, repair.normal):
@@ -212,6 +205,8 @@ def _side_files(recipe: Recipe, mood: ResolvedMood) -> Iterator[tuple[str, Path]
     for name in names:
         yield name, recipe.beside(name)
     areas = [region.area for region in mood.regions]
+    if isinstance(mood.camera.meter, Meter) and mood.camera.meter.area is not None:
+        areas.append(mood.camera.meter.area)
     areas += [s.match.area for s in mood.lights.values() if s.match and s.match.area]
     yield from _area_files(recipe, areas)
 

@@ -13,7 +13,7 @@ from evenfall.deliver.sheet import picture_size
 from evenfall.run.describing import describe_light, versions
 from evenfall.run.fingerprints import Fingerprints
 from evenfall.run.kept import Earlier, load_thumbnail
-from evenfall.run.origin import Origins, lights_behind
+from evenfall.run.origin import Origins, lights_behind, side_files
 from evenfall.run.report import FileReport, RunReport
 from evenfall.run.sheet import sheet_digest
 from evenfall.run.targets import Target, plan_targets, refuse_inputs, sheet_path
@@ -89,7 +89,7 @@ def plan_run(
     """
     recipe, (width, height) = view.recipe, view.size
     out, proof = earlier.out, earlier.proof
-    targets = plan_targets(recipe, moods, out, width=width, proof=proof)
+    targets = plan_targets(recipe, moods, out, size=(width, height), proof=proof)
     report = RunReport(
         recipe=recipe.path,
         changes=recipe.changes,
@@ -113,7 +113,8 @@ def plan_run(
         made |= {mood for mood in moods if mood not in plan.thumbnails}
     plan.to_make = tuple(mood for mood in moods if mood in made)
     report.moods = {mood: earlier.moods[mood] for mood in moods if mood not in made}
-    refuse_inputs(recipe, [file.path for file in report.files])
+    beside = {path for mood in recipe.moods.values() for _, path in side_files(recipe, mood)}
+    refuse_inputs(recipe, beside, [file.path for file in report.files])
     return plan
 
 

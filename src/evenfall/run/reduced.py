@@ -26,7 +26,7 @@ from evenfall.mix.halves import widen
 from evenfall.passes.header import PassHeader
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.library import PassLibrary
-from evenfall.run.caching import cache_folder
+from evenfall.run.caching import cache_folder, trim_folder
 
 __all__ = ["ReducedLibrary", "area_mean", "narrowed", "reduced_size"]
 
@@ -171,8 +171,8 @@ class ReducedLibrary:
 
     def read(self, batch: tuple[str, ...]) -> dict[str, PassImage]:
         """Reduced passes of a batch, from the cache or anew; thread-safe."""
-        if self.size == self._library.size:
-            return self._library.read(batch)
+        if self.size == self._library.size or any(light not in self.headers for light in batch):
+            return self._library.read(batch)  # which says what is wrong with a light without header
         files = {light: self._folder / self._key(light).file_name for light in batch}
         kept = {light: _load(files[light], self.headers[light]) for light in batch}
         found = {light: image for light, image in kept.items() if image is not None}
@@ -222,13 +222,12 @@ def _load(path: Path, header: PassHeader) -> PassImage | None:
         alpha = None
         if facts["alpha"]:
             alpha = np.frombuffer(data, np.float32, offset=planes.nbytes).reshape(shape)
-    except (OSError, ValueError, KeyError):
+        census = PixelCensus(**facts["census"])
+    except (OSError, ValueError, KeyError, TypeError):
         return None
     with contextlib.suppress(OSError):
         os.utime(path)  # the least recently used are thrown away first
-    return PassImage(
-        header, (planes[0], planes[1], planes[2]), alpha, PixelCensus(**facts["census"])
-    )
+    return PassImage(header, (planes[0], planes[1], planes[2]), alpha, census)
 
 
 def _store(path: Path, image: PassImage) -> None:
@@ -250,17 +249,6 @@ def _store(path: Path, image: PassImage) -> None:
             partial.replace(path)
         finally:
             partial.unlink(missing_ok=True)
-        _trim(path.parent)
+        trim_folder(path.parent, _LIMIT_BYTES)
     except OSError:
         return
-
-
-def _trim(folder: Path) -> None:
-    """Throw away the passes unused for longest until the folder is within its limit."""
-    entries = [(entry.stat(), Path(entry)) for entry in os.scandir(folder)]
-    excess = sum(facts.st_size for facts, _ in entries) - _LIMIT_BYTES
-    for facts, path in sorted(entries, key=lambda entry: entry[0].st_mtime_ns):
-        if excess <= 0:
-            return
-        path.unlink(missing_ok=True)
-        excess -= facts.st_size

@@ -8,11 +8,12 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.camera.white_balance import white_balance_matrix
+from evenfall.errors import RecipeError
 from evenfall.light.primaries import ACESCG, RgbSpace, conversion_matrix
 from evenfall.look.regions import RegionChange
 from evenfall.look.whole import Additions
 from evenfall.mix.plan import RegionalGain
-from evenfall.recipe import Area, Recipe, Region, ResolvedMood, WhiteBalance
+from evenfall.recipe import Area, Recipe, ResolvedMood, WhiteBalance
 
 __all__ = ["additions_of", "regional_gains"]
 
@@ -71,6 +72,8 @@ def additions_of(
     ------
     PixelSourceError
         When a file cannot be read.
+    RecipeError
+        When there is no light in the neutral spot of a region's white balance.
     """
     from evenfall.passes.pictures import read_picture
 
@@ -78,10 +81,10 @@ def additions_of(
         RegionChange(
             weigh(region.area),
             region.exposure_stops,
-            _balance_there(mood, region, space, neutral),
+            _balance_there(recipe, mood, number, space, neutral),
             region.saturation,
         )
-        for region in mood.regions
+        for number, region in enumerate(mood.regions)
         if region.exposure_stops or region.white_balance or region.saturation != 1.0
     ]
     plate = None
@@ -96,18 +99,24 @@ def additions_of(
 
 
 def _balance_there(
+    recipe: Recipe,
     mood: ResolvedMood,
-    region: Region,
+    number: int,
     space: RgbSpace,
     neutral: Callable[[WhiteBalance], Matrix | None],
 ) -> Matrix | None:
     """White balance of a region on top of the mood's, in working primaries."""
-    if region.white_balance is None:
+    asked = mood.regions[number].white_balance
+    if asked is None:
         return None
-    own, there = (
-        np.eye(3) if settings is None else white_balance_matrix(settings, space, neutral(settings))
-        for settings in (mood.camera.white_balance, region.white_balance)
-    )
+    try:
+        own, there = (
+            np.eye(3) if each is None else white_balance_matrix(each, space, neutral(each))
+            for each in (mood.camera.white_balance, asked)
+        )
+    except ValueError as error:
+        place = ("moods", mood.name, "regions", number, "white_balance")
+        raise RecipeError(recipe.fault(place, str(error))) from None
     to_working = conversion_matrix(space, ACESCG)
     balance: Matrix = to_working @ there @ np.linalg.inv(own) @ np.linalg.inv(to_working)
     return balance

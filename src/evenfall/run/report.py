@@ -136,7 +136,7 @@ class RunReport:
     versions : dict of str to str
         Versions of evenfall and of what it computes with.
     earlier_files : list of FileReport
-        Files of other moods in the same folder, as an earlier run noted them.
+        Files of other moods, and a contact sheet, in the same folder, as an earlier run noted them.
     earlier_moods : dict of str to MoodReport
         Those moods.
     """

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from evenfall.deliver.formats import FILE_ENDINGS
+from evenfall.deliver.frame import Frame, frame_of
 from evenfall.errors import Fault, OutputError, RecipeError
 from evenfall.recipe import Deliverable, Recipe
 
@@ -55,7 +56,7 @@ def sheet_path(recipe: Recipe, out: Path, *, proof: bool) -> Path:
 
 
 def plan_targets(
-    recipe: Recipe, moods: Sequence[str], out: Path, *, width: int, proof: bool
+    recipe: Recipe, moods: Sequence[str], out: Path, *, size: tuple[int, int], proof: bool
 ) -> list[Target]:
     """Name the files of the chosen moods, mood by mood.
 
@@ -67,15 +68,20 @@ def plan_targets(
         Chosen moods.
     out : Path
         Folder of the pictures.
-    width : int
-        Width of the passes, for {width} in names.
+    size : tuple of int
+        Width and height of what is mixed.
     proof : bool
         Whether proofs are made.
 
+    Raises
+    ------
+    OutputError
+        When a deliverable would be larger than files hold or memory does.
     """
     targets: list[Target] = []
     for mood in moods:
         for number, deliverable in _deliverables_of(recipe, mood, proof=proof):
+            width = _frame(recipe, number, deliverable, size).width
             name = _file_name(recipe, mood, deliverable, width=width)
             path = out / (name + (_PROOF if proof else "") + FILE_ENDINGS[deliverable.format])
             if path in (target.path for target in targets):  # proofs of two crops
@@ -96,18 +102,29 @@ def _deliverables_of(
         return chosen
     crops: dict[object, tuple[int, Deliverable]] = {}
     for number, deliverable in chosen:
-        frame = deliverable.crop and (deliverable.crop, deliverable.crop_position)
-        crops.setdefault(frame, (number, _proof_of(deliverable)))
+        proof_of_it = _proof_of(deliverable)
+        frame = proof_of_it.crop and (proof_of_it.crop, proof_of_it.crop_position)
+        crops.setdefault(frame, (number, proof_of_it))
     return crops.values()
 
 
 def _proof_of(deliverable: Deliverable) -> Deliverable:
+    crop = deliverable.crop
+    if crop is None and deliverable.width and deliverable.height:
+        crop = f"{deliverable.width}:{deliverable.height}"
     return Deliverable(
         name=deliverable.name,
         suffix=deliverable.suffix,
-        crop=deliverable.crop,
+        crop=crop,
         crop_position=deliverable.crop_position,
     )
+
+
+def _frame(recipe: Recipe, number: int, deliverable: Deliverable, size: tuple[int, int]) -> Frame:
+    try:
+        return frame_of(deliverable, *size)
+    except OutputError as error:
+        raise OutputError(recipe.fault(("deliverables", number), str(error))) from None
 
 
 def _file_name(recipe: Recipe, mood: str, deliverable: Deliverable, *, width: int) -> str:
@@ -117,13 +134,22 @@ def _file_name(recipe: Recipe, mood: str, deliverable: Deliverable, *, width: in
         mood=mood,
         format=deliverable.format.replace(" ", "-"),
         space=deliverable.space.replace(" ", "-"),
-        width=deliverable.width or width,
+        width=width,
         suffix=deliverable.suffix,
     )
 
 
-def refuse_inputs(recipe: Recipe, paths: Iterable[Path]) -> None:
+def refuse_inputs(recipe: Recipe, side_files: Iterable[Path], paths: Iterable[Path]) -> None:
     """Refuse to write over something that the recipe reads.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Itself, its passes and its beauty are inputs.
+    side_files : iterable of Path
+        Plates, masks, LUTs and what else its moods read.
+    paths : iterable of Path
+        Where files would be written.
 
     Raises
     ------
@@ -135,10 +161,7 @@ def refuse_inputs(recipe: Recipe, paths: Iterable[Path]) -> None:
     inputs.update(recipe.pass_path(light.file).resolve() for light in model.lights.values())
     if model.passes.beauty is not None:
         inputs.add(recipe.pass_path(model.passes.beauty.file).resolve())
-    for mood in recipe.moods.values():
-        inputs.update(recipe.beside(overlay.file).resolve() for overlay in mood.overlays)
-        if mood.plate is not None:
-            inputs.add(recipe.beside(mood.plate.file).resolve())
+    inputs.update(path.resolve() for path in side_files)
     faults = [
         Fault(
             str(path),

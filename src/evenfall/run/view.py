@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from evenfall.errors import PassError
 from evenfall.light.primaries import RgbSpace, space_from_chromaticities
+from evenfall.passes.files import stamp
 from evenfall.passes.library import PassLibrary
 from evenfall.recipe import Recipe
 
@@ -70,6 +73,16 @@ def open_view(recipe: Recipe, *, proof: bool = False, keep_going: bool = False) 
     if proof:
         from evenfall.run.reduced import ReducedLibrary
 
-        repair = recipe.model.passes.repair.model_dump_json()
-        passes = ReducedLibrary(files, recipe.model.proof.width, repair)
+        passes = ReducedLibrary(files, recipe.model.proof.width, _repair_in_words(recipe))
     return View(recipe, files, passes, space_from_chromaticities(files.chromaticities))
+
+
+def _repair_in_words(recipe: Recipe) -> str:
+    """Say how broken pixels are mended, and which files guide the denoiser."""
+    repair = recipe.model.passes.repair
+    words = [repair.model_dump_json()]
+    for guide in (repair.albedo, repair.normal):
+        if guide is not None:
+            with contextlib.suppress(PassError):  # reading it says what is wrong
+                words.append(str(stamp(recipe.pass_path(guide))))
+    return " ".join(words)
