@@ -103,7 +103,7 @@ def test_missing_light_is_described(
     without = {name: rgb for name, rgb in studio_passes.items() if name != "pendants"}
     share = studio_passes["pendants"].sum() / studio_beauty.sum()
     message = proof_of(without, studio_beauty).diagnoses[0].message
-    assert "warm light" in message
+    assert "warmer than the rest" in message
     assert float(message.split(" %")[0]) == pytest.approx(100 * share, rel=0.15)
 
 

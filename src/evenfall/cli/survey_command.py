@@ -162,6 +162,9 @@ def _print(survey: Survey) -> None:
     console.print(_lights_table(survey, common))
     _print_reasons(survey, console)
     _print_flaws(survey, console)
+    guides = [facts.file for facts in survey.passes if facts.kind == "guide"]
+    if guides:
+        console.print(f"By their names no light's pass: {', '.join(guides)}.", soft_wrap=True)
     for each in survey.unreadable:
         console.print(f"Cannot be read: {each.reason}", soft_wrap=True)
     for note in survey.notes:
@@ -191,42 +194,43 @@ def _lights_table(survey: Survey, common: dict[str, str]) -> Table:
     from rich.table import Table
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("light")
+    table.add_column("light", no_wrap=True)
     table.add_column("role")
-    table.add_column("file", overflow="fold")
+    for heading in ("mean", "peak", "stops to key", "share"):
+        table.add_column(heading, justify="right", no_wrap=True)
     own = [key for key in ("size", "pixels", "codec", "colour space") if key not in common]
     for key in own:
         table.add_column(key)
-    for heading in ("mean", "peak", "to the key", "of the light"):
-        table.add_column(heading, justify="right")
-    others = [facts for facts in survey.passes if facts.kind != "light"]
-    for facts in (*sorted(survey.lights, key=lambda facts: -facts.share), *others):
-        if others and facts is others[0]:
+    table.add_column("file", overflow="fold")
+    rows = sorted(survey.lights, key=lambda facts: -facts.share)
+    for facts in (*rows, *([] if survey.beauty is None else [survey.beauty])):
+        if facts is survey.beauty:
             table.add_section()
         inside = [part for part in (facts.header.part, facts.header.layer) if part]
         file_facts = _file_facts(facts)
         table.add_row(
             facts.name,
-            facts.role.role if facts.role is not None else "",
-            " / ".join([facts.file, *inside]),
-            *(file_facts[key] for key in own),
+            facts.role.role if facts.role is not None else facts.kind,
             *_light_cells(facts),
+            *(file_facts[key] for key in own),
+            " / ".join([facts.file, *inside]),
         )
     return table
 
 
 def _light_cells(facts: PassFacts) -> tuple[str, str, str, str]:
-    if facts.kind == "guide":
-        return "", "", "", ""
     stops = "black"
     if facts.stops_to_key is not None:
-        stops = f"{facts.stops_to_key:+.1f} stops" if facts.stops_to_key else "0"
+        stops = f"{facts.stops_to_key:+.1f}" if facts.stops_to_key else "0"
     share = f"{100 * facts.share:.1f} %" if facts.kind == "light" else ""
     return f"{facts.mean_luminance:.3g}", f"{facts.peak_luminance:.3g}", stops, share
 
 
 def _print_reasons(survey: Survey, console: Console) -> None:
-    console.print("Why these roles (mean and peak are luminance in scene units):")
+    console.print(
+        "Mean and peak are luminance in scene units; share is of the light of all passes."
+    )
+    console.print("Why these roles:")
     for facts in survey.lights:
         if facts.role is not None:
             console.print(f"  {facts.name}: {facts.role.role}, {facts.role.reason}", soft_wrap=True)

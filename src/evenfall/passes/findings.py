@@ -231,13 +231,13 @@ def _missing_pass(evidence: Evidence) -> Diagnosis:
     total = _sure_light(evidence.explanation, 1)
     share = float(total.sum() / max(light.sum(), 1e-12))
     balance = (total[0] / max(total[2], 1e-9)) / (light[0] / max(light[2], 1e-9))
-    colour = "warm " if balance > _WARM else "cool " if balance < _COOL else "neutral "
+    colour = "warmer than" if balance > _WARM else "cooler than" if balance < _COOL else "like"
     region = loudest(evidence, evidence.explanation.residual)
     return Diagnosis(
         "pass-missing",
         (),
-        f"{percent(share)} of the beauty's light is in no pass; it is {colour}light, strongest "
-        f"in {region}",
+        f"{percent(share)} of the beauty's light is in no pass; it is {colour} the "
+        f"rest, strongest in {region}",
         "render the pass of the light that shines there, or add it to the recipe",
         region,
     )

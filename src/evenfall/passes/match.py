@@ -89,6 +89,7 @@ GUIDE_WORDS = (
         "motion",
     ),
     *("velocity", "occlusion", "ao", "roughness", "variance", "sample", "truth", "reference"),
+    "relit",
 )
 """Words of pictures that are no light's pass."""
 

@@ -234,7 +234,10 @@ def _pictures(
         try:
             headers = inspect(path)
         except PassError as error:
-            unreadable.append(Unreadable(file, str(error)))
+            if is_guide_name(path.stem):
+                notes.append(f"{file}: left out, by its name it holds no light")
+            else:
+                unreadable.append(Unreadable(file, str(error)))
             continue
         seen = list(dict.fromkeys(header.view for header in headers))
         wanted = view if view in seen else seen[0]
@@ -361,11 +364,11 @@ def _stops(luminance: float, key: float) -> float | None:
 
 
 def _differences(facts: Sequence[PassFacts]) -> Iterator[str]:
-    sizes = {(each.header.width, each.header.height): each.file for each in facts}
+    lit = [each for each in facts if each.kind != "guide"]
+    sizes = {(each.header.width, each.header.height): each.file for each in lit}
     if len(sizes) > 1:
         said = "; ".join(f"{w} x {h} ({file})" for (w, h), file in sizes.items())
         yield f"sizes differ: {said}"
-    lit = [each for each in facts if each.kind != "guide"]
     spaces = {each.colour_space: each.file for each in lit}
     if len(spaces) > 1:
         said = "; ".join(f"{space} ({file})" for space, file in spaces.items())
