@@ -132,6 +132,17 @@ def test_own_patterns(folder: Path) -> None:
     assert "does not read" in wrong.stderr
 
 
+def test_patterns_of_a_recipe(folder: Path, tmp_path: Path) -> None:
+    recipe = tmp_path / "old.toml"
+    recipe.write_text(
+        "format = 1\n[passes]\nname_patterns = ['^room_(?P<light>c.+)$']\n"
+        '[lights.cove]\nfile = "room_cove.exr"\n[moods.day]\n'
+    )
+    result = call(folder, "--recipe", recipe)
+    assert result.exit_code == 0, result.output
+    assert "1 light\n" in result.stdout
+
+
 def test_what_is_no_folder(tmp_path: Path) -> None:
     result = call(tmp_path / "nowhere")
     assert result.exit_code == 2

@@ -164,6 +164,15 @@ def test_a_damaged_file_does_not_stop_the_others(folder: Path) -> None:
     assert any("room_look.png" in note for note in survey.notes)
 
 
+def test_links_out_of_the_folder_are_not_followed(folder: Path, tmp_path_factory: Any) -> None:
+    outside = tmp_path_factory.mktemp("outside") / "secret.exr"
+    outside.write_bytes((folder / "room_sky.exr").read_bytes())
+    (folder / "room_extra.exr").symlink_to(outside)
+    survey = survey_folder(folder)
+    assert [each.file for each in survey.unreadable] == ["room_extra.exr"]
+    assert len(survey.lights) == 7
+
+
 def test_sizes_and_spaces_that_differ_are_noted(
     folder: Path, studio_passes: dict[str, np.ndarray]
 ) -> None:

@@ -43,6 +43,12 @@ _WIDTH_IN_FILES = 120
     metavar="REGEX",
     help="Find lights by this regular expression with a group named 'light'. May be repeated.",
 )
+@click.option(
+    "--recipe",
+    type=click.Path(path_type=Path),
+    metavar="RECIPE",
+    help="Take name patterns and view from this recipe's [passes].",
+)
 @click.option("--view", metavar="NAME", help="Camera, for files that hold several views.")
 @click.option(
     "--maps",
@@ -56,6 +62,7 @@ def command(
     write: Path | None,
     overwrite: bool,
     patterns: tuple[str, ...],
+    recipe: Path | None,
     view: str | None,
     maps: Path | None,
     as_json: bool,
@@ -70,6 +77,11 @@ def command(
     from evenfall.passes.survey import survey_folder
 
     _check_free(write, overwrite=overwrite)
+    if recipe is not None:
+        from evenfall.recipe import load
+
+        said = load(recipe, check_files=False).model.passes
+        patterns, view = patterns or said.name_patterns, view or said.view
     with reading_progress(None) as advance:
         survey = survey_folder(
             folder,

@@ -12,6 +12,7 @@ import numpy as np
 from evenfall.errors import PassError, UsageError
 from evenfall.light.primaries import luminance_weights, space_from_chromaticities
 from evenfall.passes.clean import Flaws, find_flaws
+from evenfall.passes.files import check_inside
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.match import (
@@ -232,6 +233,7 @@ def _pictures(
     for path in files:
         file = path.relative_to(folder).as_posix()
         try:
+            check_inside(path, folder)
             headers = inspect(path)
         except PassError as error:
             if is_guide_name(path.stem):
