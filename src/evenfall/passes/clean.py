@@ -84,6 +84,13 @@ def find_flaws(planes: Sequence[Array]) -> Flaws:
     ----------
     planes : sequence of 3 ndarray
         R, G, B of shape (H, W), scene-linear and finite.
+
+    Examples
+    --------
+    >>> plane = np.full((9, 9), 0.2, np.float32)
+    >>> plane[4, 4], plane[0, 8] = 30, -1
+    >>> find_flaws([plane] * 3).counts
+    {'fireflies': 1, 'negative': 1, 'flat top': 0, 'overflow': 0}
     """
     negative, topped, overflow = (np.zeros(planes[0].shape, dtype=bool) for _ in range(3))
     tops = []

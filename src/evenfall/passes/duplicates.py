@@ -30,7 +30,15 @@ class SameLight:
 def same_lights(
     passes: tuple[BlockPicture, ...], keep: npt.NDArray[np.bool_]
 ) -> tuple[SameLight, ...]:
-    """Find passes that show the same light."""
+    """Find passes that show the same light.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(1)
+    >>> lamp, sky = (BlockPicture(rng.gamma(2, 1, (3, 9, 9)), np.zeros((3, 9, 9))) for _ in "ab")
+    >>> same_lights((lamp, sky, lamp), np.ones((3, 9, 9), bool))
+    (SameLight(first=0, second=2, factor=1.0),)
+    """
     found: list[SameLight] = []
     for first in range(len(passes)):
         for second in range(first + 1, len(passes)):

@@ -274,6 +274,16 @@ def fit_factors(blocks: BlockSet, judge: Judge, channel: int | None = None) -> F
 
     Weighted by the inverse noise variance, with Huber's weights (1964) against outliers; the
     non-negative least squares are those of Lawson and Hanson (1974) on the normal equations.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(1)
+    >>> lamp, sky = (BlockPicture(rng.gamma(2, 1, (3, 9, 9)), np.zeros((3, 9, 9))) for _ in "ab")
+    >>> beauty = BlockPicture(lamp.means + 2 * sky.means, lamp.checker)
+    >>> blocks = BlockSet(("lamp", "sky"), beauty, (lamp, sky), np.ones((3, 9, 9), bool))
+    >>> judge = Judge(blocks, saturated_residual(blocks, ()))
+    >>> fit_factors(blocks, judge).factors.round(3).tolist()
+    [1.0, 2.0]
     """
     from scipy.optimize import nnls
 

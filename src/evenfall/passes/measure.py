@@ -61,7 +61,16 @@ class Measured:
 
 
 def measure(picture: Pixels, grid: BlockGrid) -> Measured:
-    """Reduce a picture to its blocks, flat tops and alpha."""
+    """Reduce a picture to its blocks, slopes, flat tops and alpha.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> planes, alpha = [np.full((8, 16), 0.5, np.float32)] * 3, np.zeros((8, 16), np.float32)
+    >>> measured = measure(SimpleNamespace(planes=planes, alpha=alpha), BlockGrid(8, 16, 4))
+    >>> measured.blocks.means.shape, measured.open_share
+    ((3, 2, 4), 1.0)
+    """
     tops, topped = [], []
     for plane in picture.planes:
         top = flat_top(plane)

@@ -130,14 +130,28 @@ class Proof:
 
 
 def shares_of_light(pictures: Sequence[BlockPicture], weights: Float) -> tuple[float, ...]:
-    """Share of the summed luminance that each picture holds."""
+    """Share of the summed luminance that each picture holds.
+
+    Examples
+    --------
+    >>> lamp, sky = (BlockPicture(np.full((3, 2, 2), v), np.zeros((3, 2, 2))) for v in (1.0, 3.0))
+    >>> shares_of_light([lamp, sky], np.array([0.2126, 0.7152, 0.0722]))
+    (0.25, 0.75)
+    """
     light = [float(np.tensordot(weights, picture.means, 1).sum()) for picture in pictures]
     total = sum(light)
     return tuple(each / total if total > 0 else 0.0 for each in light)
 
 
 def small_view(planes: Sequence[Plane], weights: Float) -> Float:
-    """Reduce a picture to luminance at about 800 pixels across, by means of whole pixels."""
+    """Reduce a picture to luminance at about 800 pixels across, by means of whole pixels.
+
+    Examples
+    --------
+    >>> plane = np.ones((90, 1600), np.float32)
+    >>> small_view([plane] * 3, np.array([0.2126, 0.7152, 0.0722])).shape
+    (45, 800)
+    """
     height, width = planes[0].shape
     grid = BlockGrid(height, width, max(1, round(width / _VIEW_WIDTH)))
     channels = np.stack([grid.sums(plane) for plane in planes]) / grid.counts()

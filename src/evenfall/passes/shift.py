@@ -111,6 +111,12 @@ def find_shift(means: Float, judge: Judge, slopes: Sequence[Slopes]) -> Shift | 
         Its noise.
     slopes : sequence of Slopes
         One a pass, with its factor applied.
+
+    Returns
+    -------
+    Shift or None
+        None if nothing moved by a quarter of a pixel or more, as far as noise lets tell. Shifts up
+        to a few pixels are found.
     """
     across = np.sum([slope.across for slope in slopes], axis=0)
     every = Slopes(across, np.sum([slope.down for slope in slopes], axis=0))
