@@ -137,3 +137,13 @@ def test_objects_are_chosen_by_number_and_never_blended():
 def test_a_mask_without_a_reader_is_refused():
     with pytest.raises(ValueError, match=r"no reader was given for 'm.png'"):
         area_weights(Area(mask="m.png"), WIDTH, HEIGHT)
+
+
+@pytest.mark.parametrize("pixels", [3, 4, 5, 6])
+def test_a_feathered_mask_stays_where_it_is(pixels):
+    """Its own mirror image, whatever the width of the edge."""
+    mask = np.zeros((HEIGHT, WIDTH), np.float32)
+    mask[:, 60 : WIDTH - 60] = 1
+    area = Area(mask="m.png", feather=2 * pixels / WIDTH)
+    weights = area_weights(area, WIDTH, HEIGHT, lambda *_: mask)
+    np.testing.assert_allclose(weights, weights[:, ::-1], atol=1e-6)

@@ -254,6 +254,17 @@ MISTAKES = [
     ),
     (
         "[look]",
+        "[camera.meter.area]\ngradient = { start = [0, 0], end = [0, 1] }\nfeather = 0.1\n[look]",
+        "villa.toml:33: camera.meter.area: a gradient has no edge to feather; move its start and "
+        "end apart",
+    ),
+    (
+        "[look]",
+        '[camera.meter.area]\nellipse = [0.5, 0.5, 0.1, 0.1]\nchannel = "R"\n[look]',
+        "villa.toml:33: camera.meter.area: channel goes with mask or ids, which are files",
+    ),
+    (
+        "[look]",
         "[camera.meter.area]\nrectangle = [0.8, 0.1, 0.2, 0.9]\n[look]",
         "villa.toml:33: camera.meter.area: a rectangle is left, top, right, bottom with left < "
         "right, top < bottom",

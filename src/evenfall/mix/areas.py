@@ -146,6 +146,6 @@ def _blurred(weights: Floats, feather: float) -> Floats:
     from scipy.ndimage import uniform_filter
 
     size = max(1, round(feather / 2))
-    for _ in range(2):
-        weights = uniform_filter(weights, size, mode="nearest")
+    for origin in (0, size % 2 - 1):  # an even box lies half a pixel to one side, then to the other
+        weights = uniform_filter(weights, size, mode="nearest", origin=origin)
     return np.asarray(np.clip(weights, 0.0, 1.0), dtype=np.float32)

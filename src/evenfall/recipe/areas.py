@@ -70,6 +70,10 @@ class Area(Part):
             raise ValueError("an area by object ids needs id = [number, ...]")
         if self.id and "ids" not in shapes:
             raise ValueError("id goes with ids, the file of the object-id pass")
+        if self.channel is not None and not shapes & {"mask", "ids"}:
+            raise ValueError("channel goes with mask or ids, which are files")
+        if self.feather and "gradient" in shapes:
+            raise ValueError("a gradient has no edge to feather; move its start and end apart")
         if self.rectangle is not None:
             left, top, right, bottom = self.rectangle
             if left >= right or top >= bottom:
