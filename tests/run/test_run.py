@@ -612,3 +612,73 @@ def test_recorded_changes_quote_the_mood(write_recipe):
     loaded = evenfall.load(again, changes=record.changes)
     made = evenfall.develop(loaded, "v1.2")
     np.testing.assert_allclose(made, evenfall.develop(recipe, "v1.2"), atol=1e-6)
+
+
+def test_mood_without_a_deliverable_is_said_to_make_nothing(write_recipe):
+    text = LIGHTS + '[moods.day]\n[moods.dusk]\n[[deliverables]]\nmoods = ["day"]\n'
+    recipe = write_recipe(text, PATCHES, changes=["sheet.make=false"])
+    report = evenfall.run(recipe)
+    assert [file.path.name for file in report.files] == ["view_day.png"]
+    note = "moods.dusk: no deliverable is asked of it, so nothing is made"
+    assert report.notes == [note]
+    alone = evenfall.run(recipe, moods=["dusk"])
+    assert (alone.files, alone.notes) == ([], [note])
+
+
+@pytest.mark.parametrize(
+    "dusk",
+    [
+        'regions = [{ area = { mask = "no.png" }, lights = { lamp = 1 } }]',
+        'regions = [{ area = { mask = "no.png" }, exposure_stops = 1 }]',
+        'lights.lamp = { match = { to = "sky", area = { mask = "no.png" } } }',
+        'camera.meter = { of = "mix", area = { mask = "no.png" } }',
+    ],
+)
+def test_missing_mask_stops_only_its_mood_when_keeping_going(write_recipe, dusk):
+    text = f"{LIGHTS}[moods.day]\n[moods.dusk]\n{dusk}\n"
+    recipe = write_recipe(text, PATCHES, check_files=False)
+    report = evenfall.run(recipe, keep_going=True)
+    assert list(report.moods) == ["day"]
+    assert "no.png: there is no such file" in str(report.faults[0])
+    with pytest.raises(PixelSourceError, match="there is no such file"):
+        evenfall.run(recipe, overwrite=True)
+
+
+def test_record_of_a_changed_deliverable_makes_it_again(write_recipe):
+    """Its text holds the one deliverable; the change is that of this one, and no other's."""
+    text = f'{LIGHTS}[moods.day]\n[[deliverables]]\n[[deliverables]]\nformat = "jpeg"\n'
+    changes = ["deliverables[0].bits=16", "deliverables[1].width=20", "proof.width=99"]
+    recipe = write_recipe(text, PATCHES, changes=changes)
+    png, jpeg, _ = evenfall.run(recipe).files
+    record = read_provenance(jpeg.path)
+    assert record is not None
+    assert record.changes == ("deliverables[0].width=20",)
+    again = recipe.path.with_name("again.toml")
+    again.write_text(record.recipe_text, encoding="utf-8")
+    (deliverable,) = evenfall.load(again, changes=record.changes).model.deliverables
+    assert (deliverable.format, deliverable.width) == ("jpeg", 20)
+    other = evenfall.load(recipe.path, changes=[changes[0], "deliverables[1].width=24"])
+    kept = {file.path.name: file.kept for file in evenfall.run(other, overwrite=True).files}
+    assert (kept["view_day.png"], kept["view_day.jpg"]) == (True, False)
+    assert png.path.name == "view_day.png"
+
+
+def test_meter_counts_what_regions_clip(write_recipe):
+    """The meter and the run say the same of one picture: its left half is at the top."""
+    from evenfall.run.metering import meter_report
+
+    text = (
+        LIGHTS
+        + """
+[moods.day]
+[[moods.day.regions]]
+area = { rectangle = [0, 0, 0.5, 1] }
+exposure_stops = 10
+[[deliverables]]
+dither = false
+"""
+    )
+    recipe = write_recipe(text, PATCHES)
+    (metered,) = meter_report(recipe).moods
+    made = evenfall.run(recipe).moods["day"].statistics["clipped_share"]
+    assert metered.facts.clipped_share == made == 0.5

@@ -11,8 +11,10 @@ from collections.abc import Collection, Iterator
 from typing import Any
 
 from evenfall.recipe import Recipe
+from evenfall.recipe.changes import parse_change
+from evenfall.recipe.places import dotted
 
-__all__ = ["excerpt", "mood_chain", "relevant_changes"]
+__all__ = ["excerpt", "mood_chain", "relevant_changes", "renumbered"]
 
 _HEADER = re.compile(r"^\s*\[\[?\s*(?P<place>[^\]]+?)\s*\]\]?\s*(#.*)?$")
 _PIECE = re.compile(r'\s*(?:"(?P<quoted>[^"]*)"|\'(?P<literal>[^\']*)\'|(?P<bare>[^.\s]+))\s*\.?')
@@ -115,19 +117,47 @@ def _pieces(place: str) -> tuple[str, ...]:
     )
 
 
-def relevant_changes(changes: Collection[str], moods: Collection[str]) -> tuple[str, ...]:
-    """One-off changes without those of other moods, deliverables, the sheet and the proof.
+def relevant_changes(
+    changes: Collection[str],
+    moods: Collection[str],
+    deliverable: int | None = None,
+    *,
+    proof: bool = False,
+) -> tuple[str, ...]:
+    """One-off changes without those of other moods, other deliverables, the sheet and the proof.
+
+    The parameters are those of `excerpt`.
 
     Examples
     --------
     >>> relevant_changes(["moods.day.camera.exposure_stops=1", "sheet.make=false"], ["dusk"])
     ()
     """
-    return tuple(change for change in changes if _concerns(change, moods))
+    return tuple(change for change in changes if _concerns(change, moods, deliverable, proof=proof))
 
 
-def _concerns(change: str, moods: Collection[str]) -> bool:
-    place = _pieces(change.partition("=")[0])
-    if place[:1] == ("moods",):
+def _concerns(change: str, moods: Collection[str], deliverable: int | None, *, proof: bool) -> bool:
+    place = parse_change(change).place
+    if place[0] == "moods":
         return len(place) < 2 or place[1] in moods
-    return place[:1] not in (("sheet",), ("silence",))
+    if place[0] == "deliverables":
+        return deliverable is not None and (len(place) < 2 or place[1] == deliverable)
+    return place[0] not in ("sheet", "silence") and (proof or place[0] != "proof")
+
+
+def renumbered(changes: Collection[str]) -> tuple[str, ...]:
+    """One-off changes of a deliverable that stands alone in the text they go with.
+
+    Examples
+    --------
+    >>> renumbered(["deliverables[2].width=800", "look.tone=clip"])
+    ('deliverables[0].width=800', 'look.tone=clip')
+    """
+    return tuple(_renumbered(change) for change in changes)
+
+
+def _renumbered(change: str) -> str:
+    place = parse_change(change).place
+    if place[0] != "deliverables" or len(place) < 2:
+        return change
+    return f"{dotted((place[0], 0, *place[2:]))}={change.partition('=')[2]}"

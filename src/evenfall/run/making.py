@@ -176,7 +176,7 @@ class _Run:
         return self._record(
             mood,
             origins.text(target),
-            origins.recorded_changes(mood, stops),
+            origins.recorded_changes(target, stops),
             self.recipe.moods[mood].title,
         )
 

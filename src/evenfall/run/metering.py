@@ -20,6 +20,7 @@ from evenfall.errors import Advice
 from evenfall.light.primaries import luminance_weights
 from evenfall.look.chain import LookChain, build_chain
 from evenfall.look.output import output_space
+from evenfall.look.whole import Additions
 from evenfall.mix.balance import Balance
 from evenfall.mix.engine import Mix, PassRead
 from evenfall.recipe import Recipe, ResolvedMood
@@ -128,6 +129,7 @@ def meter_report(
             exposed.measuring.balances[name],
             exposed.cameras[name],
             exposed.mixes.pop(name),
+            exposed.additions(view, name),
             gauge,
         )
         for name in names
@@ -165,6 +167,7 @@ def _meter_mood(
     balance: Balance,
     camera: CameraState,
     mix: Mix,
+    additions: Additions,
     gauge: _Gauge,
 ) -> MeteredMood:
     recipe = view.recipe
@@ -188,7 +191,9 @@ def _meter_mood(
         title=mood.title,
         exposure_stops=math.log2(camera.exposure_factor),
         lights=lights,
-        clipped_share=_clipped_share(_chain(view, mood.look, camera, view.size, recipe), mix),
+        clipped_share=_clipped_share(
+            _chain(view, mood.look, camera, view.size, recipe), mix, additions
+        ),
         noise_lightness=noise.noise_lightness if noise else None,
         notes=(*balance.notes, *camera.notes, *mix.notes),
     )
@@ -257,13 +262,16 @@ def cie_lightness(relative_luminance: Floats) -> Floats:
     return lightness
 
 
-def _clipped_share(chain: LookChain, mix: Mix) -> float:
+def _clipped_share(chain: LookChain, mix: Mix, additions: Additions) -> float:
     """Share of pixels of which a displayed channel is at its top code of 8 bits."""
-    height, width = mix.planes.shape[1:]
+    planes, whole = mix.planes, chain.needs_whole or additions.any
+    if whole:
+        planes = chain.whole(planes, mix.alpha, additions)
+    height, width = planes.shape[1:]
     clipped = 0
     for row in range(0, height, _STRIP_ROWS):
         encoded = chain.encode_rows(
-            np.ascontiguousarray(mix.planes[:, row : row + _STRIP_ROWS]), row
+            np.ascontiguousarray(planes[:, row : row + _STRIP_ROWS]), row, exposed=whole
         )
         clipped += int(np.count_nonzero((encoded >= _TOP_CODE).any(axis=0)))
     return float(clipped / (height * width))

@@ -12,12 +12,12 @@ import numpy.typing as npt
 
 from evenfall.camera.exposure import plan_meter
 from evenfall.camera.state import CameraState
-from evenfall.errors import EvenfallError, PassError
+from evenfall.errors import EvenfallError, PassError, PixelSourceError
 from evenfall.look.whole import Additions
 from evenfall.mix.balance import Balance, balance_mood
 from evenfall.mix.engine import Mix, PassRead, mix_moods
 from evenfall.mix.matching import MeanNeed, area_mean, means_needed, solve_matches
-from evenfall.mix.plan import plan_mix
+from evenfall.mix.plan import RegionalGain, plan_mix
 from evenfall.mix.workers import default_workers, passes_at_once
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.recipe import Area, Recipe, ResolvedMood, WhiteBalance
@@ -108,7 +108,7 @@ def mix_and_expose(
     workers : int, optional
         Threads; one per processor otherwise.
     keep_going : bool
-        True: a damaged pass stops only the moods that need it.
+        True: a pass or mask that cannot be used stops only the moods that need it.
     on_read : callable, optional
         Told of passes as they are read.
 
@@ -194,7 +194,7 @@ def _mix(
     workers: int,
     *,
     keep_going: bool,
-) -> tuple[dict[str, Mix], dict[str, PassError]]:
+) -> tuple[dict[str, Mix], dict[str, EvenfallError]]:
     """Mix balanced moods; passes are shown to the grid and the listener as they go by."""
     recipe = view.recipe
 
@@ -205,16 +205,22 @@ def _mix(
     def weigh(area: Area) -> npt.NDArray[np.float32]:
         return weights_of(recipe, area, view.size)
 
+    failures: dict[str, EvenfallError] = {}
+    regional: dict[str, tuple[RegionalGain, ...]] = {}
+    for balance in balances:
+        try:
+            regional[balance.mood] = regional_gains(recipe, recipe.moods[balance.mood], weigh)
+        except PixelSourceError as error:
+            if not keep_going:
+                raise
+            failures[balance.mood] = error
     plan = plan_mix(
-        {balance.mood: balance.factors for balance in balances},
+        {balance.mood: balance.factors for balance in balances if balance.mood in regional},
         view.passes.batches(recipe.model.lights),
-        {
-            balance.mood: regional_gains(recipe, recipe.moods[balance.mood], weigh)
-            for balance in balances
-        },
+        regional,
         also=grid.lights - grid.planes.keys(),
     )
-    return mix_moods(
+    mixes, unread = mix_moods(
         plan,
         view.passes,
         held=solved.held,
@@ -222,6 +228,7 @@ def _mix(
         on_event=see,
         keep_going=keep_going,
     )
+    return mixes, {**failures, **unread}
 
 
 def _check_measured(lights: Sequence[str], grid: Grid) -> None:
@@ -273,7 +280,13 @@ def _solve(
         if unread:
             solved.failures[mood] = unread[0]
         elif some:
-            means = {need: _mean(recipe, grid, need) for need in some}
+            try:
+                means = {need: _mean(recipe, grid, need) for need in some}
+            except PixelSourceError as error:
+                if not keep_going:
+                    raise
+                solved.failures[mood] = error
+                continue
             solved.gains[mood] = solve_matches(recipe, recipe.moods[mood], view.space, means)
     return solved
 

@@ -19,7 +19,7 @@ from pydantic import BaseModel
 from evenfall.camera.exposure import MeterPlan, plan_meter
 from evenfall.recipe import Area, Meter, Recipe, ResolvedMood
 from evenfall.recipe.places import dotted
-from evenfall.run.excerpt import excerpt, mood_chain, relevant_changes
+from evenfall.run.excerpt import excerpt, mood_chain, relevant_changes, renumbered
 from evenfall.run.measuring import neutral_moods
 from evenfall.run.targets import Target
 
@@ -86,6 +86,7 @@ class Origins:
         facts = {
             "mood": self.mood_digest(target.mood),
             "text": self.text(target),
+            "changes": self._changes(target.mood, target.number),
             "deliverable": target.deliverable.model_dump(mode="json"),
             "proof": self.recipe.model.proof.model_dump(mode="json") if self.proof else None,
         }
@@ -114,20 +115,24 @@ class Origins:
             if light in self.fingerprints
         }
 
-    def recorded_changes(self, mood: str, exposure_stops: float) -> tuple[str, ...]:
+    def recorded_changes(self, target: Target, exposure_stops: float) -> tuple[str, ...]:
         """Give the changes under which the embedded text makes the picture again.
 
         When another mood was metered, which the text does not hold, they pin the exposure.
         """
-        changes = self._changes(mood)
+        mood, changes = target.mood, self._changes(target.mood, target.number)
+        if self.text(target) != self.recipe.text:
+            changes = renumbered(changes)
         plan = plan_meter(self.recipe, self.recipe.moods[mood])
         if plan is not None and plan.mood not in self.moods_of(mood):
             place = dotted(("moods", mood, "camera"))
             changes += (f"{place}.meter=off", f"{place}.exposure_stops={exposure_stops!r}")
         return changes
 
-    def _changes(self, mood: str) -> tuple[str, ...]:
-        return relevant_changes(self.recipe.changes, self.moods_of(mood))
+    def _changes(self, mood: str, deliverable: int | None = None) -> tuple[str, ...]:
+        return relevant_changes(
+            self.recipe.changes, self.moods_of(mood), deliverable, proof=self.proof
+        )
 
     def _meter(self, mood: ResolvedMood) -> Any:
         plan = plan_meter(self.recipe, mood)

@@ -112,7 +112,14 @@ def plan_run(
     if plan.sheet is not None and not plan.sheet.kept:
         made |= {mood for mood in moods if mood not in plan.thumbnails}
     plan.to_make = tuple(mood for mood in moods if mood in made)
-    report.moods = {mood: earlier.moods[mood] for mood in moods if mood not in made}
+    report.moods = {
+        mood: earlier.moods[mood] for mood in moods if mood not in made and mood in earlier.moods
+    }
+    report.notes += [
+        f"moods.{mood}: no deliverable is asked of it, so nothing is made"
+        for mood in moods
+        if plan.sheet is None and mood not in {target.mood for target in targets}
+    ]
     beside = {path for mood in recipe.moods.values() for _, path in side_files(recipe, mood)}
     refuse_inputs(recipe, beside, [file.path for file in report.files])
     return plan
