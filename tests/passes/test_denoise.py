@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import sys
 from importlib.util import find_spec
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -107,6 +109,13 @@ def test_guides_of_another_size_are_refused(tmp_path: Path) -> None:
 def test_without_the_extra_the_way_out_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(denoise_module, "find_spec", lambda name: None)
     with pytest.raises(UsageError, match=r"pip install 'evenfall\[denoise\]'"):
+        denoise(planes_of(np.ones((8, 8, 3), np.float32)))
+
+
+def test_a_library_that_is_too_old_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(denoise_module, "find_spec", lambda name: object())
+    monkeypatch.setitem(sys.modules, "pyoidn", ModuleType("pyoidn"))
+    with pytest.raises(UsageError, match=r"is too old; expected pyoidn 2\.5\.1 or newer"):
         denoise(planes_of(np.ones((8, 8, 3), np.float32)))
 
 

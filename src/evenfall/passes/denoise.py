@@ -99,15 +99,25 @@ def denoise(
 
 def _require_library() -> None:
     if find_spec("pyoidn") is None:
-        raise UsageError(
-            Fault(
-                "",
-                "passes.repair.denoise",
-                "Open Image Denoise is not installed",
-                "the extra 'denoise'",
-                "install it with: pip install 'evenfall[denoise]', or set denoise = false",
-            )
+        raise _unusable("is not installed")
+    try:
+        import pyoidn
+    except (ImportError, OSError) as error:
+        raise _unusable(f"does not load here ({error})") from None
+    if not hasattr(pyoidn, "denoise"):
+        raise _unusable("is too old; expected pyoidn 2.5.1 or newer")
+
+
+def _unusable(why: str) -> UsageError:
+    return UsageError(
+        Fault(
+            "",
+            "passes.repair.denoise",
+            f"Open Image Denoise {why}",
+            "the extra 'denoise'",
+            "install it with: pip install 'evenfall[denoise]', or set denoise = false",
         )
+    )
 
 
 def _check_sizes(shape: tuple[int, ...], guides: Guides) -> None:
