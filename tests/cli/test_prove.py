@@ -46,6 +46,14 @@ def test_a_sound_set(room: Path) -> None:
     assert "\x1b" not in result.stdout  # plain when it is no terminal
 
 
+def test_passes_are_proven_as_rendered_whatever_the_recipe_mends(room: Path) -> None:
+    mended = "repair = { denoise = true, fireflies = true, negatives = true }"
+    room.write_text(room.read_text().replace("[passes]\n", f"[passes]\n{mended}\n"))
+    result = call(room)
+    assert result.exit_code == 0, result.output
+    assert "The passes add up to the beauty." in result.stdout
+
+
 def test_a_fault_is_named_with_what_helps(
     room: Path, studio_passes: dict[str, np.ndarray], write_exr: Callable[..., Path]
 ) -> None:

@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 _WIDTH_IN_FILES = 110
+_AS_RENDERED = tuple(
+    f"passes.repair.{mending}=false" for mending in ("denoise", "fireflies", "negatives")
+)
 
 
 @click.command("prove", short_help="Whether the passes add up to the beauty, and if not, why.")
@@ -49,13 +52,14 @@ def command(
     The beauty is fitted as a sum of the passes, each with a factor of 0 or more, and what remains
     is held against its own noise. If they do not add up the reason is named: a pass missing or
     counted twice, another exposure or white balance, values encoded for a display or cut off,
-    pictures denoised on their own, alpha or background missing. Exit code 1 then.
+    pictures denoised on their own, a camera that moved, alpha or background missing. Exit code 1
+    then. Passes are looked at as they were rendered, whatever the recipe mends in them.
 
     Without a beauty in the recipe, only little can be proven, and what cannot is said.
     """
     from evenfall.recipe import load
 
-    loaded = load(recipe, changes=changes, passes=passes)
+    loaded = load(recipe, changes=(*changes, *_AS_RENDERED), passes=passes)
     _check_picture(picture, loaded, overwrite=overwrite)
     proof = _prove(loaded)
     if picture is not None:
