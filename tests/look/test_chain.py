@@ -232,3 +232,19 @@ def test_any_finite_value_is_shown_without_a_warning(name: str, folder: Path) ->
     assert np.isfinite(shown).all()
     assert shown.min() >= 0
     assert shown.max() <= 1
+
+
+def test_the_lens_comes_before_the_grade() -> None:
+    """A corner of grey two stops down has four with twice the contrast around grey (own sum)."""
+    grey = np.full((3, 1, 1), 0.18, np.float32)
+    look = {
+        "tone": "clip",
+        "gamut": {"method": "clip"},
+        "vignette": {"creative_stops": 2.0, "centre": (0.0, 0.0)},
+    }
+    size = (100_001, 1)  # its last pixel is the corner
+    row = np.broadcast_to(grey, (3, 1, size[0])).copy()
+    plain = chain_of(look, size).linear_rows(row, 0)[:, 0, -1]
+    graded = chain_of({**look, "grade": {"contrast": 2.0}}, size).linear_rows(row, 0)[:, 0, -1]
+    assert plain == pytest.approx(0.18 / 4, rel=1e-3)
+    assert graded == pytest.approx(0.18 / 16, rel=1e-3)

@@ -157,6 +157,7 @@ class LookChain:
         ready: Planes = buffer("ready", source.shape)
         if not self._scene_steps:
             apply_matrix(self._matrices[exposed], source, out=ready)
+            self._darken_corners(ready, first_pixel)
         else:
             working = buffer("working", source.shape)
             if exposed:
@@ -164,12 +165,15 @@ class LookChain:
             else:
                 apply_matrix(self._to_working, source, out=working)
             np.clip(working, -_SCENE_LIMIT, _SCENE_LIMIT, out=working)
+            self._darken_corners(working, first_pixel)
             for step in self._scene_steps:
                 step(working)
             apply_matrix(self._matrices[True], working, out=ready)
-        if self._vignette is not None:
-            self._vignette(ready, first_pixel)
         return ready
+
+    def _darken_corners(self, planes: Planes, first_pixel: int) -> None:
+        if self._vignette is not None:
+            self._vignette(planes, first_pixel)
 
     def _shown(self, ready: Planes, grain: Planes | None) -> tuple[Planes, bool]:
         """Display values, and whether they are encoded."""
