@@ -253,6 +253,23 @@ MISTAKES = [
         "not both",
     ),
     (
+        "bits = 16",
+        "bits = 16\nquality = 80",
+        'villa.toml:55: deliverables[1]: quality goes with format = "jpeg", "avif" or '
+        '"gain-map jpeg"',
+    ),
+    (
+        "bits = 16",
+        "bits = 16\ncamera = false",
+        'villa.toml:55: deliverables[1]: camera goes with format = "exr"',
+    ),
+    (
+        "bits = 16",
+        "bits = 16\ncrop_position = [0.2, 0.5]",
+        "villa.toml:55: deliverables[1]: crop_position goes with crop, or with width and height "
+        "together",
+    ),
+    (
         "[look]",
         "[camera.meter.area]\ngradient = { start = [0, 0], end = [0, 1] }\nfeather = 0.1\n[look]",
         "villa.toml:33: camera.meter.area: a gradient has no edge to feather; move its start and "

@@ -8,6 +8,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, field_validator, model_validator
 
 from evenfall.recipe.base import Part, Point, Takes
+from evenfall.recipe.suggesting import joined
 
 __all__ = ["Deliverable", "Print", "Proof", "Sheet"]
 
@@ -20,6 +21,15 @@ _BITS = {
     "avif": (10, 12),
     "gain-map jpeg": (8,),
 }
+_ONLY_FOR = {
+    "space": ("png", "jpeg", "tiff", "gain-map jpeg"),
+    "camera": ("exr",),
+    "quality": ("jpeg", "avif", "gain-map jpeg"),
+    "max_kilobytes": ("jpeg",),
+    "dither": ("png", "jpeg", "tiff", "gain-map jpeg"),
+    "peak_nits": ("avif", "gain-map jpeg"),
+}
+"""Formats by key, where others would leave it without effect."""
 
 
 def aspect_ratio(text: str) -> float:
@@ -57,7 +67,9 @@ class Deliverable(Part):
         "avif 10 or 12.",
     )
     space: Literal["sRGB", "Display P3", "Adobe RGB (1998) compatible", "BT.709"] = Field(
-        "sRGB", description="Colour space of display pictures; the profile is embedded."
+        "sRGB",
+        description="Colour space of display pictures, its profile embedded; exr keeps the passes' "
+        "primaries, avif is BT.2020.",
     )
     camera: bool = Field(
         True, description="For exr: apply exposure and white balance; false is the plain mix."
@@ -84,14 +96,16 @@ class Deliverable(Part):
     )
     height: int | None = Field(None, ge=16, le=65535, description="Height in pixels, as width.")
     print: Print | None = Field(None, description="Size on paper; sets pixels and dpi.")
-    quality: int = Field(92, ge=1, le=100, description="For jpeg and avif.")
+    quality: int = Field(92, ge=1, le=100, description="For jpeg, gain-map jpeg and avif.")
     max_kilobytes: int | None = Field(
         None,
         ge=10,
         description="For jpeg: quality is lowered until the file is no larger, in units of "
         "1,000 bytes.",
     )
-    dither: bool = Field(True, description="For 8 bits: fair dithering, so gradients do not band.")
+    dither: bool = Field(
+        True, description="Fair dithering to whole codes, so that gradients do not band."
+    )
     peak_nits: float = Field(
         1000.0, ge=200, le=10000, description="For HDR: luminance of the peak."
     )
@@ -117,8 +131,13 @@ class Deliverable(Part):
                     f"crop {self.crop} and {self.width} x {self.height} pixels do not agree; "
                     "say the crop and a width, or width and height alone"
                 )
-        if self.max_kilobytes is not None and self.format != "jpeg":
-            raise ValueError('max_kilobytes goes with format = "jpeg"')
+        for key, formats in _ONLY_FOR.items():
+            if key in self.model_fields_set and self.format not in formats:
+                allowed = joined((f'"{name}"' for name in formats), "or")
+                raise ValueError(f"{key} goes with format = {allowed}")
+        is_cropped = self.crop or (self.width and self.height)
+        if "crop_position" in self.model_fields_set and not is_cropped:
+            raise ValueError("crop_position goes with crop, or with width and height together")
         return self
 
     @property

@@ -112,12 +112,8 @@ def _proof_of(deliverable: Deliverable) -> Deliverable:
     crop = deliverable.crop
     if crop is None and deliverable.width and deliverable.height:
         crop = f"{deliverable.width}:{deliverable.height}"
-    return Deliverable(
-        name=deliverable.name,
-        suffix=deliverable.suffix,
-        crop=crop,
-        crop_position=deliverable.crop_position,
-    )
+    proof = Deliverable(name=deliverable.name, suffix=deliverable.suffix)
+    return proof.model_copy(update={"crop": crop, "crop_position": deliverable.crop_position})
 
 
 def _frame(recipe: Recipe, number: int, deliverable: Deliverable, size: tuple[int, int]) -> Frame:
