@@ -100,3 +100,9 @@ def test_histogram_is_drawn_where_the_light_is() -> None:
     assert abs(np.median(columns) - at) < 20
     white = 800 * (3 + 12) / 20
     assert (plot[:, round(white)].max(axis=1) < 60).mean() > 0.9
+
+
+@pytest.mark.parametrize("size", [(1, 1), (16, 24), (40, 20)])
+def test_tiny_pictures_are_drawn_too(size: tuple[int, int]) -> None:
+    drawn = draw_exposure_map(np.full(size, 0.18, np.float32), title="Dusk")
+    assert (drawn != drawn[0, 0]).any()

@@ -197,13 +197,14 @@ def _draw_scale(
     tallest = max(float(shares.max()), 1e-9)
     for number, colour in enumerate(colours):
         left = page.margin + page.inner * number / len(colours)
-        right = page.margin + page.inner * (number + 1) / len(colours) - 1
+        right = max(left, page.margin + page.inner * (number + 1) / len(colours) - 1)
         fill = (int(colour[0]), int(colour[1]), int(colour[2]))
         draw.rectangle((left, scale_top, right, scale_top + scale_height), fill=fill)
         high = bars * float(shares[number]) / tallest
         if high >= 1:
             draw.rectangle(
-                (left, bar_top + bars - high, right - page.of(2), bar_top + bars), fill=_AREA
+                (left, bar_top + bars - high, max(left, right - page.of(2)), bar_top + bars),
+                fill=_AREA,
             )
     baseline = scale_top + scale_height + page.of(28)
     for stop in edges[::STEPS_PER_STOP]:
