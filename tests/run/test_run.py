@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import sys
 
 import numpy as np
 import pytest
@@ -682,3 +684,20 @@ dither = false
     (metered,) = meter_report(recipe).moods
     made = evenfall.run(recipe).moods["day"].statistics["clipped_share"]
     assert metered.facts.clipped_share == made == 0.5
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems allow no such names")
+def test_file_names_that_are_no_utf8(tmp_path):
+    """A folder and a recipe named in Latin-1, as an old archive holds them: b"M\\xfcller"."""
+    plain = tmp_path / "plain"
+    plain.mkdir()
+    example_recipe(plain)
+    folder = plain.rename(tmp_path / os.fsdecode(b"M\xfcller"))
+    path = (folder / "corner.toml").rename(folder / os.fsdecode(b"Stra\xdfe.toml"))
+    change = 'deliverables=[{ format = "png" }, { format = "exr" }, { format = "tiff" }]'
+    recipe = evenfall.load(path, changes=[change])
+    first, second = evenfall.run(recipe), evenfall.run(recipe)
+    assert all(file.kept for file in second.files)
+    assert json.loads(first.report.read_bytes())["files"][0]["path"] == str(first.files[0].path)
+    for file in first.files:
+        assert read_provenance(file.path).recipe == path.name

@@ -114,4 +114,9 @@ def _origin(provenance: Provenance) -> dict[str, str]:
         "software": provenance.software,
         RECORD_ATTRIBUTE: provenance.to_json(),
     }
-    return {name: text for name, text in found.items() if text}
+    # A file name that is no UTF-8 is escaped as JSON escapes it.
+    return {
+        name: text.encode(errors="backslashreplace").decode()
+        for name, text in found.items()
+        if text
+    }

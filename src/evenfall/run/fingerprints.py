@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import secrets
 from collections.abc import Iterable
@@ -88,7 +89,7 @@ def _note_path(path: Path) -> Path:
     """Where the fingerprint of a file is noted: by its path, size, inode and times of change."""
     facts = path.stat()
     stamp = (facts.st_size, facts.st_ino, facts.st_mtime_ns, facts.st_ctime_ns)
-    key = hashlib.sha256(f"{path.resolve()}\0{stamp}".encode()).hexdigest()
+    key = hashlib.sha256(os.fsencode(path.resolve()) + f"\0{stamp}".encode()).hexdigest()
     return cache_folder() / "fingerprints" / key[:40]
 
 

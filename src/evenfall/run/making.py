@@ -208,5 +208,5 @@ class _Run:
             self.tell(Note(note))
         self.plan.earlier.carry_over(self.report)
         assert self.report.report is not None
-        write_atomically(self.report.report, self.report.to_json().encode(), overwrite=True)
+        write_atomically(self.report.report, self.report.to_bytes(), overwrite=True)
         self.tell(FileDone(self.report.report, ""))

@@ -172,6 +172,10 @@ class RunReport:
         values["faults"] = [str(fault) for fault in self.faults]
         return json.dumps(values, indent=2, ensure_ascii=False, default=_plain) + "\n"
 
+    def to_bytes(self) -> bytes:
+        """Give the JSON text as UTF-8; file names that are none are escaped as in JSON."""
+        return self.to_json().encode(errors="backslashreplace")
+
 
 def _plain(value: object) -> object:
     if isinstance(value, Path):
