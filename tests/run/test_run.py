@@ -701,3 +701,28 @@ def test_file_names_that_are_no_utf8(tmp_path):
     assert json.loads(first.report.read_bytes())["files"][0]["path"] == str(first.files[0].path)
     for file in first.files:
         assert read_provenance(file.path).recipe == path.name
+
+
+def test_files_finished_before_a_failure_are_kept(write_recipe, tmp_path):
+    """The JPEG gets no smaller than asked; the PNG before it is not refused the next time."""
+    text = (
+        LIGHTS
+        + """
+[moods.day]
+look = { grain = { strength = 1 } }
+[[deliverables]]
+format = "png"
+[[deliverables]]
+format = "jpeg"
+width = 1500
+"""
+    )
+    recipe = write_recipe(text, PATCHES)
+    small = evenfall.load(recipe.path, changes=["deliverables[1].max_kilobytes=10"])
+    with pytest.raises(OutputError, match=r"view_day\.jpg: no JPEG"):
+        evenfall.run(small, workers=1)
+    noted = json.loads((tmp_path / "pictures" / "view_report.json").read_text())
+    assert "view_day.jpg: no JPEG" in noted["faults"][0]
+    kept = [file.path.name for file in evenfall.run(recipe).files if file.kept]
+    assert "view_day.png" in kept
+    assert "view_day.jpg" not in kept

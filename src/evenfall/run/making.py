@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import threading
 import time
@@ -76,9 +77,21 @@ class _Run:
             )
             self._clock("read and mix")
             self._describe(exposed)
-        self._finish(exposed)
+        try:
+            self._finish(exposed)
+        except BaseException as error:
+            self._note_finished(error)
+            raise
         self._clock("finish and write")
         self._write_report()
+
+    def _note_finished(self, error: BaseException) -> None:
+        """Note in a report what a run that failed or was stopped had finished: it can be kept."""
+        self.report.files = [file for file in self.report.files if file.sha256 is not None]
+        if not all(file.kept for file in self.report.files):
+            self.report.faults += tuple(getattr(error, "faults", ()))
+            with contextlib.suppress(EvenfallError):  # the first error is the one to tell of
+                self._write_report()
 
     def _clock(self, stage: str) -> None:
         spent = time.perf_counter() - self._started - sum(self.report.seconds.values())
@@ -137,11 +150,13 @@ class _Run:
                     plan.thumbnail_size,
                 )
             )
-        finisher.run(works, self.workers, self._sheet)
+        try:
+            finisher.run(works, self.workers, self._sheet)
+        finally:
+            for mood, statistics in finisher.statistics.items():
+                self.report.moods[mood].statistics = vars(statistics)
         for mood, error in finisher.failures.items():
             self._give_up(mood, error)
-        for mood, statistics in finisher.statistics.items():
-            self.report.moods[mood].statistics = vars(statistics)
         self.report.notes += [
             f"{path.name}: {count:,} values beyond half range were brought to 65,504; "
             "bits = 32 keeps them"

@@ -128,7 +128,7 @@ class RunReport:
     files : list of FileReport
         In the order of moods and deliverables; the contact sheet last.
     faults : tuple of Fault
-        Why moods are missing; always empty unless the run was told to keep going.
+        Why moods or files are missing: the run was told to keep going, or it ended early.
     notes : list of str
         What a person should know.
     seconds : dict of str to float
