@@ -81,7 +81,8 @@ def _print(report: MeterReport) -> None:
     console = Console(highlight=False, emoji=False, markup=False)
     for mood in report.moods:
         console.print()
-        console.print(_headline(mood), style="bold")
+        console.print(mood.facts.title, style="bold")
+        console.print(f" {_figures(mood)}")
         console.print(_table(mood))
         for note in mood.facts.notes:
             console.print(f"  {note}")
@@ -102,7 +103,7 @@ def _print(report: MeterReport) -> None:
             console.print(f'    To silence it: silence = ["{advice.code}"]', style="dim")
 
 
-def _headline(mood: MeteredMood) -> str:
+def _figures(mood: MeteredMood) -> str:
     facts = mood.facts
     parts = [f"exposure {facts.exposure_stops:+.2f} stops"]
     if mood.ev100 is not None:
@@ -110,7 +111,7 @@ def _headline(mood: MeteredMood) -> str:
     parts.append(f"{facts.clipped_share:.1%} at the top")
     if facts.noise_lightness is not None:
         parts.append(f"noise {facts.noise_lightness:.2f} L*")
-    return f"{facts.title}   {',  '.join(parts)}"
+    return ",  ".join(parts)
 
 
 def _table(mood: MeteredMood) -> Table:
