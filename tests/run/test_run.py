@@ -727,3 +727,20 @@ width = 1500
     assert "view_day.jpg: no JPEG" in noted["faults"][0]
     files = {file.path.name: file.kept for file in evenfall.run(recipe).files}
     assert files == {"view_day.png": True, "view_day.jpg": False}
+
+
+@pytest.mark.parametrize(
+    ("mood", "said"),
+    [
+        ("lights.sun.factor = 1e40", r"lights\.sun: its pass would be multiplied by 1e\+40"),
+        ("lights.sun.rgb = [1.0, 1e39, 1.0]", r"lights\.sun: .* 1e\+39, which is over 60 stops"),
+        ('lights.sky.match = { to = "sun", ratio = "1:99999999999999999999" }', "over 60 stops"),
+        ("lights.sun.factor = 1e-44", r"camera: the exposure comes to a factor of .*90 stops"),
+        ("camera.settings = { shutter = 1e-320 }", "the exposure comes to a factor of"),
+        ("camera.settings = { shutter = 1e300 }", "the exposure comes to a factor of"),
+    ],
+)
+def test_absurd_figures_are_faults(write_recipe, mood, said):
+    text = f"{LIGHTS}[passes]\nluminance_scale = 100.0\n[moods.day]\n{mood}\n"
+    with pytest.raises(RecipeError, match=said):
+        evenfall.run(write_recipe(text, PATCHES))

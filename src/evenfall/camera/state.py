@@ -20,6 +20,8 @@ __all__ = ["CameraState", "camera_state"]
 
 Matrix = npt.NDArray[np.float64]
 
+_MOST_STOPS = 90  # far within single precision, also for bright pixels
+
 
 @dataclass(frozen=True, eq=False)
 class CameraState:
@@ -77,12 +79,17 @@ def camera_state(
     Raises
     ------
     RecipeError
-        When camera settings are asked for and the passes' scale is not known, or there is nothing
-        in the neutral spot.
+        When camera settings are asked for and the passes' scale is not known, there is nothing in
+        the neutral spot, or the exposure is absurd.
     """
     camera = mood.camera
     base = _base_exposure(recipe, mood, reading, luminance_scale)
     factor = base * math.exp2(camera.exposure_stops)
+    if not 2.0**-_MOST_STOPS <= factor <= 2.0**_MOST_STOPS:
+        place = dotted(("moods", mood.name, "camera"))
+        found = f"the exposure comes to a factor of {factor:.3g}"
+        hint = "look for absurd gains, pixel values or camera settings"
+        raise RecipeError(recipe.fault(place, found, f"it is within {_MOST_STOPS} stops", hint))
     try:
         balance = white_balance_matrix(camera.white_balance, space, neutral_rgb)
     except ValueError as error:
@@ -108,4 +115,7 @@ def _base_exposure(
                 "say passes.luminance_scale = 1.0 if the renderer wrote cd/m2, or use the meter",
             )
         )
-    return settings_factor(settings, luminance_scale)
+    try:
+        return settings_factor(settings, luminance_scale)
+    except (ArithmeticError, ValueError):
+        return math.inf

@@ -16,6 +16,8 @@ from evenfall.recipe.places import dotted
 
 __all__ = ["Balance", "LightBalance", "balance_mood", "lights_on"]
 
+_LARGEST_FACTOR = 2.0**60
+
 
 @dataclass(frozen=True)
 class LightBalance:
@@ -99,6 +101,7 @@ def balance_mood(
             balance = _balance_light(
                 setting, rendered, space, (solved or {}).get(name, 1.0), starts.get(name)
             )
+            _check_size(balance)
         except ValueError as error:
             faults.append(recipe.fault(place, str(error)))
             continue
@@ -107,6 +110,12 @@ def balance_mood(
     if faults:
         raise RecipeError(faults)
     return Balance(mood.name, lights, tuple(notes))
+
+
+def _check_size(balance: LightBalance) -> None:
+    largest = max(balance.factors)
+    if not largest <= _LARGEST_FACTOR:
+        raise ValueError(f"its pass would be multiplied by {largest:.3g}, which is over 60 stops")
 
 
 def lights_on(recipe: Recipe, mood: ResolvedMood) -> tuple[str, ...]:
