@@ -102,15 +102,19 @@ def test_beauty_clamped_encoded_or_tone_mapped(samples: dict[str, PassImage]) ->
 
 
 def test_denoised_apart(samples: dict[str, PassImage]) -> None:
+    """The pixel filter ties neighbours together; every second pixel is denoised apart."""
     oidn = pytest.importorskip("pyoidn", reason="Open Image Denoise is an optional extra")
 
-    def denoised(image: PassImage) -> PassImage:
-        return changed(image, lambda rgb: oidn.denoise(np.ascontiguousarray(rgb), hdr=True))
+    def smooth(rgb: np.ndarray) -> np.ndarray:
+        done = np.empty_like(rgb)
+        for place in ((slice(y, None, 2), slice(x, None, 2)) for y in (0, 1) for x in (0, 1)):
+            done[place] = oidn.denoise(np.ascontiguousarray(rgb[place]), hdr=True)
+        return done
 
     for light in ("sun", "sky", "pendants"):
-        proof = proof_of(samples, **{light: denoised(samples[light])})
+        proof = proof_of(samples, **{light: changed(samples[light], smooth)})
         assert codes(proof) == [("denoised-apart", (light,))]
-    proof = proof_of(samples, beauty=denoised(samples["beauty"]))
+    proof = proof_of(samples, beauty=changed(samples["beauty"], smooth))
     assert codes(proof) == [("denoised-apart", ())]
 
 

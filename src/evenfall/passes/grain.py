@@ -22,8 +22,9 @@ _WEAK = 0.02  # a picture below this share of the beauty says nothing there
 _FAINT = 0.002  # of a picture's own mean: no light to speak of
 _CLIP = 6.0
 _MUCH_LESS = 0.1  # in variance: less than a third of the grain
-_CALM = 0.05  # in variance, at the calmest tenth; rendered pictures 0.17 and up, denoised 0.03
+_CALM = 0.03  # in variance, at the calmest tenth; rendered pictures 0.07 and up, denoised 0.03 down
 _CALMEST = 0.1
+_MOST_KEPT = 0.6  # where much is left out, what remains does not stand for the picture
 _ROUNDING = 2.0**-11  # half float, relative
 _SURE = 3.0
 _BLOTCHY = 25.0  # grain: 1; wide pixel filters (sigma 1.2 pixels): 12; denoised sets: over 50
@@ -86,18 +87,19 @@ def grain_report(blocks: BlockSet, factors: Float, judge: Judge) -> GrainReport:
     for grain, picture in zip(passes, scaled, strict=True):
         summed += max(grain.variance, 0.0) * picture.means**2
     expected = float(np.mean((summed / judge.level**2)[judge.keep])) if judge.keep.any() else 0.0
+    enough = judge.keep.mean() > _MOST_KEPT
     calm = [_calmness(residual, picture, judge) for picture in (*scaled, blocks.beauty)]
     smooth = tuple(
         index
         for index, grain in enumerate(passes)
-        if calm[index] < _CALM and not grain.well_above(_MUCH_LESS * beauty.variance)
+        if enough and calm[index] < _CALM and not grain.well_above(_MUCH_LESS * beauty.variance)
     )
     known = summed + max(beauty.variance, 0.0) * blocks.beauty.means**2
     return GrainReport(
         passes,
         beauty,
         smooth,
-        calm[-1] < _CALM and not beauty.well_above(_MUCH_LESS * expected),
+        bool(enough and calm[-1] < _CALM) and not beauty.well_above(_MUCH_LESS * expected),
         _blotchiness(residual.means, known, judge) > _BLOTCHY,
     )
 

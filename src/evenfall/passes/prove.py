@@ -147,7 +147,7 @@ def _weigh(
     from scipy.ndimage import binary_dilation
 
     beauty = measure(beauty_pixels, gathered.grid)
-    missing, repeated = _background(gathered.pictures, beauty)
+    missing, repeated = _background(tuple(gathered.passes.values()), beauty)
     around = binary_dilation(missing | repeated, iterations=2)
     if beauty.alpha is not None and around.any():
         around |= beauty.alpha < _SOLID
@@ -199,7 +199,7 @@ def _kept(gathered: _Gathered, beauty: Measured, background: Mask) -> Mask:
     return keep if keep.mean() > _ENOUGH_KEPT else clear.copy()
 
 
-def _background(passes: tuple[BlockPicture, ...], beauty: Measured) -> tuple[Mask, Mask]:
+def _background(passes: tuple[Measured, ...], beauty: Measured) -> tuple[Mask, Mask]:
     """Background that no pass holds, and background that several passes hold.
 
     The first is black in all passes though not in the beauty, or open in the beauty's alpha and
@@ -212,14 +212,16 @@ def _background(passes: tuple[BlockPicture, ...], beauty: Measured) -> tuple[Mas
     error = np.abs(beauty.blocks.checker) + 0.01 * np.abs(means)
     black = np.ones_like(lit)
     alike = np.zeros(lit.shape, dtype=int)
-    for picture in passes:
-        black &= np.all(picture.means == 0, axis=0)
-        alike += np.all(np.abs(picture.means - means) <= error, axis=0)
+    topped = np.zeros_like(lit)
+    for each in passes:
+        black &= np.all(each.blocks.means == 0, axis=0)
+        alike += np.all(np.abs(each.blocks.means - means) <= error, axis=0)
+        topped |= each.topped.any(0)
     solid = np.ones((4, 4), dtype=bool)
     missing = binary_opening(black & lit, solid)
     if beauty.alpha is not None:
-        total = np.sum([picture.means for picture in passes], axis=0)
-        dark = np.all(total < _MUCH_DARKER * means, axis=0)
+        total = np.sum([each.blocks.means for each in passes], axis=0)
+        dark = np.all(total < _MUCH_DARKER * means, axis=0) & ~topped
         missing |= binary_opening((beauty.alpha < 0.5) & dark & lit, np.ones((2, 2), dtype=bool))
     return missing, binary_opening((alike >= 2) & lit, solid)
 
