@@ -5,7 +5,7 @@ It is done where the recipe asks, after the fireflies, with albedo and normal as
 and kept in a cache folder by the content of the pixels, so that it is done once.
 
 The denoiser expects noise that is independent from pixel to pixel. A renderer's pixel filter wider
-than a pixel ties neighbours together, and it then takes most of the noise for texture and leaves it.
+than a pixel ties neighbours together; it then takes most of the noise for texture and leaves it.
 
 The cache lies in ``$EVENFALL_CACHE``, else in ``$XDG_CACHE_HOME/evenfall`` or
 ``~/.cache/evenfall``; it may be deleted at any time.
