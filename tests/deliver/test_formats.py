@@ -18,7 +18,7 @@ from evenfall.deliver.formats import encode_exr, encode_jpeg, encode_png, encode
 from evenfall.deliver.provenance import Provenance
 from evenfall.errors import OutputError
 from evenfall.light.primaries import ACESCG
-from evenfall.passes.segments import png_chunks
+from evenfall.passes.side.segments import png_chunks
 
 RECORD = Provenance(
     "villa.toml", "format = 1\n", "dusk", {"sun": "sha256:0a"}, "1.2",

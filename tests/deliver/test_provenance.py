@@ -23,7 +23,7 @@ from evenfall.deliver.origin import read_provenance
 from evenfall.deliver.provenance import Provenance, record_from_xmp, xmp_packet
 from evenfall.errors import PixelSourceError
 from evenfall.light.primaries import BT709
-from evenfall.passes.segments import jpeg_segments
+from evenfall.passes.side.segments import jpeg_segments
 
 RECORD = Provenance(
     recipe="villa.toml",

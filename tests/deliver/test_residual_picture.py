@@ -11,8 +11,8 @@ import pytest
 
 from evenfall.deliver.flaw_map import FLAW_INKS, draw_flaw_map
 from evenfall.deliver.residual_picture import difference_colours, draw_residual
-from evenfall.passes.proof import Proof
-from evenfall.passes.prove import prove
+from evenfall.passes.proving.proof import Proof
+from evenfall.passes.proving.prove import prove
 
 CODE_STEP = 0.004  # in OKLab lightness: one code of 8 bits
 

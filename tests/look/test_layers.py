@@ -16,7 +16,7 @@ from evenfall.look.output import output_space
 from evenfall.look.over import over
 from evenfall.look.regions import RegionChange, apply_region
 from evenfall.look.whole import Additions
-from evenfall.passes.pictures import Picture
+from evenfall.passes.side.pictures import Picture
 from evenfall.recipe.look import Look
 from evenfall.recipe.moods import Overlay, Plate
 

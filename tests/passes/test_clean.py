@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from evenfall.passes import clean
-from evenfall.passes.clean import find_fireflies, find_flaws, mends, repair
 from evenfall.passes.header import PassHeader
 from evenfall.passes.image import PassImage, PixelCensus
-from evenfall.passes.measure import flat_top
+from evenfall.passes.mending import clean
+from evenfall.passes.mending.clean import find_fireflies, find_flaws, mends, repair
+from evenfall.passes.proving.measure import flat_top
 from evenfall.recipe.model import Repair
 
 HEADER = PassHeader(

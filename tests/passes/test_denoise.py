@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 
 from evenfall.errors import PassError, UsageError
-from evenfall.passes import denoise as denoise_module
-from evenfall.passes.denoise import Guides, cache_folder, denoise
+from evenfall.passes.mending import denoise as denoise_module
+from evenfall.passes.mending.denoise import Guides, cache_folder, denoise
 
 needs_library = pytest.mark.skipif(
     find_spec("pyoidn") is None, reason="Open Image Denoise is an optional extra"

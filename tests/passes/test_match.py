@@ -7,8 +7,8 @@ import re
 import pytest
 
 from evenfall.errors import UsageError
-from evenfall.passes import match
-from evenfall.passes.match import (
+from evenfall.passes.planning import match
+from evenfall.passes.planning.match import (
     is_beauty_name,
     is_guide_name,
     light_names,

@@ -19,8 +19,8 @@ from evenfall.deliver.formats import encode_exr, encode_jpeg, encode_png, encode
 from evenfall.deliver.icc import icc_profile
 from evenfall.errors import PixelSourceError
 from evenfall.light.primaries import ADOBE_RGB, BT709, DISPLAY_P3, conversion_matrix
-from evenfall.passes.pictures import read_object_ids, read_picture, read_weights
-from evenfall.passes.profiles import parse_profile
+from evenfall.passes.side.pictures import read_object_ids, read_picture, read_weights
+from evenfall.passes.side.profiles import parse_profile
 
 # IEC 61966-2-1 applied by hand to codes 118, 127, 128 of 8 bits, as handbooks print them.
 SRGB_CODES = {0: 0.0, 118: 0.1811642, 127: 0.2122308, 128: 0.2158605, 255: 1.0}

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from evenfall.passes import PixelCensus
-from evenfall.passes.chroma import luminance_chroma_to_rgb, upsample
 from evenfall.passes.finite import NonFiniteRule, count_and_replace
-from evenfall.passes.layers import group_channels
+from evenfall.passes.openexr.chroma import luminance_chroma_to_rgb, upsample
+from evenfall.passes.openexr.layers import group_channels
 from evenfall.passes.placement import place
 
 DTYPES = (np.float16, np.float32)

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from evenfall.errors import UsageError
-from evenfall.passes.plan_page import sheet_page
-from evenfall.passes.plan_sheet import (
+from evenfall.passes.planning.plan_page import sheet_page
+from evenfall.passes.planning.plan_sheet import (
     CAUTIONS,
     plan_from_recipe,
     plan_passes,

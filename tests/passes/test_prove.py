@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from evenfall.passes.diagnosis import CODES
-from evenfall.passes.prove import prove
+from evenfall.passes.proving.diagnosis import CODES
+from evenfall.passes.proving.prove import prove
 
 FACTOR_TOLERANCE = 0.03  # what noise leaves open in the weakest light tested for its factor
 WINDOW = (slice(41, 163), slice(288, 446))
@@ -381,8 +381,8 @@ def test_sizes_that_differ_are_refused(studio_beauty: np.ndarray) -> None:
 def test_every_code_is_documented() -> None:
     import inspect
 
-    from evenfall.passes import defects, findings
-    from evenfall.passes import prove as prove_module
+    from evenfall.passes.proving import defects, findings
+    from evenfall.passes.proving import prove as prove_module
 
     source = "".join(map(inspect.getsource, (defects, findings, prove_module)))
     assert all(f'"{code}"' in source for code in CODES)

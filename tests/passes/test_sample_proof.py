@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from evenfall.passes.image import PassImage
-from evenfall.passes.proof import Proof
-from evenfall.passes.prove import prove
+from evenfall.passes.proving.proof import Proof
+from evenfall.passes.proving.prove import prove
 from evenfall.passes.reading import read
 
 SAMPLES = Path(__file__).parents[2] / "sample_passes"

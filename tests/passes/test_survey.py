@@ -11,8 +11,8 @@ import OpenEXR
 import pytest
 
 from evenfall.errors import PassError, UsageError
-from evenfall.passes.roles import LightTraits, propose_roles
-from evenfall.passes.survey import survey_folder
+from evenfall.passes.planning.roles import LightTraits, propose_roles
+from evenfall.passes.planning.survey import survey_folder
 
 BT709_LUMINANCE = np.array([0.2126390, 0.7151687, 0.0721923])  # SMPTE RP 177, BT.709 primaries
 HALF_ROUNDING = 5e-4  # relative, half of 2**-10

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from evenfall.passes.suspicion import suspect_encoding, undo_srgb
+from evenfall.passes.proving.suspicion import suspect_encoding, undo_srgb
 
 
 def planes_of(rgb: np.ndarray) -> list[np.ndarray]:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
-    from evenfall.passes.proof import LightProof, Proof
+    from evenfall.passes.proving.proof import LightProof, Proof
     from evenfall.recipe import Recipe
 
 __all__ = ["command"]
@@ -90,8 +90,8 @@ def _prove(recipe: Recipe) -> Proof:
     from evenfall.cli.reading_progress import reading_progress
     from evenfall.light.primaries import space_from_chromaticities
     from evenfall.passes.library import PassLibrary
-    from evenfall.passes.measure import Pixels
-    from evenfall.passes.prove import prove
+    from evenfall.passes.proving.measure import Pixels
+    from evenfall.passes.proving.prove import prove
 
     library = PassLibrary(recipe)
     lights = tuple(recipe.model.lights)

@@ -12,7 +12,7 @@ import click
 from evenfall.cli.options import json_option
 
 if TYPE_CHECKING:
-    from evenfall.passes.plan_sheet import PassPlan
+    from evenfall.passes.planning.plan_sheet import PassPlan
 
 __all__ = ["command"]
 
@@ -48,7 +48,7 @@ def command(
     evenfall sheet view.toml --out passes.html
     evenfall sheet sun sky fill pendants "garden lamps" --title "Living room"
     """
-    from evenfall.passes.plan_sheet import sheet_text
+    from evenfall.passes.planning.plan_sheet import sheet_text
 
     plan = _plan(lights, title, prefix)
     if out is not None:
@@ -61,7 +61,7 @@ def command(
 
 
 def _plan(lights: tuple[str, ...], title: str, prefix: str) -> PassPlan:
-    from evenfall.passes.plan_sheet import plan_from_recipe, plan_passes
+    from evenfall.passes.planning.plan_sheet import plan_from_recipe, plan_passes
 
     path = Path(lights[0])
     if len(lights) == 1 and (path.suffix.lower() == ".toml" or path.is_file()):
@@ -74,8 +74,8 @@ def _plan(lights: tuple[str, ...], title: str, prefix: str) -> PassPlan:
 def _write(out: Path, plan: PassPlan, *, overwrite: bool) -> None:
     from evenfall.deliver.atomic import write_atomically
     from evenfall.errors import UsageError
-    from evenfall.passes.plan_page import sheet_page
-    from evenfall.passes.plan_sheet import sheet_text
+    from evenfall.passes.planning.plan_page import sheet_page
+    from evenfall.passes.planning.plan_sheet import sheet_text
 
     kind = out.suffix.lower()
     if kind in (".html", ".htm"):

@@ -17,9 +17,9 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
-    from evenfall.passes.clean import Flaws
     from evenfall.passes.image import PassImage
-    from evenfall.passes.survey import PassFacts, Survey
+    from evenfall.passes.mending.clean import Flaws
+    from evenfall.passes.planning.survey import PassFacts, Survey
     from evenfall.recipe.model import Beauty
 
 __all__ = ["command"]
@@ -74,7 +74,7 @@ def command(
     name or from its pixels, with the reason. Broken pixels are counted.
     """
     from evenfall.cli.reading_progress import reading_progress
-    from evenfall.passes.survey import survey_folder
+    from evenfall.passes.planning.survey import survey_folder
 
     _check_free(write, overwrite=overwrite)
     if recipe is not None:

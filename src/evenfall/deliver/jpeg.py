@@ -16,7 +16,7 @@ from evenfall.deliver.exif import exif_block
 from evenfall.deliver.icc import icc_profile
 from evenfall.deliver.provenance import Provenance, xmp_packet
 from evenfall.errors import OutputError
-from evenfall.passes.segments import jpeg_segments
+from evenfall.passes.side.segments import jpeg_segments
 
 __all__ = ["encode_jpeg", "insert_segments", "insertion_place", "segment", "xmp_in_jpeg"]
 

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from evenfall.deliver.exif import exif_block
 from evenfall.deliver.icc import OUTPUT_SPACES, icc_profile
 from evenfall.deliver.provenance import Provenance, xmp_packet
-from evenfall.passes.segments import png_chunks
+from evenfall.passes.side.segments import png_chunks
 
 __all__ = ["encode_png", "xmp_in_png"]
 
@@ -58,7 +58,7 @@ def encode_png(
 
     Examples
     --------
-    >>> from evenfall.passes.segments import png_chunks
+    >>> from evenfall.passes.side.segments import png_chunks
     >>> data = encode_png(np.zeros((4, 6, 3), np.uint8), dpi=300)
     >>> [name.decode() for name, _ in png_chunks(data)][:4]
     ['IHDR', 'cICP', 'iCCP', 'gAMA']

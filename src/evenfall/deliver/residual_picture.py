@@ -18,7 +18,7 @@ from evenfall.look.output import encode_srgb
 if TYPE_CHECKING:
     from PIL import Image, ImageDraw
 
-    from evenfall.passes.proof import Proof, ProofMaps
+    from evenfall.passes.proving.proof import Proof, ProofMaps
 
 __all__ = ["difference_colours", "draw_residual"]
 

@@ -17,7 +17,7 @@ from evenfall.light.primaries import ACESCG, conversion_matrix, space_from_chrom
 from evenfall.look.arrays import Plane, Planes, apply_matrix
 from evenfall.look.cells import cell_means, from_cells
 from evenfall.look.over import over
-from evenfall.passes.pictures import Picture
+from evenfall.passes.side.pictures import Picture
 from evenfall.recipe.moods import Overlay, Plate
 
 __all__ = ["PlacedCutout", "add_light_wrap", "place_overlay", "place_plate", "put_overlay"]

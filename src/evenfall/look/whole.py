@@ -12,7 +12,7 @@ from evenfall.look.layers import add_light_wrap, place_overlay, place_plate, put
 from evenfall.look.over import over
 from evenfall.look.regions import RegionChange, apply_region
 from evenfall.look.sharpen import sharpen
-from evenfall.passes.pictures import Picture
+from evenfall.passes.side.pictures import Picture
 from evenfall.recipe.look import Look
 from evenfall.recipe.moods import Overlay, Plate
 

@@ -6,10 +6,10 @@ from pathlib import Path
 
 from evenfall.passes.faults import refused
 from evenfall.passes.files import PassFile
-from evenfall.passes.pfm import PFM_MAGICS
-from evenfall.passes.radiance import HDR_MAGIC
-from evenfall.passes.scan import EXR_MAGIC
-from evenfall.passes.tiff import TIFF_MAGICS
+from evenfall.passes.formats.pfm import PFM_MAGICS
+from evenfall.passes.formats.radiance import HDR_MAGIC
+from evenfall.passes.formats.tiff import TIFF_MAGICS
+from evenfall.passes.openexr.scan import EXR_MAGIC
 
 __all__ = ["kind_of"]
 

@@ -15,18 +15,18 @@ import numpy as np
 
 from evenfall.errors import Fault, PassError
 from evenfall.light.primaries import RGB_SPACES, space_from_chromaticities
-from evenfall.passes.clean import mends, repair
 from evenfall.passes.encoding import refuse_encoded
 from evenfall.passes.faults import refused
 from evenfall.passes.files import Stamp, check_inside, stamp
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import PassImage
+from evenfall.passes.mending.clean import mends, repair
 from evenfall.passes.reading import inspect, read
 from evenfall.passes.selection import select
 from evenfall.recipe import Recipe
 
 if TYPE_CHECKING:
-    from evenfall.passes.denoise import Guides
+    from evenfall.passes.mending.denoise import Guides
 
 __all__ = ["PassLibrary"]
 
@@ -219,7 +219,7 @@ class PassLibrary:
         """Guides of the denoiser, read when they are first needed."""
         with self._guides_lock:
             if self._read_guides is None:
-                from evenfall.passes.guides import read_guides
+                from evenfall.passes.side.guides import read_guides
 
                 self._read_guides = read_guides(self._recipe, self.size)
             return self._read_guides

@@ -6,15 +6,15 @@ import os
 from collections.abc import Sequence
 from pathlib import Path
 
-from evenfall.passes.exr import inspect_exr, read_exr
 from evenfall.passes.files import PassFile, open_pass
 from evenfall.passes.finite import NonFiniteRule, count_and_replace
+from evenfall.passes.formats.pfm import inspect_pfm, read_pfm
+from evenfall.passes.formats.radiance import inspect_hdr, read_hdr
+from evenfall.passes.formats.tiff import inspect_tiff, read_tiff
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import PassImage, StoredPicture
 from evenfall.passes.kinds import kind_of
-from evenfall.passes.pfm import inspect_pfm, read_pfm
-from evenfall.passes.radiance import inspect_hdr, read_hdr
-from evenfall.passes.tiff import inspect_tiff, read_tiff
+from evenfall.passes.openexr.exr import inspect_exr, read_exr
 
 __all__ = ["inspect", "read"]
 

@@ -23,7 +23,7 @@ def weights_of(recipe: Recipe, area: Area, size: tuple[int, int]) -> npt.NDArray
     """
 
     def read_channel(file: str, channel: str | None) -> npt.NDArray[Any]:
-        from evenfall.passes.pictures import read_object_ids, read_weights
+        from evenfall.passes.side.pictures import read_object_ids, read_weights
 
         path = recipe.pass_path(file) if area.ids else recipe.beside(file)
         return read_object_ids(path, channel) if area.ids else read_weights(path, channel)

@@ -75,7 +75,7 @@ def additions_of(
     RecipeError
         When there is no light in the neutral spot of a region's white balance.
     """
-    from evenfall.passes.pictures import read_picture
+    from evenfall.passes.side.pictures import read_picture
 
     changes = [
         RegionChange(

@@ -16,15 +16,15 @@ from typing import Any
 
 import numpy as np
 
-from evenfall.passes.apart import decode_apart
-from evenfall.passes.chunks import ChunkTable
 from evenfall.passes.faults import absurd_claim, damaged, refused
 from evenfall.passes.files import PassFile
 from evenfall.passes.image import Array
-from evenfall.passes.parts import ExrPart, samples
-from evenfall.passes.payloads import check_payloads
-from evenfall.passes.quiet import decoder_silenced
-from evenfall.passes.scan import EXR_MAGIC
+from evenfall.passes.openexr.apart import decode_apart
+from evenfall.passes.openexr.chunks import ChunkTable
+from evenfall.passes.openexr.parts import ExrPart, samples
+from evenfall.passes.openexr.payloads import check_payloads
+from evenfall.passes.openexr.quiet import decoder_silenced
+from evenfall.passes.openexr.scan import EXR_MAGIC
 
 __all__ = ["decode_part"]
 

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.errors import Fault, PixelSourceError
-from evenfall.passes.segments import JPEG_START, PNG_SIGNATURE, jpeg_segments, png_chunks
+from evenfall.passes.side.segments import JPEG_START, PNG_SIGNATURE, jpeg_segments, png_chunks
 
 __all__ = ["MAX_PIXELS", "StoredCodes", "check_size", "is_code_picture", "read_codes"]
 

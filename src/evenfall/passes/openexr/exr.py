@@ -11,9 +11,6 @@ from typing import NoReturn
 
 import numpy as np
 
-from evenfall.passes.chroma import luminance_chroma_to_rgb, upsample
-from evenfall.passes.chunks import scan_chunks
-from evenfall.passes.decode import decode_part
 from evenfall.passes.encoding import (
     INTEROP_CHROMATICITIES,
     checked_chromaticities,
@@ -23,10 +20,13 @@ from evenfall.passes.faults import refused
 from evenfall.passes.files import PassFile
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import Array, StoredPicture
-from evenfall.passes.layers import Layer, layers_of_part
-from evenfall.passes.parts import ExrPart, text_of
+from evenfall.passes.openexr.chroma import luminance_chroma_to_rgb, upsample
+from evenfall.passes.openexr.chunks import scan_chunks
+from evenfall.passes.openexr.decode import decode_part
+from evenfall.passes.openexr.layers import Layer, layers_of_part
+from evenfall.passes.openexr.parts import ExrPart, text_of
+from evenfall.passes.openexr.scan import ExrScan, scan_headers
 from evenfall.passes.placement import place
-from evenfall.passes.scan import ExrScan, scan_headers
 from evenfall.passes.selection import select
 
 __all__ = ["inspect_exr", "read_exr"]

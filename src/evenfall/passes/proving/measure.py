@@ -9,8 +9,8 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.passes.blocks import BlockGrid, BlockPicture, Float, Plane, reduce_picture
-from evenfall.passes.shift import Slopes, slopes_of
+from evenfall.passes.proving.blocks import BlockGrid, BlockPicture, Float, Plane, reduce_picture
+from evenfall.passes.proving.shift import Slopes, slopes_of
 
 __all__ = ["Measured", "Pixels", "flat_top", "measure"]
 

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from evenfall.passes.blocks import BlockGrid
-from evenfall.passes.diagnosis import Diagnosis, Region
-from evenfall.passes.evidence import DENOISER_BIAS, Evidence, Mask, loudest, percent
+from evenfall.passes.proving.blocks import BlockGrid
+from evenfall.passes.proving.diagnosis import Diagnosis, Region
+from evenfall.passes.proving.evidence import DENOISER_BIAS, Evidence, Mask, loudest, percent
 
 __all__ = ["find_defects"]
 

@@ -12,8 +12,8 @@ import numpy.typing as npt
 
 from evenfall.passes.faults import damaged
 from evenfall.passes.files import PassFile
-from evenfall.passes.parts import ExrPart, samples
-from evenfall.passes.scan import ExrScan
+from evenfall.passes.openexr.parts import ExrPart, samples
+from evenfall.passes.openexr.scan import ExrScan
 
 __all__ = ["ChunkTable", "scan_chunks"]
 

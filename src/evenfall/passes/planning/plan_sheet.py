@@ -1,7 +1,7 @@
 """Which passes to render, before anything is rendered: what is on and off in each, and how to save.
 
 The plan comes from a recipe or from a plain list of lights. `sheet_text` writes it for a terminal
-or a text file, `evenfall.passes.plan_page.sheet_page` as a page to print.
+or a text file, `evenfall.passes.planning.plan_page.sheet_page` as a page to print.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from evenfall.errors import Fault, UsageError
-from evenfall.passes.match import ROLE_WORDS, role_from_name
+from evenfall.passes.planning.match import ROLE_WORDS, role_from_name
 from evenfall.recipe.lights import Role
 
 if TYPE_CHECKING:

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from evenfall.passes.blocks import BlockPicture, Float
-from evenfall.passes.fit import BlockSet, Judge, bend
+from evenfall.passes.proving.blocks import BlockPicture, Float
+from evenfall.passes.proving.fit import BlockSet, Judge, bend
 
 __all__ = ["Grain", "GrainReport", "grain_report", "own_grain"]
 

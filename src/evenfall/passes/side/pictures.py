@@ -16,15 +16,15 @@ import numpy.typing as npt
 
 from evenfall.errors import Fault, PassError, PixelSourceError
 from evenfall.light.primaries import BT709, RGB_SPACES
-from evenfall.passes.chunks import scan_chunks
-from evenfall.passes.decode import decode_part
 from evenfall.passes.files import open_pass
 from evenfall.passes.header import Selector
+from evenfall.passes.openexr.chunks import scan_chunks
+from evenfall.passes.openexr.decode import decode_part
+from evenfall.passes.openexr.scan import EXR_MAGIC, scan_headers
 from evenfall.passes.placement import place
-from evenfall.passes.profiles import EmbeddedProfile, decode_srgb, parse_profile
 from evenfall.passes.reading import read
-from evenfall.passes.scan import EXR_MAGIC, scan_headers
-from evenfall.passes.stored import StoredCodes, check_size, is_code_picture, read_codes
+from evenfall.passes.side.profiles import EmbeddedProfile, decode_srgb, parse_profile
+from evenfall.passes.side.stored import StoredCodes, check_size, is_code_picture, read_codes
 
 __all__ = ["Encoding", "Picture", "read_object_ids", "read_picture", "read_weights"]
 

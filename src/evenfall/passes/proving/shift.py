@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.passes.blocks import BlockGrid, Float, Plane
-from evenfall.passes.fit import Judge
+from evenfall.passes.proving.blocks import BlockGrid, Float, Plane
+from evenfall.passes.proving.fit import Judge
 
 __all__ = ["Shift", "Slopes", "find_shift", "slopes_of"]
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.passes.blocks import BlockPicture, Float
-from evenfall.passes.explanation import is_noise
-from evenfall.passes.fit import BlockSet, Judge, one_factor
+from evenfall.passes.proving.blocks import BlockPicture, Float
+from evenfall.passes.proving.explanation import is_noise
+from evenfall.passes.proving.fit import BlockSet, Judge, one_factor
 
 __all__ = ["SameLight", "holders_of", "same_lights"]
 

@@ -11,20 +11,20 @@ import numpy as np
 
 from evenfall.errors import PassError, UsageError
 from evenfall.light.primaries import luminance_weights, space_from_chromaticities
-from evenfall.passes.clean import Flaws, find_flaws
 from evenfall.passes.files import check_inside
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import PassImage, PixelCensus
-from evenfall.passes.match import (
+from evenfall.passes.mending.clean import Flaws, find_flaws
+from evenfall.passes.planning.match import (
     RoleGuess,
     is_beauty_name,
     is_guide_name,
     light_names,
     without_frame,
 )
+from evenfall.passes.planning.roles import LightTraits, light_traits, propose_roles
+from evenfall.passes.proving.suspicion import suspect_encoding
 from evenfall.passes.reading import inspect, read
-from evenfall.passes.roles import LightTraits, light_traits, propose_roles
-from evenfall.passes.suspicion import suspect_encoding
 
 __all__ = ["PassFacts", "Survey", "Unreadable", "survey_folder"]
 
@@ -61,7 +61,7 @@ class PassFacts:
     census : PixelCensus
         Broken numbers.
     flaws : dict of str to int
-        Pixels by kind of flaw; see `evenfall.passes.clean`.
+        Pixels by kind of flaw; see `evenfall.passes.mending.clean`.
     flat_top : float or None
         Level of the flat top, if there is one.
     encoding_marks : tuple of str

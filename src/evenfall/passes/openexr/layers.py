@@ -14,7 +14,7 @@ import struct
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from evenfall.passes.parts import ExrPart
+from evenfall.passes.openexr.parts import ExrPart
 
 __all__ = ["Layer", "group_channels", "layers_of_part"]
 

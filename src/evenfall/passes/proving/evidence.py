@@ -7,14 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.passes.blocks import BlockGrid, BlockPicture
-from evenfall.passes.diagnosis import Region
-from evenfall.passes.duplicates import SameLight
-from evenfall.passes.explanation import Explanation
-from evenfall.passes.fit import BlockSet
-from evenfall.passes.grain import GrainReport
-from evenfall.passes.measure import Measured
-from evenfall.passes.shift import Shift
+from evenfall.passes.proving.blocks import BlockGrid, BlockPicture
+from evenfall.passes.proving.diagnosis import Region
+from evenfall.passes.proving.duplicates import SameLight
+from evenfall.passes.proving.explanation import Explanation
+from evenfall.passes.proving.fit import BlockSet
+from evenfall.passes.proving.grain import GrainReport
+from evenfall.passes.proving.measure import Measured
+from evenfall.passes.proving.shift import Shift
 
 __all__ = ["DENOISER_BIAS", "Evidence", "Mask", "loudest", "percent"]
 

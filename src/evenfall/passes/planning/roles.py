@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.passes.blocks import BlockGrid, Float
-from evenfall.passes.match import RoleGuess, role_from_name
+from evenfall.passes.planning.match import RoleGuess, role_from_name
+from evenfall.passes.proving.blocks import BlockGrid, Float
 
 __all__ = ["LightTraits", "light_traits", "propose_roles"]
 

@@ -1,8 +1,8 @@
 """Program of the decoder process: an OpenEXR file comes in, its pixels go out.
 
-Run by `evenfall.passes.apart`, alone and without importing the package, on standard input and
-output. Arguments: threads, and the most bytes of address space. Channels are written in the order
-of their names, samples bare.
+Run by `evenfall.passes.openexr.apart`, alone and without importing the package, on standard input
+and output. Arguments: threads, and the most bytes of address space. Channels are written in the
+order of their names, samples bare.
 """
 
 from __future__ import annotations

@@ -10,11 +10,11 @@ import zlib
 
 import numpy as np
 
-from evenfall.passes.chunks import ChunkTable
-from evenfall.passes.codestream import codestream_fault
 from evenfall.passes.faults import damaged
 from evenfall.passes.files import PassFile
-from evenfall.passes.parts import ExrPart, samples
+from evenfall.passes.openexr.chunks import ChunkTable
+from evenfall.passes.openexr.codestream import codestream_fault
+from evenfall.passes.openexr.parts import ExrPart, samples
 
 __all__ = ["check_payloads"]
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from evenfall.passes.blocks import BlockGrid, BlockPicture, Float, Plane, pool
-from evenfall.passes.diagnosis import Diagnosis, Region
-from evenfall.passes.evidence import Evidence
+from evenfall.passes.proving.blocks import BlockGrid, BlockPicture, Float, Plane, pool
+from evenfall.passes.proving.diagnosis import Diagnosis, Region
+from evenfall.passes.proving.evidence import Evidence
 
 __all__ = [
     "UNPROVABLE_WITHOUT_BEAUTY",

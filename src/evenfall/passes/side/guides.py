@@ -7,14 +7,14 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.passes.chunks import scan_chunks
-from evenfall.passes.decode import decode_part
-from evenfall.passes.denoise import Guides
 from evenfall.passes.faults import refused
 from evenfall.passes.files import check_inside, open_pass
+from evenfall.passes.mending.denoise import Guides
+from evenfall.passes.openexr.chunks import scan_chunks
+from evenfall.passes.openexr.decode import decode_part
+from evenfall.passes.openexr.scan import EXR_MAGIC, scan_headers
 from evenfall.passes.placement import place
 from evenfall.passes.reading import read
-from evenfall.passes.scan import EXR_MAGIC, scan_headers
 from evenfall.recipe import Recipe
 
 __all__ = ["read_guides", "read_vectors"]

@@ -14,7 +14,7 @@ from typing import NoReturn
 
 from evenfall.passes.faults import damaged
 from evenfall.passes.files import PassFile
-from evenfall.passes.parts import Attributes, ExrPart, part_of
+from evenfall.passes.openexr.parts import Attributes, ExrPart, part_of
 
 __all__ = ["EXR_MAGIC", "ExrScan", "scan_headers"]
 

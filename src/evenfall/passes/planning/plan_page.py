@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from html import escape
 
-from evenfall.passes.plan_sheet import CAUTIONS, FORMAT, PassPlan
+from evenfall.passes.planning.plan_sheet import CAUTIONS, FORMAT, PassPlan
 
 __all__ = ["sheet_page"]
 
@@ -71,7 +71,7 @@ def sheet_page(plan: PassPlan) -> str:
 
     Examples
     --------
-    >>> from evenfall.passes.plan_sheet import plan_passes
+    >>> from evenfall.passes.planning.plan_sheet import plan_passes
     >>> page = sheet_page(plan_passes(["sun", "sky"], title="Living room"))
     >>> page.startswith("<!doctype html>"), page.count('class="on"')
     (True, 4)

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from evenfall.passes.blocks import BlockPicture, Float
-from evenfall.passes.fit import (
+from evenfall.passes.proving.blocks import BlockPicture, Float
+from evenfall.passes.proving.fit import (
     BlockSet,
     FittedFactors,
     Judge,

@@ -14,16 +14,16 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.light.primaries import BT709, RgbSpace, luminance_weights
-from evenfall.passes.blocks import BlockGrid, BlockPicture, Float, reduce_picture
-from evenfall.passes.diagnosis import Diagnosis
-from evenfall.passes.duplicates import SameLight, same_lights
-from evenfall.passes.evidence import Evidence
-from evenfall.passes.explanation import Explanation, SecondLook, explain
-from evenfall.passes.findings import find
-from evenfall.passes.fit import BlockSet
-from evenfall.passes.grain import GrainReport, grain_report
-from evenfall.passes.measure import Measured, Pixels, measure
-from evenfall.passes.proof import (
+from evenfall.passes.proving.blocks import BlockGrid, BlockPicture, Float, reduce_picture
+from evenfall.passes.proving.diagnosis import Diagnosis
+from evenfall.passes.proving.duplicates import SameLight, same_lights
+from evenfall.passes.proving.evidence import Evidence
+from evenfall.passes.proving.explanation import Explanation, SecondLook, explain
+from evenfall.passes.proving.findings import find
+from evenfall.passes.proving.fit import BlockSet
+from evenfall.passes.proving.grain import GrainReport, grain_report
+from evenfall.passes.proving.measure import Measured, Pixels, measure
+from evenfall.passes.proving.proof import (
     UNPROVABLE_WITHOUT_BEAUTY,
     LightProof,
     Proof,
@@ -31,8 +31,8 @@ from evenfall.passes.proof import (
     shares_of_light,
     small_view,
 )
-from evenfall.passes.shift import Shift, find_shift
-from evenfall.passes.suspicion import EncodingSuspicion, suspect_encoding, undo_srgb
+from evenfall.passes.proving.shift import Shift, find_shift
+from evenfall.passes.proving.suspicion import EncodingSuspicion, suspect_encoding, undo_srgb
 
 __all__ = ["prove"]
 

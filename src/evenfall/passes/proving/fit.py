@@ -1,8 +1,8 @@
 """How strongly each pass lies in the beauty, judged against the noise of their difference.
 
-Everything works on blocks (`evenfall.passes.blocks`). Light is called unexplained only where the
-difference goes beyond three standard errors of its own noise, so Monte Carlo noise alone leaves
-nothing unexplained however few samples were spent.
+Everything works on blocks (`evenfall.passes.proving.blocks`). Light is called unexplained only
+where the difference goes beyond three standard errors of its own noise, so Monte Carlo noise alone
+leaves nothing unexplained however few samples were spent.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.passes.blocks import BlockPicture, Float, pool
+from evenfall.passes.proving.blocks import BlockPicture, Float, pool
 
 __all__ = [
     "BlockSet",

@@ -23,10 +23,10 @@ import numpy.typing as npt
 
 from evenfall.passes.finite import count_and_replace
 from evenfall.passes.image import Array, PassImage
-from evenfall.passes.measure import flat_top
+from evenfall.passes.proving.measure import flat_top
 
 if TYPE_CHECKING:
-    from evenfall.passes.denoise import Guides
+    from evenfall.passes.mending.denoise import Guides
     from evenfall.recipe.model import Repair
 
 __all__ = ["Flaws", "find_fireflies", "find_flaws", "mends", "repair"]
@@ -225,7 +225,7 @@ def repair(image: PassImage, settings: Repair, guides: Guides | None = None) -> 
     if settings.negatives:
         planes = [np.maximum(plane, 0) for plane in planes]
     if settings.denoise:
-        from evenfall.passes.denoise import denoise
+        from evenfall.passes.mending.denoise import denoise
 
         planes = list(denoise(planes, guides))
     census = replace(image.census, replaced=image.census.replaced + replaced)

@@ -6,12 +6,12 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from evenfall.passes.blocks import Float
-from evenfall.passes.defects import find_defects
-from evenfall.passes.diagnosis import Diagnosis
-from evenfall.passes.duplicates import holders_of
-from evenfall.passes.evidence import DENOISER_BIAS, Evidence, loudest, percent
-from evenfall.passes.explanation import Explanation
+from evenfall.passes.proving.blocks import Float
+from evenfall.passes.proving.defects import find_defects
+from evenfall.passes.proving.diagnosis import Diagnosis
+from evenfall.passes.proving.duplicates import holders_of
+from evenfall.passes.proving.evidence import DENOISER_BIAS, Evidence, loudest, percent
+from evenfall.passes.proving.explanation import Explanation
 
 __all__ = ["find"]
 

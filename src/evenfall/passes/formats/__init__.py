@@ -1,0 +1,1 @@
+"""Files of light that are not OpenEXR: Radiance, float TIFF, portable float maps."""

@@ -1,0 +1,1 @@
+"""OpenEXR files: scanned by ourselves before the library decodes them."""
