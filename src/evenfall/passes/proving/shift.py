@@ -79,8 +79,8 @@ def slopes_of(planes: Sequence[Plane], grid: BlockGrid) -> Slopes:
     Examples
     --------
     >>> ramp = np.tile(np.arange(8, dtype=np.float32), (8, 1))
-    >>> slopes_of([ramp] * 3, BlockGrid(8, 8, 4)).down.any()
-    np.False_
+    >>> bool(slopes_of([ramp] * 3, BlockGrid(8, 8, 4)).down.any())
+    False
     """
     counts = grid.counts()
     across, down = [], []
