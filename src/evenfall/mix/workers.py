@@ -1,20 +1,11 @@
-"""How many threads there are to work with, and how many passes may be in memory at once."""
+"""How many passes may be in memory at once."""
 
 from __future__ import annotations
 
-import os
-
-__all__ = ["default_workers", "passes_at_once"]
+__all__ = ["passes_at_once"]
 
 _BUDGET_BYTES = 2 << 30
 _BYTES_PER_PIXEL = 10  # three half floats, and the compressed file while it is being decoded
-
-
-def default_workers() -> int:
-    """Count the processors this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def passes_at_once(size: tuple[int, int], workers: int) -> int:

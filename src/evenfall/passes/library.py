@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import threading
 from collections import Counter
 from collections.abc import Iterable, Mapping
@@ -21,6 +20,7 @@ from evenfall.passes.files import Stamp, check_inside, stamp
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import PassImage
 from evenfall.passes.mending.clean import mends, repair
+from evenfall.passes.processors import default_workers
 from evenfall.passes.reading import inspect, read
 from evenfall.passes.selection import select
 from evenfall.recipe import Recipe
@@ -104,7 +104,7 @@ class PassLibrary:
         self.chromaticities = self._effective_chromaticities(first)
         self.luminance_scale = self._luminance_scale()
         files = {(header.path, header.part) for header in self.headers.values()}
-        self._decoder_threads = _processors() if len(files) == 1 else 1
+        self._decoder_threads = default_workers() if len(files) == 1 else 1
 
     def batches(self, lights: Iterable[str]) -> list[tuple[str, ...]]:
         """Group lights that are decoded together: those in the same part of the same file.
@@ -289,12 +289,6 @@ class PassLibrary:
     def _luminance_scale(self) -> float | None:
         said = [header.white_luminance for header in self.headers.values()]
         return next((white for white in said if white), self._recipe.model.passes.luminance_scale)
-
-
-def _processors() -> int:
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def _described(chromaticities: tuple[float, ...] | None) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from evenfall.mix.workers import default_workers
+from evenfall.passes.processors import default_workers
 from evenfall.recipe import Recipe
 from evenfall.run.choosing import choose_moods
 from evenfall.run.fingerprints import Fingerprints
