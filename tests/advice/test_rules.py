@@ -88,6 +88,26 @@ def test_key_off_in_every_mood_is_noticed(tmp_path: Path) -> None:
     assert "no-key" in _codes(tmp_path, text)
 
 
+@pytest.mark.parametrize(
+    ("camera", "takes_the_mix"),
+    [
+        ('meter = { of = "key" }', True),
+        ('meter = "off"', False),
+        ('meter = { of = "fill" }', False),
+        ('settings = { iso = 100, aperture = 8, shutter = "1/60" }', False),
+    ],
+)
+@pytest.mark.parametrize("role", ["key", "glow"])
+def test_without_a_key_the_meter_is_spoken_of_only_where_it_needs_one(
+    tmp_path: Path, camera: str, takes_the_mix: bool, role: str
+) -> None:
+    text = SOUND.replace('lantern = "off"', 'lantern = "off"\nsun = "off"')
+    text = text.replace('role = "key"', f'role = "{role}"') + f"\n[camera]\n{camera}\n"
+    (given,) = (a for a in advise(_recipe(tmp_path, text)) if a.code == "no-key")
+    speaks = "takes the mix" in given.reason or "exposure is set" in given.reason
+    assert speaks is takes_the_mix
+
+
 def test_equal_stops_on_every_light_differ_only_in_brightness(tmp_path: Path) -> None:
     dimmer = """
 [moods.dim]

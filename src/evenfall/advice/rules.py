@@ -90,12 +90,15 @@ def _lights_on(recipe: Recipe, mood: ResolvedMood, roles: Sequence[str]) -> list
 
 
 def _no_key(recipe: Recipe) -> Iterator[Advice]:
+    plans = [plan_meter(recipe, mood) for mood in recipe.moods.values()]
+    metered = any(plan is not None and plan.meter.of == "key" for plan in plans)
     if not any(light.role == "key" for light in recipe.model.lights.values()):
+        why = "exposure is set to the key" if metered else "ratios of lights are told to the key"
         yield Advice(
             "no-key",
             "lights",
             "no light has the role key",
-            "exposure is set to the key; give the strongest directional light role = 'key'",
+            f"{why}; give the strongest directional light role = 'key'",
         )
     elif not any(_lights_on(recipe, mood, ["key"]) for mood in recipe.moods.values()):
         yield Advice(
@@ -103,7 +106,10 @@ def _no_key(recipe: Recipe) -> Iterator[Advice]:
             "moods",
             "the key is off in every mood",
             "the meter has nothing to expose to and takes the mix; switch the key on in one mood, "
-            "or say what to meter in camera.meter.of",
+            "or say what to meter in camera.meter.of"
+            if metered
+            else "ratios of lights are told to the key, and there is none; switch it on in one "
+            "mood, or silence this where no key is meant",
         )
 
 
