@@ -1,8 +1,9 @@
-"""A small room, lit by seven lights, as noisy passes: for tests that need realistic pictures.
+"""What tests of several packages share: a noisy room, and recipes of five lights.
 
-Nothing is rendered: the light of each pass is a formula over a picture plane with walls, a floor, a
-window and furniture, times an albedo with grain; the noise of a path tracer is imitated by gamma
-deviates (positive, skewed, variance falling with the number of samples) and a few fireflies.
+The room, lit by seven lights, is for tests that need realistic pictures. Nothing is rendered: the
+light of each pass is a formula over a picture plane with walls, a floor, a window and furniture,
+times an albedo with grain; the noise of a path tracer is imitated by gamma deviates (positive,
+skewed, variance falling with the number of samples) and a few fireflies.
 """
 
 from __future__ import annotations
@@ -15,9 +16,34 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
+from evenfall.recipe import Recipe, load
+
 Array = npt.NDArray[np.float32]
 
 LIGHTS = ("sun", "sky", "fill", "pendants", "cove", "garden", "screen_glow")
+
+FIVE_LIGHTS = """format = 1
+[lights.sun]
+file = "sun.exr"
+role = "key"
+rendered = { kelvin = 5200, sun_altitude_degrees = 45 }
+[lights.sky]
+file = "sky.exr"
+role = "sky"
+rendered = { kelvin = 11500, sun_altitude_degrees = 45 }
+[lights.fill]
+file = "fill.exr"
+role = "fill"
+rendered = { kelvin = 5000 }
+[lights.left]
+file = "left.exr"
+rendered = { kelvin = 4000, lumens = 800 }
+[lights.right]
+file = "right.exr"
+rendered = { kelvin = 4000, lumens = 400 }
+[groups]
+pendants = ["left", "right"]
+"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,3 +167,15 @@ def write_exr() -> Callable[..., Path]:
         return path
 
     return write
+
+
+@pytest.fixture
+def five_lights(tmp_path: Path) -> Callable[[str], Recipe]:
+    """Load a recipe of five lights with the moods that are given as TOML."""
+
+    def build(moods: str) -> Recipe:
+        path = tmp_path / "view.toml"
+        path.write_text(FIVE_LIGHTS + moods, encoding="utf-8")
+        return load(path, check_files=False)
+
+    return build

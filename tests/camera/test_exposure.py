@@ -28,21 +28,21 @@ def plans(view):
     return {name: plan_meter(view, mood) for name, mood in view.moods.items()}
 
 
-def test_the_key_alone_is_metered_and_held_for_all_moods(recipe):
-    view = recipe(MOODS)
+def test_the_key_alone_is_metered_and_held_for_all_moods(five_lights):
+    view = five_lights(MOODS)
     by_mood = plans(view)
     assert by_mood["day"].lights == ("sun",)
     assert by_mood["day"].mood == "day"
     assert by_mood["dusk"] == by_mood["day"]
 
 
-def test_the_first_mood_with_the_key_on_is_metered(recipe):
-    view = recipe('[moods.night.lights]\nsun = "off"\n[moods.day]\n')
+def test_the_first_mood_with_the_key_on_is_metered(five_lights):
+    view = five_lights('[moods.night.lights]\nsun = "off"\n[moods.day]\n')
     assert plans(view)["night"].mood == "day"
 
 
-def test_a_sun_below_the_horizon_or_a_factor_of_nothing_is_no_key(recipe):
-    view = recipe(
+def test_a_sun_below_the_horizon_or_a_factor_of_nothing_is_no_key(five_lights):
+    view = five_lights(
         '[moods.night.daylight]\nsun = "sun"\nsun_altitude_degrees = -9\n'
         "[moods.flat.lights]\nsun = { factor = 0.0 }\n[moods.day]\n"
     )
@@ -51,23 +51,23 @@ def test_a_sun_below_the_horizon_or_a_factor_of_nothing_is_no_key(recipe):
     assert plans(view)["night"].mood == "day"
 
 
-def test_without_any_key_the_mix_of_the_first_mood_is_metered_and_said(recipe):
-    view = recipe('[moods.night.lights]\nsun = "off"\nsky = "off"\n')
+def test_without_any_key_the_mix_of_the_first_mood_is_metered_and_said(five_lights):
+    view = five_lights('[moods.night.lights]\nsun = "off"\nsky = "off"\n')
     plan = plans(view)["night"]
     assert plan.lights == ("fill", "left", "right")
     assert "no mood has a key light that is on" in plan.notes[0]
 
 
-def test_any_set_of_lights_can_be_metered(recipe):
-    view = recipe(MOODS + '[camera.meter]\nof = ["sun", "pendants"]\nmood = "dusk"\n')
+def test_any_set_of_lights_can_be_metered(five_lights):
+    view = five_lights(MOODS + '[camera.meter]\nof = ["sun", "pendants"]\nmood = "dusk"\n')
     assert plans(view)["day"].lights == ("left", "right")
     assert plans(view)["day"].mood == "dusk"
-    mixed = recipe(MOODS + '[camera.meter]\nof = "mix"\n')
+    mixed = five_lights(MOODS + '[camera.meter]\nof = "mix"\n')
     assert plans(mixed)["dusk"].lights == ("sun", "sky", "fill")
 
 
-def test_a_mood_with_its_own_meter_meters_itself(recipe):
-    view = recipe(MOODS + '[moods.dusk.camera.meter]\nof = "mix"\ngrey_percent = 12\n')
+def test_a_mood_with_its_own_meter_meters_itself(five_lights):
+    view = five_lights(MOODS + '[moods.dusk.camera.meter]\nof = "mix"\ngrey_percent = 12\n')
     by_mood = plans(view)
     assert by_mood["dusk"].mood == "dusk"
     assert by_mood["dusk"].lights == ("sky", "fill", "left", "right")
@@ -79,17 +79,17 @@ def test_a_mood_with_its_own_meter_meters_itself(recipe):
     ("meter", "what"),
     [('method = "centre"', "the key"), ('of = "sun"', "what it names")],
 )
-def test_metering_what_is_off_is_refused_with_a_way_out(recipe, meter, what):
-    view = recipe(MOODS + f"[moods.dusk.camera.meter]\n{meter}\n")
+def test_metering_what_is_off_is_refused_with_a_way_out(five_lights, meter, what):
+    view = five_lights(MOODS + f"[moods.dusk.camera.meter]\n{meter}\n")
     with pytest.raises(RecipeError, match=f"{what} is off in dusk.*of = 'mix'") as caught:
         plan_meter(view, view.moods["dusk"])
     assert caught.value.faults[0].place == "moods.dusk.camera.meter"
 
 
-def test_settings_or_no_meter_need_no_plan(recipe):
-    off = recipe(MOODS + '[camera]\nmeter = "off"\n')
+def test_settings_or_no_meter_need_no_plan(five_lights):
+    off = five_lights(MOODS + '[camera]\nmeter = "off"\n')
     assert plans(off) == {"day": None, "dusk": None}
-    settings = recipe(MOODS + "[camera.settings]\niso = 200\n")
+    settings = five_lights(MOODS + "[camera.settings]\niso = 200\n")
     assert plans(settings)["day"] is None
 
 

@@ -15,8 +15,8 @@ from evenfall.recipe import LightSetting, Rendered
 EXACT = 1e-9
 
 
-def test_factors_are_gain_times_tint(recipe):
-    view = recipe(
+def test_factors_are_gain_times_tint(five_lights):
+    view = five_lights(
         """
         [moods.dusk.lights]
         sun = "off"
@@ -35,15 +35,15 @@ def test_factors_are_gain_times_tint(recipe):
     assert balance.notes == ()
 
 
-def test_every_light_stands_in_the_balance_in_the_recipes_order(recipe):
-    view = recipe("[moods.day]\n")
+def test_every_light_stands_in_the_balance_in_the_recipes_order(five_lights):
+    view = five_lights("[moods.day]\n")
     balance = balance_mood(view, view.moods["day"], ACESCG)
     assert list(balance.factors) == ["sun", "sky", "fill", "left", "right"]
     assert set(balance.factors.values()) == {(1.0, 1.0, 1.0)}
 
 
-def test_all_faults_are_told_at_once_with_their_places(recipe):
-    view = recipe(
+def test_all_faults_are_told_at_once_with_their_places(five_lights):
+    view = five_lights(
         "[moods.dusk.lights]\nsun = { mired_shift = -300 }\nfill = { mired_shift = 900 }\n"
     )
     with pytest.raises(RecipeError) as caught:
@@ -56,21 +56,23 @@ def test_all_faults_are_told_at_once_with_their_places(recipe):
     assert view.text.splitlines()[sun.line - 1].startswith("sun = ")
 
 
-def test_notes_carry_the_place(recipe):
-    view = recipe("[moods.dusk.lights]\nfill = { kelvin = 1500 }\n")
+def test_notes_carry_the_place(five_lights):
+    view = five_lights("[moods.dusk.lights]\nfill = { kelvin = 1500 }\n")
     (note,) = balance_mood(view, view.moods["dusk"], BT709).notes
     assert note.startswith("moods.dusk.lights.fill: the colour lies outside")
 
 
-def test_solved_gains_take_the_place_of_matches(recipe):
-    view = recipe('[moods.day.lights]\nfill = { match = { to = "sun" } }\n')
+def test_solved_gains_take_the_place_of_matches(five_lights):
+    view = five_lights('[moods.day.lights]\nfill = { match = { to = "sun" } }\n')
     mood = view.moods["day"]
     assert balance_mood(view, mood, BT709, {"fill": 0.3}).factors["fill"] == (0.3, 0.3, 0.3)
     assert balance_mood(view, mood, BT709).factors["fill"] == (1, 1, 1)
 
 
-def test_daylight_sets_gain_and_colour_of_sun_and_sky(recipe):
-    view = recipe('[moods.evening.daylight]\nsun = "sun"\nsky = "sky"\nsun_altitude_degrees = 10\n')
+def test_daylight_sets_gain_and_colour_of_sun_and_sky(five_lights):
+    view = five_lights(
+        '[moods.evening.daylight]\nsun = "sun"\nsky = "sky"\nsun_altitude_degrees = 10\n'
+    )
     balance = balance_mood(view, view.moods["evening"], BT709)
     now, then = daylight_state(10), daylight_state(45)
     sun, sky = balance.lights["sun"], balance.lights["sky"]
@@ -84,11 +86,11 @@ def test_daylight_sets_gain_and_colour_of_sun_and_sky(recipe):
     assert balance.factors["fill"] == (1, 1, 1)
 
 
-def test_a_moods_own_setting_works_from_the_daylight(recipe):
+def test_a_moods_own_setting_works_from_the_daylight(five_lights):
     start = '[moods.evening.daylight]\nsun = "sun"\nsky = "sky"\nsun_altitude_degrees = 10\n'
     plain, own = (
-        recipe(start),
-        recipe(
+        five_lights(start),
+        five_lights(
             start
             + "[moods.evening.lights]\nsun = { stops = -1 }\nsky = { factor = 0.2, kelvin = 9000 }"
         ),
@@ -101,30 +103,32 @@ def test_a_moods_own_setting_works_from_the_daylight(recipe):
     assert after.lights["sky"].tint.kelvin == pytest.approx(9000, abs=5)
 
 
-def test_the_sun_of_a_night_is_off(recipe):
-    view = recipe('[moods.night.daylight]\nsun = "sun"\nsky = "sky"\nsun_altitude_degrees = -20\n')
+def test_the_sun_of_a_night_is_off(five_lights):
+    view = five_lights(
+        '[moods.night.daylight]\nsun = "sun"\nsky = "sky"\nsun_altitude_degrees = -20\n'
+    )
     balance = balance_mood(view, view.moods["night"], BT709)
     assert balance.factors["sun"] == (0, 0, 0)
     assert 0 < balance.lights["sky"].gain < 1e-6
 
 
-def test_unknown_reference_altitude_is_assumed_and_said(recipe):
-    view = recipe('[moods.day.daylight]\nsky = "fill"\nsun_altitude_degrees = 45\n')
+def test_unknown_reference_altitude_is_assumed_and_said(five_lights):
+    view = five_lights('[moods.day.daylight]\nsky = "fill"\nsun_altitude_degrees = 45\n')
     balance = balance_mood(view, view.moods["day"], BT709)
     assert balance.lights["fill"].gain == pytest.approx(1, rel=EXACT)
     assert any("taken as 45" in note for note in balance.notes)
 
 
-def test_the_same_hour_as_rendered_changes_nothing_when_the_colour_is_the_models(recipe):
-    view = recipe('[moods.day.daylight]\nsun = "sun"\nsun_altitude_degrees = 45\n')
+def test_the_same_hour_as_rendered_changes_nothing_when_the_colour_is_the_models(five_lights):
+    view = five_lights('[moods.day.daylight]\nsun = "sun"\nsun_altitude_degrees = 45\n')
     lights = dict(view.model.lights)
     lights["sun"] = lights["sun"].model_copy(update={"rendered": Rendered(sun_altitude_degrees=45)})
     object.__setattr__(view, "model", view.model.model_copy(update={"lights": lights}))
     assert balance_mood(view, view.moods["day"], BT709).factors["sun"] == pytest.approx((1, 1, 1))
 
 
-def test_a_sun_rendered_below_the_horizon_is_a_fault(recipe):
-    view = recipe('[moods.day.daylight]\nsun = "sun"\nsun_altitude_degrees = 45\n')
+def test_a_sun_rendered_below_the_horizon_is_a_fault(five_lights):
+    view = five_lights('[moods.day.daylight]\nsun = "sun"\nsun_altitude_degrees = 45\n')
     lights = dict(view.model.lights)
     lights["sun"] = lights["sun"].model_copy(update={"rendered": Rendered(sun_altitude_degrees=-3)})
     object.__setattr__(view, "model", view.model.model_copy(update={"lights": lights}))

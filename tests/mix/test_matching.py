@@ -53,8 +53,8 @@ def luminance(view, planes, lights, solved, area=None, space=BT709, mood="day"):
     return float((picture * weights).sum() / weights.sum())
 
 
-def test_four_to_one_is_four_to_one(recipe, planes):
-    view = recipe('[moods.day.lights]\nfill = { match = { to = "sun", ratio = "4:1" } }\n')
+def test_four_to_one_is_four_to_one(five_lights, planes):
+    view = five_lights('[moods.day.lights]\nfill = { match = { to = "sun", ratio = "4:1" } }\n')
     solved = solve(view, planes)
     key = luminance(view, planes, ["sun"], solved)
     fill = luminance(view, planes, ["fill"], solved)
@@ -68,10 +68,12 @@ def test_four_to_one_is_four_to_one(recipe, planes):
     [(0, "1:1", "2:1", 1.0), (1, "2:1", "3:1", 1.584963), (2, "4:1", "5:1", 2.321928),
      (3, "8:1", "9:1", 3.169925)],
 )  # fmt: skip
-def test_both_conventions_name_the_same_light(recipe, planes, stops, plain, both, lit_to_shadow):
+def test_both_conventions_name_the_same_light(
+    five_lights, planes, stops, plain, both, lit_to_shadow
+):
     gains = []
     for ratio, convention in ((plain, "key:fill"), (both, "(key+fill):fill")):
-        view = recipe(
+        view = five_lights(
             '[moods.day.lights.fill.match]\nto = "sun"\n'
             f'ratio = "{ratio}"\nconvention = "{convention}"\n'
         )
@@ -84,8 +86,8 @@ def test_both_conventions_name_the_same_light(recipe, planes, stops, plain, both
     assert gains[0] == pytest.approx(gains[1], rel=EXACT)
 
 
-def test_the_ratio_holds_for_the_tinted_lights(recipe, planes):
-    view = recipe(
+def test_the_ratio_holds_for_the_tinted_lights(five_lights, planes):
+    view = five_lights(
         "[moods.day.lights]\nsun = { stops = -1, kelvin = 3500 }\n"
         'fill = { kelvin = 9000, match = { to = "sun", ratio = "3:1" } }\n'
     )
@@ -104,9 +106,9 @@ def test_the_ratio_holds_for_the_tinted_lights(recipe, planes):
         "gradient = { start = [0.2, 0.0], end = [0.8, 1.0] }",
     ],
 )
-def test_the_ratio_holds_in_its_area(recipe, planes, area):
+def test_the_ratio_holds_in_its_area(five_lights, planes, area):
     text = '[moods.day.lights.left.match]\nto = "sky"\n[moods.day.lights.left.match.area]\n' + area
-    view = recipe(text)
+    view = five_lights(text)
     solved = solve(view, planes)
     where = view.moods["day"].lights["left"].match.area
     left, sky = (luminance(view, planes, [name], solved, where) for name in ("left", "sky"))
@@ -115,12 +117,12 @@ def test_the_ratio_holds_in_its_area(recipe, planes, area):
     assert abs(elsewhere - 1) > 0.05
 
 
-def test_metering_the_matched_lights_reads_the_ratio(recipe, planes):
+def test_metering_the_matched_lights_reads_the_ratio(five_lights, planes):
     # solving 4:1 and then metering says 4:1 within half a percent; lights of one shape, so that the
     # meter's log average and the solver's mean compare the same thing
     shape = planes["sun"]
     passes = {**planes, "fill": shape * np.float32(0.61)}
-    view = recipe(
+    view = five_lights(
         '[moods.day.lights]\nfill = { kelvin = 5200, match = { to = "sun", ratio = "4:1" } }\n'
     )
     factors = balance_mood(view, view.moods["day"], BT709, solve(view, passes)).factors
@@ -135,8 +137,8 @@ def test_metering_the_matched_lights_reads_the_ratio(recipe, planes):
     assert sun / fill == pytest.approx(4, rel=0.005)
 
 
-def test_a_group_is_matched_as_one_light_with_one_gain(recipe, planes):
-    view = recipe(
+def test_a_group_is_matched_as_one_light_with_one_gain(five_lights, planes):
+    view = five_lights(
         '[moods.day.lights]\npendants = { match = { to = "sky", ratio = "2:1" } }\n'
         "left = { kelvin = 2700 }\n"
     )
@@ -147,24 +149,24 @@ def test_a_group_is_matched_as_one_light_with_one_gain(recipe, planes):
     assert sky / both == pytest.approx(2, rel=PIXELS)
 
 
-def test_two_entries_are_solved_each_on_its_own(recipe, planes):
+def test_two_entries_are_solved_each_on_its_own(five_lights, planes):
     same = '{ match = { to = "sky", ratio = "2:1" } }'
-    view = recipe(f"[moods.day.lights]\nleft = {same}\nright = {same}\n")
+    view = five_lights(f"[moods.day.lights]\nleft = {same}\nright = {same}\n")
     solved = solve(view, planes)
     sky = luminance(view, planes, ["sky"], solved)
     for light in ("left", "right"):
         assert sky / luminance(view, planes, [light], solved) == pytest.approx(2, rel=PIXELS)
 
 
-def test_a_group_may_be_the_other_side(recipe, planes):
-    view = recipe('[moods.day.lights]\nfill = { match = { to = "pendants" } }\nleft = "off"\n')
+def test_a_group_may_be_the_other_side(five_lights, planes):
+    view = five_lights('[moods.day.lights]\nfill = { match = { to = "pendants" } }\nleft = "off"\n')
     solved = solve(view, planes)
     right = luminance(view, planes, ["right"], solved)
     assert luminance(view, planes, ["fill"], solved) == pytest.approx(right, rel=PIXELS)
 
 
-def test_chains_are_solved_from_their_end(recipe, planes):
-    view = recipe(
+def test_chains_are_solved_from_their_end(five_lights, planes):
+    view = five_lights(
         '[moods.day.lights]\nright = { match = { to = "left", ratio = "2:1" } }\n'
         'left = { match = { to = "fill", ratio = "2:1" } }\n'
         'fill = { match = { to = "sun", ratio = "2:1" } }\nsun = { stops = 1 }\n'
@@ -174,8 +176,8 @@ def test_chains_are_solved_from_their_end(recipe, planes):
     assert sun / right == pytest.approx(8, rel=PIXELS)
 
 
-def test_matches_are_inherited_and_can_be_replaced(recipe, planes):
-    view = recipe(
+def test_matches_are_inherited_and_can_be_replaced(five_lights, planes):
+    view = five_lights(
         '[moods.day.lights]\npendants = { match = { to = "sun", ratio = "2:1" } }\n'
         '[moods.later]\nbased_on = "day"\n[moods.later.lights]\nsun = { stops = -1 }\nleft = 0.0\n'
     )
@@ -188,8 +190,8 @@ def test_matches_are_inherited_and_can_be_replaced(recipe, planes):
     assert sun / right == pytest.approx(2, rel=PIXELS)
 
 
-def test_each_mean_is_asked_for_once(recipe):
-    view = recipe(
+def test_each_mean_is_asked_for_once(five_lights):
+    view = five_lights(
         '[moods.day.lights]\nfill = { match = { to = "sun" } }\nleft = { match = { to = "sun" } }\n'
         '[moods.dusk]\nbased_on = "day"\n'
     )
@@ -198,8 +200,8 @@ def test_each_mean_is_asked_for_once(recipe):
     assert means_needed(view, []) == ()
 
 
-def test_circles_are_refused_by_name(recipe):
-    view = recipe(
+def test_circles_are_refused_by_name(five_lights):
+    view = five_lights(
         '[moods.day.lights]\nfill = { match = { to = "left" } }\n'
         'left = { match = { to = "right" } }\nright = { match = { to = "fill" } }\n'
     )
@@ -207,15 +209,15 @@ def test_circles_are_refused_by_name(recipe):
         means_needed(view, [view.moods["day"]])
 
 
-def test_matching_to_a_light_that_is_off_is_refused(recipe):
-    view = recipe('[moods.night.lights]\nsun = "off"\nfill = { match = { to = "sun" } }\n')
+def test_matching_to_a_light_that_is_off_is_refused(five_lights):
+    view = five_lights('[moods.night.lights]\nsun = "off"\nfill = { match = { to = "sun" } }\n')
     with pytest.raises(RecipeError, match=r"moods.night.lights.fill.match.to: sun is off in night"):
         means_needed(view, [view.moods["night"]])
 
 
 @pytest.mark.parametrize(("dark", "name"), [("sun", "sun"), ("fill", "fill")])
-def test_darkness_in_the_area_is_refused(recipe, planes, dark, name):
-    view = recipe(
+def test_darkness_in_the_area_is_refused(five_lights, planes, dark, name):
+    view = five_lights(
         '[moods.day.lights.fill.match]\nto = "sun"\narea = { rectangle = [0, 0, 0.5, 0.5] }\n'
     )
     passes = {**planes, dark: np.zeros_like(planes[dark])}
