@@ -13,7 +13,7 @@ import pytest
 
 from evenfall.errors import PassError, UsageError
 from evenfall.passes.mending import denoise as denoise_module
-from evenfall.passes.mending.denoise import Guides, cache_folder, denoise
+from evenfall.passes.mending.denoise import Guides, denoise
 
 needs_library = pytest.mark.skipif(
     find_spec("pyoidn") is None, reason="Open Image Denoise is an optional extra"
@@ -119,9 +119,10 @@ def test_a_library_that_is_too_old_is_told(monkeypatch: pytest.MonkeyPatch) -> N
         denoise(planes_of(np.ones((8, 8, 3), np.float32)))
 
 
-def test_the_cache_can_be_moved(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+@needs_library
+def test_without_a_folder_the_common_cache_is_used(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
     monkeypatch.setenv("EVENFALL_CACHE", str(tmp_path))
-    assert cache_folder() == tmp_path / "denoised"
-    monkeypatch.delenv("EVENFALL_CACHE")
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "home"))
-    assert cache_folder() == tmp_path / "home" / "evenfall" / "denoised"
+    denoise(planes_of(np.ones((32, 32, 3), np.float32)))
+    assert [path.suffix for path in (tmp_path / "denoised").iterdir()] == [".npy"]

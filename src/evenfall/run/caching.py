@@ -1,26 +1,14 @@
-"""Where things are kept between runs."""
+"""Where things are kept between runs, and how much of them."""
 
 from __future__ import annotations
 
 import contextlib
 import os
-import sys
 from pathlib import Path
 
+from evenfall.passes.caching import cache_folder
+
 __all__ = ["cache_folder", "trim_folder"]
-
-
-def cache_folder() -> Path:
-    """Folder of what is kept between runs: EVENFALL_CACHE, or the system's place for caches."""
-    if chosen := os.environ.get("EVENFALL_CACHE"):
-        return Path(chosen)
-    if sys.platform == "win32":
-        base = Path(os.environ.get("LOCALAPPDATA", Path.home() / "AppData" / "Local"))
-    elif sys.platform == "darwin":
-        base = Path.home() / "Library" / "Caches"
-    else:
-        base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
-    return base / "evenfall"
 
 
 def trim_folder(folder: Path, limit_bytes: int) -> None:

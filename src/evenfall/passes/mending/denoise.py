@@ -6,15 +6,11 @@ and kept in a cache folder by the content of the pixels, so that it is done once
 
 The denoiser expects noise that is independent from pixel to pixel. A renderer's pixel filter wider
 than a pixel ties neighbours together; it then takes most of the noise for texture and leaves it.
-
-The cache lies in ``$EVENFALL_CACHE``, else in ``$XDG_CACHE_HOME/evenfall`` or
-``~/.cache/evenfall``; it may be deleted at any time.
 """
 
 from __future__ import annotations
 
 import hashlib
-import os
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -25,9 +21,10 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.errors import Fault, PassError, UsageError
+from evenfall.passes.caching import cache_folder
 from evenfall.passes.image import Array
 
-__all__ = ["Guides", "cache_folder", "denoise"]
+__all__ = ["Guides", "denoise"]
 
 _WIDEST_SIDE = 16_384  # pixels; beyond it the library's tiles would need more memory than there is
 
@@ -48,15 +45,6 @@ class Guides:
     normal: npt.NDArray[np.float32] | None = field(default=None, repr=False)
 
 
-def cache_folder() -> Path:
-    """Folder in which denoised passes are kept."""
-    named = os.environ.get("EVENFALL_CACHE")
-    if named:
-        return Path(named) / "denoised"
-    base = os.environ.get("XDG_CACHE_HOME")
-    return (Path(base) if base else Path.home() / ".cache") / "evenfall" / "denoised"
-
-
 def denoise(
     planes: Sequence[Array], guides: Guides | None = None, *, cache: Path | None = None
 ) -> tuple[Array, Array, Array]:
@@ -70,7 +58,7 @@ def denoise(
     guides : Guides or None
         Albedo and normal of the same size.
     cache : Path or None
-        Folder of the cache; `cache_folder()` if None.
+        Folder of the cache; `denoised` in `cache_folder()` if None.
 
     Returns
     -------
@@ -88,7 +76,7 @@ def denoise(
     guides = guides or Guides()
     colour = np.stack(planes, axis=-1)
     _check_sizes(colour.shape, guides)
-    folder = cache_folder() if cache is None else cache
+    folder = cache_folder() / "denoised" if cache is None else cache
     kept = folder / f"{_key(colour, guides)}.npy"
     denoised = _recall(kept, colour)
     if denoised is None:
