@@ -261,6 +261,9 @@ BROKEN: tuple[Broken, ...] = (
            hdr(_RGB, size=f"-Y {HEIGHT - 1} +X {WIDTH}"), "after the last scan line"),
     Broken("vast.hdr", "Radiance, vast", hdr(_RGB, size="-Y 999999999 +X 999999999"), "a size of"),
     Broken("exposure_0.hdr", "Radiance, exposure 0", hdr(_RGB, "EXPOSURE=0"), "EXPOSURE=0"),
+    *(Broken(f"many_{key.lower()}_{number}.hdr", "Radiance, a product of header numbers too far",
+             hdr(_RGB, *[f"{key}={number}"] * 20), f"{key}={number}")
+      for key in ("EXPOSURE", "PIXASPECT") for number in ("1e-17", "1e17")),
     Broken("cut.tif", "TIFF, cut", _cut(tif(_RGB, rowsperstrip=8), 0.7), "missing|does not read"),
     Broken("cut_zip.tif", "TIFF, deflate, cut",
            _cut(tif(_RGB, rowsperstrip=8, compression="zlib"), -20), "missing|does not read"),

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from evenfall.passes.faults import absurd_size, damaged
+from evenfall.passes.faults import damaged
 from evenfall.passes.files import PassFile
+from evenfall.passes.formats.plain import plain_header
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import StoredPicture
 from evenfall.passes.selection import select
@@ -63,36 +64,14 @@ def _layout(file: PassFile) -> _Layout:
     match = _HEADER.match(file.at(0, _LONGEST_HEADER))
     if match is None:
         raise damaged(file.path, "its header does not read", "PF or Pf, width, height, scale")
-    width, height = int(match[2]), int(match[3])
-    allowed = absurd_size(width, height)
-    if allowed is not None:
-        raise damaged(file.path, f"a size of {width:,} x {height:,} pixels", allowed)
+    channels = ("R", "G", "B") if match[1] == b"F" else ("Y",)
+    header = plain_header(file.path, (int(match[2]), int(match[3])), channels, kind="pfm")
     scale = _scale(file, match[4])
-    channels = 3 if match[1] == b"F" else 1
-    expected = match.end() + 4 * width * height * channels
+    expected = match.end() + 4 * header.width * header.height * len(channels)
     if file.size != expected:
         raise damaged(file.path, f"{file.size:,} bytes", f"{expected:,} bytes, by its header")
-    window = (0, 0, width - 1, height - 1)
-    header = PassHeader(
-        path=file.path,
-        layer="",
-        part="",
-        view="",
-        width=width,
-        height=height,
-        display_window=window,
-        data_window=window,
-        channels=("R", "G", "B") if channels == 3 else ("Y",),
-        pixel_type="float",
-        compression="none",
-        has_alpha=False,
-        chromaticities=None,
-        white_luminance=None,
-        colour_interop_id=None,
-        pixel_aspect=1.0,
-        kind="pfm",
-    )
-    return _Layout(header, channels, "<f4" if scale < 0 else ">f4", abs(scale), match.end())
+    dtype = "<f4" if scale < 0 else ">f4"
+    return _Layout(header, len(channels), dtype, abs(scale), match.end())
 
 
 def _scale(file: PassFile, text: bytes) -> float:

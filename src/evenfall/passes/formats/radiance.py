@@ -6,7 +6,6 @@ the program's file-format reference. The pixel decoding itself is imagecodecs'.
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,8 +15,9 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.passes.encoding import checked_chromaticities
-from evenfall.passes.faults import absurd_size, damaged, refused
+from evenfall.passes.faults import damaged, refused
 from evenfall.passes.files import PassFile
+from evenfall.passes.formats.plain import plain_header
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import StoredPicture
 from evenfall.passes.selection import select
@@ -30,6 +30,7 @@ _LONGEST_HEADER = 1 << 16
 _RESOLUTION = re.compile(rb"([-+])([XY]) (\d{1,9}) ([-+])([XY]) (\d{1,9})\n")
 _XYZ = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0, 1 / 3, 1 / 3)
 _FORMATS = {b"32-bit_rle_rgbe": None, b"32-bit_rle_xyze": _XYZ}
+_LEAST = 1e-18  # of a product of header numbers: two of them together are still a float32
 _RUN_LENGTH_WIDTHS = range(8, 0x8000)
 
 
@@ -84,43 +85,24 @@ def _layout(file: PassFile) -> _Layout:
     if match is None or match[2] == match[5]:
         raise damaged(file.path, "its header has no end or no size line", "-Y height +X width")
     lines = head[:end].split(b"\n")
-    chromaticities = _chromaticities(file.path, lines)
     scanlines, scanline_pixels = int(match[3]), int(match[6])
     transposed = match[2] == b"X"
-    signs = {match[2]: match[1], match[5]: match[4]}
-    width, height = (scanlines, scanline_pixels) if transposed else (scanline_pixels, scanlines)
-    allowed = absurd_size(width, height)
-    if allowed is not None:
-        raise damaged(file.path, f"a size of {width:,} x {height:,} pixels", allowed)
-    least = scanlines * 4
-    if file.size - match.end() < least:
-        raise damaged(
-            file.path, f"{file.size - match.end():,} bytes of pixels", f"at least {least:,}"
-        )
-    exposure = math.prod(_numbers(file.path, lines, b"EXPOSURE=", 1)[0])
-    correction = [math.prod(each) for each in _numbers(file.path, lines, b"COLORCORR=", 3)]
-    red, green, blue = (exposure * factor for factor in correction)
-    aspect = 1 / math.prod(_numbers(file.path, lines, b"PIXASPECT=", 1)[0])
-    window = (0, 0, width - 1, height - 1)
-    header = PassHeader(
-        path=file.path,
-        layer="",
-        part="",
-        view="",
-        width=width,
-        height=height,
-        display_window=window,
-        data_window=window,
-        channels=("R", "G", "B"),
-        pixel_type="float",
-        compression="rgbe",
-        has_alpha=False,
-        chromaticities=chromaticities,
-        white_luminance=None,
-        colour_interop_id=None,
-        pixel_aspect=aspect,
+    header = plain_header(
+        file.path,
+        (scanlines, scanline_pixels) if transposed else (scanline_pixels, scanlines),
+        ("R", "G", "B"),
         kind="hdr",
+        compression="rgbe",
+        chromaticities=_chromaticities(file.path, lines),
+        pixel_aspect=1 / _products(file.path, lines, b"PIXASPECT=", 1)[0],
     )
+    left, least = file.size - match.end(), scanlines * 4
+    if left < least:
+        raise damaged(file.path, f"{left:,} bytes of pixels", f"at least {least:,}")
+    (exposure,) = _products(file.path, lines, b"EXPOSURE=", 1)
+    correction = _products(file.path, lines, b"COLORCORR=", 3)
+    red, green, blue = (exposure * factor for factor in correction)
+    signs = {match[2]: match[1], match[5]: match[4]}
     return _Layout(
         header,
         scanlines,
@@ -133,9 +115,9 @@ def _layout(file: PassFile) -> _Layout:
     )
 
 
-def _numbers(path: Path, lines: list[bytes], key: bytes, count: int) -> list[list[float]]:
-    """Numbers of all header lines that begin with `key`: `count` lists, 1 in each to start with."""
-    found: list[list[float]] = [[1.0] for _ in range(count)]
+def _products(path: Path, lines: list[bytes], key: bytes, count: int) -> list[float]:
+    """Products of the numbers in all header lines that begin with `key`, `count` in each line."""
+    products = [1.0] * count
     for line in lines:
         if not line.startswith(key):
             continue
@@ -143,13 +125,15 @@ def _numbers(path: Path, lines: list[bytes], key: bytes, count: int) -> list[lis
             numbers = [float(word) for word in line[len(key) :].split()]
         except ValueError:
             numbers = []
-        if len(numbers) != count or not all(1e-30 < number < 1e30 for number in numbers):
+        if len(numbers) == count:
+            products = [before * number for before, number in zip(products, numbers, strict=True)]
+        if len(numbers) != count or not all(_LEAST < each < 1 / _LEAST for each in products):
             raise damaged(
-                path, f"header line {line[:60].decode('latin-1')!r}", f"{count} number(s) above 0"
+                path,
+                f"header line {line[:60].decode('latin-1')!r}",
+                f"{count} number(s) of {_LEAST:g} to {1 / _LEAST:g}, multiplied with those before too",
             )
-        for series, number in zip(found, numbers, strict=True):
-            series.append(number)
-    return found
+    return products
 
 
 def _chromaticities(path: Path, lines: list[bytes]) -> tuple[float, ...] | None:

@@ -20,8 +20,9 @@ import numpy.typing as npt
 
 from evenfall.errors import PassError
 from evenfall.passes.encoding import checked_chromaticities
-from evenfall.passes.faults import absurd_claim, absurd_size, damaged, refused
+from evenfall.passes.faults import absurd_claim, damaged, refused
 from evenfall.passes.files import PassFile
+from evenfall.passes.formats.plain import plain_header
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import Array, StoredPicture
 from evenfall.passes.selection import select
@@ -128,35 +129,22 @@ def _pages(file: PassFile) -> Iterator[list[Any]]:
 def _header(path: Path, pages: list[Any], index: int) -> PassHeader:
     page = pages[index]
     place = f"page {index + 1}" if len(pages) > 1 else ""
-    width, height = int(page.imagewidth), int(page.imagelength)
-    allowed = absurd_size(width, height)
-    if allowed is not None:
-        raise damaged(path, f"a size of {width:,} x {height:,} pixels", allowed, place=place)
     _check_kind(path, page, place)
-    if _UPRIGHT_AXES.get(_orientation(page), (False,))[0]:
-        width, height = height, width
-    colours = 3 if page.photometric == _RGB else 1
-    has_alpha = _alpha_index(page, colours) is not None
-    window = (0, 0, width - 1, height - 1)
-    channels = ("R", "G", "B") if colours == 3 else ("Y",)
-    return PassHeader(
-        path=path,
-        layer="",
-        part=_page_name(page, index) if len(pages) > 1 else "",
-        view="",
-        width=width,
-        height=height,
-        display_window=window,
-        data_window=window,
-        channels=(*channels, "A") if has_alpha else channels,
-        pixel_type="half" if page.bitspersample == 16 else "float",
-        compression=page.compression.name.lower(),
-        has_alpha=has_alpha,
-        chromaticities=_chromaticities(path, page),
-        white_luminance=None,
-        colour_interop_id=None,
-        pixel_aspect=_pixel_aspect(page),
+    size = int(page.imagewidth), int(page.imagelength)
+    transposed = _UPRIGHT_AXES.get(_orientation(page), (False,))[0]
+    colours = ("R", "G", "B") if page.photometric == _RGB else ("Y",)
+    has_alpha = _alpha_index(page, len(colours)) is not None
+    return plain_header(
+        path,
+        (size[1], size[0]) if transposed else size,
+        (*colours, "A") if has_alpha else colours,
         kind="tiff",
+        compression=page.compression.name.lower(),
+        pixel_type="half" if page.bitspersample == 16 else "float",
+        part=_page_name(page, index) if len(pages) > 1 else "",
+        chromaticities=_chromaticities(path, page),
+        pixel_aspect=_pixel_aspect(page),
+        place=place,
     )
 
 
