@@ -131,7 +131,7 @@ def _products(path: Path, lines: list[bytes], key: bytes, count: int) -> list[fl
             raise damaged(
                 path,
                 f"header line {line[:60].decode('latin-1')!r}",
-                f"{count} number(s) of {_LEAST:g} to {1 / _LEAST:g}, multiplied with those before too",
+                f"{count} number(s) of {_LEAST:g} to {1 / _LEAST:g}, with those before too",
             )
     return products
 
