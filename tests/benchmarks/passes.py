@@ -1,18 +1,41 @@
-"""Passes to measure with: noisy light on textured surfaces, as a path tracer leaves it.
+"""Passes to measure with: the rendered sample passes, laid side by side until the size is filled.
 
-What matters for speed is that the pixels are as hard to compress and as spread out as rendered
-ones: four decades of brightness, texture, and grain in every pixel.
+What matters for speed is that pixels are as hard to compress and as spread out as rendered ones:
+surfaces, shadows and lamps, and the grain of a path tracer in every pixel. Tiles are mirrored and
+rolled, each in its own way, so that none repeats another where a compressor would see it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 SEED = 20
 MOODS = ("day", "dusk", "night")
+SAMPLES = Path(__file__).parents[2] / "sample_passes"
+RENDERED = (
+    "sun",
+    "sky",
+    "fill",
+    "pendants",
+    "shelf_strip",
+    "floor_lamp",
+    "table_lamp",
+    "terrace_lantern",
+)
+STOPS = {
+    "day": (0.0, -1.0, 3.0, 0.0, 0.0, 2.0, 2.0, 2.0),
+    "dusk": (-8.0, -4.0, 0.0, 0.5, 0.5, 2.0, 2.0, 3.0),
+    "night": (-12.0, -8.0, -3.0, -1.0, 1.0, 3.0, 3.0, 3.0),
+}
+"""Gains in stops at which the rendered lights make a day, a dusk and a night."""
+OPENED_STOPS = {"day": 0.0, "dusk": 2.5, "night": 3.5}
+"""How far the camera opens from the exposure that is metered for the day and held."""
 
 
 def make_passes(folder: Path, size: tuple[int, int], lights: int) -> list[str]:
@@ -21,44 +44,41 @@ def make_passes(folder: Path, size: tuple[int, int], lights: int) -> list[str]:
 
     folder.mkdir(parents=True, exist_ok=True)
     names = [f"light_{number:02d}" for number in range(lights)]
-    missing = [name for name in names if not (folder / f"{name}.exr").exists()]
-    if missing:
-        albedo = _albedo(size)
-    for name in missing:
-        pixels = _light(size, albedo, int(name[-2:]))
-        channels = {"RGB": pixels}
+    for number, name in enumerate(names):
+        path = folder / f"{name}.exr"
+        if path.exists():
+            continue
+        pixels = _mosaic(_sample(RENDERED[number % len(RENDERED)]), size, number)
         header = {"compression": OpenEXR.ZIP_COMPRESSION, "type": OpenEXR.scanlineimage}
-        partial = folder / f"{name}.partial"
-        OpenEXR.File(header, channels).write(str(partial))
-        partial.rename(folder / f"{name}.exr")
+        partial = path.with_suffix(".partial")
+        OpenEXR.File(header, {"RGB": pixels}).write(str(partial))
+        partial.rename(path)
     return names
 
 
-def _albedo(size: tuple[int, int]) -> np.ndarray:
-    width, height = size
-    rng = np.random.default_rng(SEED)
-    x = np.linspace(0, 1, width, dtype=np.float32)
-    y = np.linspace(0, 1, height, dtype=np.float32)[:, None]
-    boards = 0.45 + 0.2 * np.sin(x * 90 + 3 * y) + 0.05 * np.sin(x * 1500 + y * 700)
-    boards += rng.normal(0, 0.03, (height, width)).astype(np.float32)
-    return np.clip(boards, 0.05, 0.9).astype(np.float32)
+@cache
+def _sample(light: str) -> npt.NDArray[Any]:
+    import OpenEXR
+
+    path = SAMPLES / f"{light}.exr"
+    channels = OpenEXR.File(str(path), separate_channels=True).channels()
+    return np.stack([channels[name].pixels for name in "RGB"], axis=-1)
 
 
-def _light(size: tuple[int, int], albedo: np.ndarray, number: int) -> np.ndarray:
+def _mosaic(tile: npt.NDArray[Any], size: tuple[int, int], number: int) -> npt.NDArray[Any]:
     width, height = size
-    rng = np.random.default_rng(SEED + 1 + number)
-    centre_x, centre_y, radius = rng.uniform(0, 1), rng.uniform(0, 1), rng.uniform(0.1, 0.5)
-    x = np.linspace(0, 1, width, dtype=np.float32) - np.float32(centre_x)
-    y = (np.linspace(0, 1, height, dtype=np.float32) - np.float32(centre_y))[:, None]
-    level = albedo * np.float32(2.0) / (1 + (3 * x * x + y * y) / np.float32(radius**2)) ** 2
-    colour = rng.uniform(0.3, 1.0, 3).astype(np.float32)
+    rng = np.random.default_rng(SEED)  # all lights alike, so that they show one view
+    rows, columns = tile.shape[:2]
     pixels = np.empty((height, width, 3), np.float16)
-    for channel in range(3):
-        grain = rng.standard_normal((height, width), dtype=np.float32)
-        grain *= np.float32(0.15)
-        grain += np.float32(1.0)
-        np.multiply(level * colour[channel], grain, out=grain)
-        pixels[..., channel] = np.maximum(grain, 0)
+    turn = number // len(RENDERED)  # the second light from one sample is another picture
+    for top in range(0, height, rows):
+        for left in range(0, width, columns):
+            roll = int(rng.integers(rows)) + turn * rows // 3
+            part = np.roll(tile, roll, axis=0)
+            if (left // columns + top // rows + turn) % 2:
+                part = part[:, ::-1]
+            bottom, right = min(top + rows, height), min(left + columns, width)
+            pixels[top:bottom, left:right] = part[: bottom - top, : right - left]
     return pixels
 
 
@@ -70,17 +90,22 @@ def make_recipe(
     look: str = "",
     change: str = "",
 ) -> Path:
-    """Write a recipe in which every light is on in every mood, each with its own gain and tint."""
+    """Write a recipe in which every light is on in every mood, with its own gain and tint."""
     rng = np.random.default_rng(SEED)
     lines = ["format = 1", f'passes = {{ folder = "{passes}" }}', look]
+    lines += ["[camera]", 'meter = { of = "mix" }']
     for index, light in enumerate(lights):
         role = "key" if index == 0 else "fixture"
         lines += [f"[lights.{light}]", f'file = "{light}.exr"', f'role = "{role}"']
         lines += ["rendered = { kelvin = 4000 }"]
-    for mood in moods:
+    for index, mood in enumerate(moods):
+        like = MOODS[index % len(MOODS)]
+        gains = STOPS[like]
+        lines += [f"[moods.{mood}]", f"camera = {{ exposure_stops = {OPENED_STOPS[like]} }}"]
         lines += [f"[moods.{mood}.lights]"]
-        for light in lights:
-            stops, kelvin = rng.uniform(-5, -2), rng.uniform(2500, 8000)
+        for number, light in enumerate(lights):
+            stops = gains[number % len(gains)] + rng.uniform(-0.5, 0.5)
+            kelvin = rng.uniform(3500, 5000)
             lines += [f"{light} = {{ stops = {stops:.3f}, kelvin = {kelvin:.0f} }}"]
     path.write_text("\n".join(lines) + "\n" + change)
     return path

@@ -66,6 +66,8 @@ def quantise(
     scale = np.float32(2**bits - 1)
     rows = max(1, _BLOCK_BYTES // (4 * max(width, 1)))
     scratch = np.empty((min(rows, max(height, 1)), width), np.float32)
+    # Numpy has vector code for the larger of two arrays, not of an array and a number.
+    lowest, highest = np.zeros(width, np.float32), np.full(width, _BELOW_TOP[bits])
     for top in range(0, height, rows):
         bottom = min(top + rows, height)
         block = scratch[: bottom - top]
@@ -75,8 +77,8 @@ def quantise(
                 _add_thresholds(block, first_row + top, channel)
             else:
                 block += np.float32(0.5)
-            np.fmax(block, np.float32(0), out=block)  # NaN too
-            np.minimum(block, _BELOW_TOP[bits], out=block)
+            np.fmax(block, lowest, out=block)  # NaN too
+            np.minimum(block, highest, out=block)
             np.copyto(codes[top:bottom, :, channel], block, casting="unsafe")
     return codes
 

@@ -22,7 +22,7 @@ Matrix = npt.NDArray[np.float64]
 def apply_matrix(matrix: Matrix, planes: Planes, out: Planes | None = None) -> Planes:
     """Multiply every pixel by a 3 x 3 matrix.
 
-    The sum is written out channel by channel instead of calling a matrix product, whose kernels
+    The sum is written out column by column instead of calling a matrix product, whose kernels
     round the last few columns differently from the rest: the bytes of a pixel must not depend on
     where a strip ends.
 
@@ -47,14 +47,15 @@ def apply_matrix(matrix: Matrix, planes: Planes, out: Planes | None = None) -> P
     """
     if out is None:
         out = np.empty_like(planes)
-    rows = matrix.astype(np.float32)
-    term = buffer("matrix term", planes[0].shape)
-    for channel in range(3):
-        np.multiply(planes[0], rows[channel, 0], out=out[channel])
-        for other in (1, 2):
-            if rows[channel, other] != 0.0:
-                np.multiply(planes[other], rows[channel, other], out=term)
-                np.add(out[channel], term, out=out[channel])
+    columns = matrix.astype(np.float32).T.reshape(3, 3, *(1,) * (planes.ndim - 1))
+    if np.count_nonzero(matrix - np.diag(np.diagonal(matrix))) == 0:
+        np.multiply(planes, columns.sum(axis=0), out=out)
+        return out
+    term = buffer("matrix term", planes.shape)
+    np.multiply(planes[0], columns[0], out=out)
+    for channel in (1, 2):
+        np.multiply(planes[channel], columns[channel], out=term)
+        np.add(out, term, out=out)
     return out
 
 

@@ -19,10 +19,15 @@ bleaching. The dominant wavelength stays.
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
+import numpy.typing as npt
 
 from evenfall.light.primaries import RgbSpace, conversion_matrix
 from evenfall.look.arrays import Matrix, Plane, Planes
+from evenfall.look.scratch import buffer
+from evenfall.look.table import CurveTable
 
 __all__ = ["GamutCompression", "compress_distance", "furthest_distances"]
 
@@ -30,8 +35,10 @@ _POWER = 1.2  # of the ACES reference gamut compression
 _BLEACHING = np.float32(0.5)
 _GREY = np.float32(1e-3)  # saturation below which a colour is left to the final cut at white
 _SMALLEST = np.float32(1e-7)
+_FURTHEST = 2.0**24  # distances are told apart up to here: the largest channel over _SMALLEST
 
 
+@cache
 def furthest_distances(working: RgbSpace, output: RgbSpace) -> Matrix:
     """Largest distance of any colour of one space from the achromatic axis of another.
 
@@ -44,6 +51,7 @@ def furthest_distances(working: RgbSpace, output: RgbSpace) -> Matrix:
     -------
     ndarray of float, shape (3,)
         For R, G, B of `output`: the largest ``(max - channel) / max``; 1 is the gamut's edge.
+        Read-only.
 
     Examples
     --------
@@ -62,17 +70,18 @@ def furthest_distances(working: RgbSpace, output: RgbSpace) -> Matrix:
     colours = conversion_matrix(working, output) @ np.concatenate(edges, axis=1)
     largest = colours.max(axis=0)
     distances: Matrix = ((largest - colours) / largest).max(axis=1)
+    distances.setflags(write=False)
     return distances
 
 
-def compress_distance(distance: Plane, threshold: float, limit: float) -> Plane:
+def compress_distance(distance: Matrix, threshold: float, limit: float) -> Matrix:
     """Compress distances above a threshold so that `limit` lands on 1.
 
     Source: the parametric compression of the ACES reference gamut compression, power 1.2.
 
     Parameters
     ----------
-    distance : ndarray of float32
+    distance : ndarray of float
         Distances from the achromatic axis; 1 is the gamut's edge.
     threshold : float
         Distances up to here stay as they are; 0 to below 1.
@@ -81,23 +90,35 @@ def compress_distance(distance: Plane, threshold: float, limit: float) -> Plane:
 
     Examples
     --------
-    >>> shorter = compress_distance(np.array([0.5, 1.147], np.float32), 0.815, 1.147)
-    >>> shorter.astype(float).round(4).tolist()
+    >>> compress_distance(np.array([0.5, 1.147]), 0.815, 1.147).round(4).tolist()
     [0.5, 1.0]
     """
     steepness = ((1.0 - threshold) / (limit - threshold)) ** -_POWER - 1.0
     scale = (limit - threshold) / steepness ** (1.0 / _POWER)
-    over = np.maximum(distance - np.float32(threshold), np.float32(0))
-    bent = over * _bent(over * np.float32(1 / scale))
-    return np.where(over > 0, np.float32(threshold) + bent, distance)
+    over = np.maximum(distance - threshold, 0.0)
+    return np.where(over > 0, threshold + scale * _bent(over / scale), distance)
 
 
-def _bent(over: Plane) -> Plane:
-    """Factor by which what lies over a threshold is shortened: ``(1 + over^p)^(-1/p)``."""
-    bent = np.power(over, np.float32(_POWER))
-    bent += 1
-    shortened: Plane = np.power(bent, np.float32(-1 / _POWER), out=bent)
+def _bent(over: Matrix) -> Matrix:
+    """Shorten what lies over a threshold: ``x (1 + x^p)^(-1/p)``, which nears 1."""
+    shortened: Matrix = over * (1.0 + over**_POWER) ** (-1 / _POWER)
     return shortened
+
+
+@cache
+def _shortening(threshold: float, limit: float) -> CurveTable:
+    """Factor by which a distance is shortened, as a table."""
+
+    def factor(distance: Matrix) -> Matrix:
+        far = np.maximum(distance, _FURTHEST**-1)
+        return compress_distance(far, threshold, limit) / far
+
+    return CurveTable(factor, top=_FURTHEST)
+
+
+@cache
+def _bent_table() -> CurveTable:
+    return CurveTable(_bent, top=_FURTHEST)
 
 
 class GamutCompression:
@@ -131,7 +152,11 @@ class GamutCompression:
     ) -> None:
         limits = furthest_distances(working, output)
         self._threshold = np.float32(threshold)
-        self._limits = [float(limit) for limit in limits]
+        self._shortenings = [
+            (channel, _shortening(threshold, float(limit)))
+            for channel, limit in enumerate(limits)
+            if limit > 1.0  # otherwise nothing lies outside on this side
+        ]
         self._peak = np.float32(peak)
 
     def __call__(self, planes: Planes) -> None:
@@ -143,47 +168,61 @@ class GamutCompression:
             Linear values in the output's primaries.
         """
         flat = planes.reshape(3, -1)
-        self._draw_in(flat)
+        largest: Plane = buffer("largest channel", flat.shape[1:])
+        np.maximum(np.maximum(flat[0], flat[1], out=largest), flat[2], out=largest)
+        self._draw_in(flat, largest)
         if np.isfinite(self._peak):
-            self._hold_below_white(flat)
+            self._hold_below_white(flat, largest)
 
-    def _draw_in(self, flat: Planes) -> None:
-        largest = np.maximum(np.maximum(flat[0], flat[1]), flat[2])
-        smallest = np.minimum(np.minimum(flat[0], flat[1]), flat[2])
-        far = np.flatnonzero(smallest < largest * (1 - self._threshold))
+    def _draw_in(self, flat: Planes, largest: Plane) -> None:
+        """Bring all three channels nearer to the largest, which stays."""
+        smallest: Plane = buffer("smallest channel", largest.shape)
+        np.minimum(np.minimum(flat[0], flat[1], out=smallest), flat[2], out=smallest)
+        near = np.multiply(largest, 1 - self._threshold, out=buffer("near", largest.shape))
+        far = np.flatnonzero(smallest < near)
         if far.size == 0:
             return
         top = np.maximum(largest[far], _SMALLEST)
-        colours = [channel[far] - top for channel in flat]
+        colours = _gather(flat, far)
+        distances = np.subtract(top, colours, out=buffer("distances", colours.shape))
+        distances /= top
         factor = np.ones_like(top)
-        for channel, limit in zip(colours, self._limits, strict=True):
-            if limit > 1.0:  # otherwise nothing lies outside on this side
-                distance = np.maximum(channel / -top, _SMALLEST)
-                shorter = compress_distance(distance, float(self._threshold), limit)
-                np.minimum(factor, shorter / distance, out=factor)
-        for channel, colour in zip(flat, colours, strict=True):
-            channel[far] = colour * factor + top
+        for channel, shortening in self._shortenings:
+            np.minimum(factor, shortening(distances[channel]), out=factor)
+        colours -= top
+        colours *= factor
+        colours += top
+        _scatter(colours, flat, far)
 
-    def _hold_below_white(self, flat: Planes) -> None:
-        largest = np.maximum(np.maximum(flat[0], flat[1]), flat[2])
+    def _hold_below_white(self, flat: Planes, largest: Plane) -> None:
+        """Bring the largest channel down to the display's peak, the others with it."""
         bright = np.flatnonzero(largest > self._threshold * self._peak)
         if bright.size == 0:
             return
-        largest = largest[bright]
-        red, green, blue = (channel[bright] for channel in flat)
-        smallest = np.minimum(np.minimum(red, green), blue)
-        saturation = np.clip((largest - smallest) / largest, 0, 1)
+        colours, largest = _gather(flat, bright), largest[bright]
+        saturation = np.clip((largest - colours.min(axis=0)) / largest, 0, 1)
         room = np.maximum((1 - self._threshold) * saturation, _SMALLEST)
         over = largest / self._peak - (1 - room)
         high = np.flatnonzero((over > 0) & (saturation > _GREY))
         if high.size == 0:
             return
-        largest, room, over, place = largest[high], room[high], over[high], bright[high]
-        held = self._peak * (1 - room + over * _bent(over / room))
+        colours, largest = colours.take(high, axis=1), largest[high]
+        room, over, place = room[high], over[high], bright[high]
+        held = self._peak * (1 - room + room * _bent_table()(over / room))
         scale = held / largest
-        bleaching = _BLEACHING * (1 - scale)
-        for channel, values in zip(flat, (red, green, blue), strict=True):
-            colour = values[high]
-            colour *= scale
-            colour += bleaching * (held - colour)
-            channel[place] = colour
+        colours *= scale
+        colours += _BLEACHING * (1 - scale) * (held - colours)
+        _scatter(colours, flat, place)
+
+
+def _gather(flat: Planes, places: npt.NDArray[np.intp]) -> Planes:
+    """Colours at some places, channel by channel, in memory that is used again."""
+    gathered: Planes = buffer("gathered", (3, places.size))
+    for channel, values in enumerate(flat):
+        np.take(values, places, out=gathered[channel], mode="clip")
+    return gathered
+
+
+def _scatter(colours: Planes, flat: Planes, places: npt.NDArray[np.intp]) -> None:
+    for channel, values in enumerate(flat):
+        values[places] = colours[channel]

@@ -13,7 +13,7 @@ from evenfall.look.arrays import Planes
 from evenfall.look.scratch import buffer
 from evenfall.recipe.look import Cdl, Lut, View
 
-__all__ = ["LutStep", "Processor", "ViewRendering", "cdl_processor"]
+__all__ = ["LutStep", "Processor", "ViewRendering", "cdl_processor", "view_files"]
 
 _ACES_INTERCHANGE = "aces_interchange"  # role of ACES2065-1 in configs from version 2.1
 
@@ -183,6 +183,7 @@ class ViewRendering:
     def __init__(self, view: View, passes: RgbSpace, folder: Path) -> None:
         import PyOpenColorIO
 
+        PyOpenColorIO.ClearAllCaches()  # of LUTs that the config names
         config = _read_config(view, folder)
         _require_among(view.config, "display", view.display, config.getDisplays())
         _require_among(view.config, "view", view.view, config.getViews(view.display))
@@ -191,11 +192,8 @@ class ViewRendering:
         else:
             _require_among(view.config, "source", view.source, config.getColorSpaceNames())
         self.space = ACES2065_1 if view.source is None else passes
-        source = view.source or _ACES_INTERCHANGE
-        forward = PyOpenColorIO.TRANSFORM_DIR_FORWARD
         try:
-            processor = config.getProcessor(source, view.display, view.view, forward)
-            self._processor = Processor(processor.getDefaultCPUProcessor())
+            self._processor = Processor(_view_processor(config, view).getDefaultCPUProcessor())
         except PyOpenColorIO.Exception as error:
             raise _unusable(Path(view.config), "this view cannot be computed", error) from error
 
@@ -203,6 +201,51 @@ class ViewRendering:
         """Render a strip in place."""
         self._processor(scene_linear)
         return scene_linear
+
+
+def view_files(view: View, folder: Path) -> list[Path]:
+    """Files beside the config that a view follows from: LUTs and the like, where it finds them.
+
+    Parameters
+    ----------
+    view : View
+        From the recipe.
+    folder : Path
+        Where a relative name of a config starts.
+
+    Returns
+    -------
+    list of Path
+        Empty for a built-in config, and for a view that cannot be computed.
+
+    Notes
+    -----
+    The config's search path and environment variables are followed. OpenColorIO's own digest of a
+    config does not do here: it stays as it is when a LUT of the same name gets other contents.
+
+    Examples
+    --------
+    >>> view_files(View(config="ocio://default", display="desk", view="plain"), Path())
+    []
+    """
+    import PyOpenColorIO
+
+    if view.config.startswith("ocio://"):
+        return []
+    try:
+        metadata = _view_processor(_read_config(view, folder), view).getProcessorMetadata()
+    except (PixelSourceError, PyOpenColorIO.Exception):
+        return []
+    found = (Path(file) for file in metadata.getFiles())
+    return [path for path in found if path.is_file()]
+
+
+def _view_processor(config: Any, view: View) -> Any:
+    import PyOpenColorIO
+
+    source = view.source or _ACES_INTERCHANGE
+    forward = PyOpenColorIO.TRANSFORM_DIR_FORWARD
+    return config.getProcessor(source, view.display, view.view, forward)
 
 
 def _require_interchange(name: str, config: Any) -> None:
