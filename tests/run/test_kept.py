@@ -8,6 +8,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import evenfall
@@ -90,3 +91,71 @@ def test_small_pictures_do_not_pile_up(
     sizes = [path.stat().st_size for path in (own_cache / "moods").iterdir()]
     assert sizes
     assert sum(sizes) <= 3_000_000
+
+
+STUDIO = """ocio_profile_version: 2
+environment: {SHOT: a}
+search_path: luts
+roles: {default: linear}
+displays:
+  desk: [!<View> {name: graded, colorspace: graded}, !<View> {name: plain, colorspace: linear}]
+colorspaces:
+  - !<ColorSpace> {name: linear}
+  - !<ColorSpace> {name: graded, from_scene_reference: !<FileTransform> {src: "${SHOT}.cube"}}
+"""
+"""A config whose view is a LUT, found by its search path and an environment variable."""
+
+
+def _lut(path: Path, top: float) -> None:
+    """A LUT from 0 and 1 to 0 and `top`, always as long, and as old as it was."""
+    old = path.stat() if path.exists() else None
+    path.parent.mkdir(exist_ok=True)
+    path.write_text(f"LUT_1D_SIZE 2\n0 0 0\n{top:.2f} {top:.2f} {top:.2f}\n", encoding="utf-8")
+    if old is not None:
+        assert path.stat().st_size == old.st_size
+        os.utime(path, ns=(old.st_atime_ns, old.st_mtime_ns))
+
+
+@pytest.fixture
+def studio_view(tmp_path, write_recipe, monkeypatch):
+    """A recipe of two moods, one through the LUT of a studio's config, the other beside it."""
+    monkeypatch.delenv("SHOT", raising=False)
+    (tmp_path / "studio.ocio").write_text(STUDIO, encoding="utf-8")
+    _lut(tmp_path / "luts" / "a.cube", 0.5)
+    _lut(tmp_path / "luts" / "b.cube", 0.9)
+    view = 'config = "studio.ocio", display = "desk", source = "linear"'
+    text = f"""format = 1
+[lights.sun]
+file = "sun.exr"
+role = "key"
+[camera]
+meter = "off"
+[moods.graded.look]
+view = {{ {view}, view = "graded" }}
+[moods.plain.look]
+view = {{ {view}, view = "plain" }}
+[[deliverables]]
+format = "png"
+"""
+    return write_recipe(text, {"sun": (0.8, 0.8, 0.8)})
+
+
+def _made(recipe: evenfall.Recipe) -> tuple[dict[str, bool], float]:
+    """Which moods' pictures were kept, and the mean of the graded one."""
+    import imageio.v3 as imageio
+
+    files = {file.mood: file for file in evenfall.run(recipe, overwrite=True).files if file.mood}
+    mean = np.mean(imageio.imread(files["graded"].path)) / 255
+    return {mood: file.kept for mood, file in files.items()}, float(mean)
+
+
+def test_a_lut_that_a_config_names_makes_its_moods_again(studio_view, tmp_path, monkeypatch):
+    """The picture is the pass times the LUT's top, within the dither of a code."""
+    code = 1 / 255
+    assert _made(studio_view) == ({"graded": False, "plain": False}, pytest.approx(0.4, abs=code))
+    assert _made(studio_view)[0] == {"graded": True, "plain": True}
+    _lut(tmp_path / "luts" / "a.cube", 0.7)
+    assert _made(studio_view) == ({"graded": False, "plain": True}, pytest.approx(0.56, abs=code))
+    monkeypatch.setenv("SHOT", "b")
+    assert _made(studio_view) == ({"graded": False, "plain": True}, pytest.approx(0.72, abs=code))
+    assert _made(studio_view)[0] == {"graded": True, "plain": True}

@@ -236,7 +236,7 @@ def view_files(view: View, folder: Path) -> list[Path]:
         metadata = _view_processor(_read_config(view, folder), view).getProcessorMetadata()
     except (PixelSourceError, PyOpenColorIO.Exception):
         return []
-    found = (Path(file) for file in metadata.getFiles())
+    found = (Path(file).absolute() for file in metadata.getFiles())
     return [path for path in found if path.is_file()]
 
 

@@ -18,6 +18,7 @@ from pydantic import BaseModel
 
 from evenfall.camera.exposure import MeterPlan, plan_meter
 from evenfall.recipe import Area, Meter, Recipe, ResolvedMood
+from evenfall.recipe.look import View
 from evenfall.recipe.places import dotted
 from evenfall.run.excerpt import excerpt, mood_chain, relevant_changes, renumbered
 from evenfall.run.measuring import neutral_moods
@@ -205,15 +206,27 @@ def side_files(recipe: Recipe, mood: ResolvedMood) -> Iterator[tuple[str, Path]]
     names += [lut.file for lut in mood.look.grade.luts]
     if mood.look.grade.cdl is not None and mood.look.grade.cdl.file is not None:
         names.append(mood.look.grade.cdl.file)
-    if mood.look.view is not None and "://" not in mood.look.view.config:
-        names.append(mood.look.view.config)
     for name in names:
         yield name, recipe.beside(name)
+    if mood.look.view is not None and "://" not in mood.look.view.config:
+        yield from _view_files(recipe, mood.look.view)
     areas = [region.area for region in mood.regions]
     if isinstance(mood.camera.meter, Meter) and mood.camera.meter.area is not None:
         areas.append(mood.camera.meter.area)
     areas += [s.match.area for s in mood.lights.values() if s.match and s.match.area]
     yield from _area_files(recipe, areas)
+
+
+def _view_files(recipe: Recipe, view: View) -> Iterator[tuple[str, Path]]:
+    """Give the config and what it refers to, which is named from the config's folder."""
+    from evenfall.look.opencolorio import view_files
+
+    config = recipe.beside(view.config).absolute()
+    yield view.config, config
+    for path in view_files(view, recipe.path.parent):
+        within = path.is_relative_to(config.parent)
+        named = path.relative_to(config.parent) if within else path
+        yield f"{view.config}: {named.as_posix()}", path
 
 
 def _area_files(recipe: Recipe, areas: Sequence[Area | None]) -> Iterator[tuple[str, Path]]:
