@@ -20,6 +20,7 @@ from evenfall.deliver.formats import (
 )
 from evenfall.deliver.frame import Frame
 from evenfall.deliver.guides import draw_guides
+from evenfall.deliver.png_pixels import Each
 from evenfall.deliver.provenance import Provenance
 from evenfall.deliver.quantise import quantise
 from evenfall.deliver.resize import resize_linear
@@ -59,6 +60,7 @@ def encode_display(
     canvases: Mapping[tuple[str, float], Canvas],
     provenance: Provenance,
     guides: tuple[str, ...],
+    each: Each,
 ) -> bytes:
     """Bring a display picture to its size and encode it.
 
@@ -74,6 +76,8 @@ def encode_display(
         Record to embed.
     guides : tuple of str
         Composition guides to draw.
+    each : callable
+        Like `map`, but may work on several parts at once.
     """
     displays = display_of(deliverable)
     if deliverable.format == "avif":
@@ -94,7 +98,7 @@ def encode_display(
         "dpi": frame.dpi,
     }
     if deliverable.format == "png":
-        return encode_png(codes, **common)
+        return encode_png(codes, each=each, **common)
     if deliverable.format == "tiff":
         return encode_tiff(codes, **common)
     common["quality"] = deliverable.quality

@@ -289,10 +289,10 @@ class _MoodJob:
             if target.deliverable.format == "exr":
                 crew.add(self._encode_scene_linear, target, mix, camera)
             else:
-                crew.add(self._encode, target)
+                crew.add(self._encode, target, crew)
         finisher.look_ended(crew)
 
-    def _encode(self, target: Target) -> None:
+    def _encode(self, target: Target, crew: Crew) -> None:
         finisher = self.finisher
         try:
             data = encode_display(
@@ -301,6 +301,7 @@ class _MoodJob:
                 self.canvases,
                 finisher.provenance(target),
                 finisher.guides,
+                crew.share,
             )
         except OutputError as error:
             found = f"{target.path.name}: {error}"

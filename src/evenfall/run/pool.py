@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import FIRST_EXCEPTION, Future, ThreadPoolExecutor, wait
 from types import TracebackType
 from typing import Any, Self
@@ -26,6 +27,7 @@ class Crew:
     """
 
     def __init__(self, workers: int) -> None:
+        self._workers = workers
         self._pool = ThreadPoolExecutor(workers, "finish")
         self._lock = threading.Lock()
         self._tasks: set[Future[Any]] = set()
@@ -36,6 +38,49 @@ class Crew:
         with self._lock:
             if not self._stopped:
                 self._tasks.add(self._pool.submit(task, *arguments))
+
+    def share(self, function: Callable[[Any], Any], items: Iterable[Any]) -> list[Any]:
+        """Do something for each of many: by the caller, and by whoever of the crew is free.
+
+        For tasks of this crew, which then need not wait for those queued before.
+
+        Parameters
+        ----------
+        function : callable
+            Takes an item; called from several threads at once.
+        items : iterable
+
+        Returns
+        -------
+        list
+            Results, in the order of the items.
+
+        Examples
+        --------
+        >>> with Crew(2) as crew:
+        ...     crew.share(abs, [-1, 2, -3])
+        [1, 2, 3]
+        """
+        items = list(items)
+        results: list[Any] = [None] * len(items)
+        numbers = itertools.count()  # each number is handed out once
+
+        def work() -> None:
+            while (number := next(numbers)) < len(items):
+                results[number] = function(items[number])
+
+        helpers: list[Future[None]] = []
+        with self._lock:
+            if not self._stopped:
+                helpers = [self._pool.submit(work) for _ in items[1 : self._workers]]
+        try:
+            work()
+        finally:
+            begun = [helper for helper in helpers if not helper.cancel()]
+            wait(begun)
+        for helper in begun:
+            helper.result()
+        return results
 
     def __enter__(self) -> Self:
         return self
