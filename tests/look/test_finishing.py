@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.signal import fftconvolve
 
+from evenfall.look import grain as grain_module
 from evenfall.look.fringe import STRONGEST_SHIFT, add_fringe
 from evenfall.look.glare import add_glare, point_spread
 from evenfall.look.grain import Grain, lattice_noise
@@ -18,6 +19,9 @@ from evenfall.recipe.look import Grain as GrainSettings
 from evenfall.recipe.look import Vignette as VignetteSettings
 
 ENERGY = 1e-5  # float32 sums; a thousandth is what is asked
+MOST_LATTICE = 1 << 22  # numbers: 16 MB in float32, and as much twice more while they are made
+MOST_LATTICE_A_PIXEL = 3 * 32**2  # 32 cells a side, and the overlap of pieces
+FEW_PIXELS = 0.05  # deviation from 48 x 48 pixels in 3 channels: about 1 / sqrt(2 x 6912), 6 times
 Picture = np.ndarray
 
 SMALL, LARGE = (240, 136), (1440, 816)  # six to one, as 1280 to 7680
@@ -263,6 +267,54 @@ def test_grain_of_some_rows_is_that_of_the_whole() -> None:
     grain = Grain(GrainSettings(strength=1.0), SMALL)
     whole = grain.rows(0, 136)
     np.testing.assert_array_equal(grain.rows(37, 41), whole[:, 37:78])
+
+
+@pytest.fixture
+def lattices(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """How many lattice numbers are made, each time that some are."""
+    made: list[int] = []
+
+    def noted(*arguments: object) -> Picture:
+        noise = lattice_noise(*arguments)
+        made.append(noise.size)
+        return noise
+
+    monkeypatch.setattr(grain_module, "lattice_noise", noted)
+    return made
+
+
+@pytest.mark.parametrize("size", [(2, 3000), (1, 1), (3000, 2), (40, 700), (1200, 100)])
+@pytest.mark.parametrize("grain_size", [0.0006, 1e-5, 1e-300])
+def test_grain_needs_little_memory_whatever_the_shape(
+    lattices: list[int], size: tuple[int, int], grain_size: float
+) -> None:
+    """A pixel of a picture 2 wide is 1667 cells of the usual grain: 10^11 numbers for 3000 rows."""
+    width, height = size
+    rows = min(height, 40)
+    shown = Grain(GrainSettings(strength=1.0, size=grain_size), size).rows(0, rows)
+    assert shown.shape == (3, rows, width)
+    assert np.isfinite(shown).all()
+    assert max(lattices) <= MOST_LATTICE
+    assert sum(lattices) / 4 <= MOST_LATTICE_A_PIXEL * (width + 2) * (rows + 2)
+
+
+def test_grain_in_pieces_is_that_of_the_whole(monkeypatch: pytest.MonkeyPatch) -> None:
+    settings = GrainSettings(strength=1.0)
+    whole = Grain(settings, SMALL).rows(0, 136)
+    monkeypatch.setattr(grain_module, "_MOST_LATTICE", 20_000)
+    assert len(list(Grain(settings, SMALL)._pieces(136))) > 100
+    np.testing.assert_array_equal(Grain(settings, SMALL).rows(0, 136), whole)
+
+
+def test_grain_finer_than_its_lattice_is_as_weak_as_it_would_be(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A grain 80 times as fine as a pixel, against its own lattice without a limit."""
+    settings = GrainSettings(strength=1.0, size=2 / (80 * 48))
+    limited = Grain(settings, (48, 48)).rows(0, 48).std()
+    monkeypatch.setattr(grain_module, "_MOST_CELLS_PER_PIXEL", 1e9)
+    full = Grain(settings, (48, 48)).rows(0, 48).std()
+    assert limited == pytest.approx(full, rel=FEW_PIXELS)
 
 
 # --- fringing ---------------------------------------------------------------------------------

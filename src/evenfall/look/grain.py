@@ -3,7 +3,8 @@
 The grain is a random field that belongs to the picture, not to its pixels: a lattice of random
 numbers, as fine as half the grain size, each spread over its neighbours by a quadratic B-spline. A
 pixel shows the field's mean over its own area, so that a small picture shows the pattern of a large
-one, softer.
+one, softer. Where the grain is far finer than a pixel, a coarser lattice stands for it, with the
+deviation that the finer one's means would have.
 
 The deviation follows a developed film as a sheet of random dots that either cover or do not: with a
 share v of them developed the variance is proportional to ``v (1 - v)``, most in the mid-tones and
@@ -12,6 +13,8 @@ equal.
 """
 
 from __future__ import annotations
+
+from collections.abc import Iterator
 
 import numpy as np
 import numpy.typing as npt
@@ -25,11 +28,15 @@ __all__ = ["Grain", "lattice_noise"]
 _STRONGEST = 0.05  # deviation of the field in encoded values at strength 1, in the mid-tones
 _SHARED = 0.8  # share of the grain's deviation common to the three channels
 _CELLS_PER_GRAIN = 2.0
+_MOST_CELLS_PER_PIXEL = 32.0  # along a side; a grain of the usual size is finer below 105 pixels
+_MOST_LATTICE = 1 << 22  # lattice numbers made at a time
 
 Floats = npt.NDArray[np.float32]
 
 
-def lattice_noise(rows: npt.NDArray[np.int64], columns: int, seed: int) -> Floats:
+def lattice_noise(
+    rows: npt.NDArray[np.int64], columns: int, seed: int, first_column: int = 0
+) -> Floats:
     """Random numbers of mean 0 and variance 1 on lattice rows.
 
     Each number is a hash of its place and the seed (the 32-bit finaliser of MurmurHash3, public
@@ -41,8 +48,10 @@ def lattice_noise(rows: npt.NDArray[np.int64], columns: int, seed: int) -> Float
     rows : ndarray of int, shape (n,)
         Row numbers.
     columns : int
-        How many columns, from 0.
+        How many columns.
     seed : int
+    first_column : int
+        Number of the first column, from 0.
 
     Returns
     -------
@@ -55,7 +64,8 @@ def lattice_noise(rows: npt.NDArray[np.int64], columns: int, seed: int) -> Float
     >>> bool((first == again).all())
     True
     """
-    across = np.arange(columns, dtype=np.uint32) * np.uint32(0x9E3779B1)
+    across = np.arange(first_column, first_column + columns, dtype=np.uint32)
+    across *= np.uint32(0x9E3779B1)
     down = rows.astype(np.uint32) * np.uint32(0x85EBCA77)
     down = _scramble(down + _scramble(np.array([seed], np.uint32)))
     shape = (len(rows), columns)
@@ -88,6 +98,7 @@ class _Spread:
     """How lattice numbers along one axis add up in pixels: a band of weights."""
 
     def __init__(self, pixels: int, cells_per_pixel: float) -> None:
+        self._cells_per_pixel = cells_per_pixel
         edges = np.arange(pixels + 1) * cells_per_pixel
         self.first = np.floor(edges[:-1] - 1.5).astype(np.int64)
         self.taps = int(np.ceil(cells_per_pixel)) + 4
@@ -96,6 +107,14 @@ class _Spread:
         right = edges[1:, None] - cells
         mean = (_spline_integral(right) - _spline_integral(left)) / cells_per_pixel
         self.weights = mean.astype(np.float32)
+
+    def cells(self, pixels: int) -> int:
+        """Lattice cells under so many pixels, or one more."""
+        return int(np.ceil(pixels * self._cells_per_pixel)) + self.taps + 1
+
+    def pixels(self, cells: int) -> int:
+        """Pixels that need no more lattice cells than that, at least 1."""
+        return max(1, int((cells - self.taps - 1) / self._cells_per_pixel))
 
     def variance(self) -> float:
         """Mean over pixels of the sum of squared weights."""
@@ -125,35 +144,59 @@ class Grain:
 
     def __init__(self, settings: GrainSettings, size: tuple[int, int]) -> None:
         self._width = size[0]
-        cells_per_pixel = _CELLS_PER_GRAIN / (settings.size * size[0])
+        wanted = _CELLS_PER_GRAIN / (settings.size * size[0])
+        cells_per_pixel = min(wanted, _MOST_CELLS_PER_PIXEL)
         self._across = _Spread(size[0], cells_per_pixel)
         self._down = _Spread(size[1], cells_per_pixel)
         self._seeds = [4 * settings.seed + layer for layer in range(4)]
         # Unit deviation is that of the field itself, seen by an infinitely fine grid.
         fine = _Spread(64, 1.0 / 64).variance()
         self._scale = settings.strength * _STRONGEST / fine
+        # The deviation of a mean of n x n independent numbers falls with n.
+        self._scale *= cells_per_pixel / wanted
 
     def field(self, first_row: int, rows: int, seed: int) -> Floats:
         """Field of one layer on rows of the picture; shape (rows, width)."""
+        field = np.zeros((rows, self._width), np.float32)
+        for piece in self._pieces(rows):
+            lines, columns = piece
+            within = slice(first_row + lines.start, first_row + lines.stop)
+            self._add_piece(field[piece], within, columns, seed)
+        return field
+
+    def _pieces(self, rows: int) -> Iterator[tuple[slice, slice]]:
+        """Cut rows of the picture so that the lattice under each piece stays small."""
         down, across = self._down, self._across
-        weights = down.weights[first_row : first_row + rows]
-        first = down.first[first_row : first_row + rows]
-        lowest, highest = int(first[0]), int(first[-1]) + down.taps
-        columns = int(across.first[-1]) + across.taps + 2
-        lattice = lattice_noise(np.arange(lowest, highest) + 2, columns, seed)
-        blurred = np.zeros((highest - lowest, self._width), np.float32)
+        tall = min(rows, down.pixels(_MOST_LATTICE // across.cells(self._width)))
+        wide = min(self._width, across.pixels(_MOST_LATTICE // down.cells(tall)))
+        for top in range(0, rows, tall):
+            for left in range(0, self._width, wide):
+                yield (
+                    slice(top, min(top + tall, rows)),
+                    slice(left, min(left + wide, self._width)),
+                )
+
+    def _add_piece(self, field: Floats, rows: slice, columns: slice, seed: int) -> None:
+        down, across = self._down, self._across
+        first_down, first_across = down.first[rows], across.first[columns]
+        top, left = int(first_down[0]), int(first_across[0])
+        lattice = lattice_noise(
+            np.arange(top, int(first_down[-1]) + down.taps) + 2,
+            int(first_across[-1]) + across.taps - left,
+            seed,
+            left + 2,
+        )
+        blurred = np.zeros((lattice.shape[0], field.shape[1]), np.float32)
         term = buffer("grain across", blurred.shape)
         for tap in range(across.taps):
-            np.take(lattice, across.first + 2 + tap, axis=1, out=term, mode="clip")
-            term *= across.weights[:, tap]
+            np.take(lattice, first_across - left + tap, axis=1, out=term, mode="clip")
+            term *= across.weights[columns, tap]
             blurred += term
-        field = np.zeros((rows, self._width), np.float32)
         term = buffer("grain down", field.shape)
         for tap in range(down.taps):
-            np.take(blurred, first - lowest + tap, axis=0, out=term, mode="clip")
-            term *= weights[:, tap, None]
+            np.take(blurred, first_down - top + tap, axis=0, out=term, mode="clip")
+            term *= down.weights[rows, tap, None]
             field += term
-        return field
 
     def rows(self, first_row: int, rows: int) -> Floats:
         """Grain of the three channels on rows of the picture, before it meets the tone.
