@@ -34,8 +34,8 @@ STOPS = {
     "night": (-12.0, -8.0, -3.0, -1.0, 1.0, 3.0, 3.0, 3.0),
 }
 """Gains in stops at which the rendered lights make a day, a dusk and a night."""
-OPENED_STOPS = {"day": 0.0, "dusk": 2.5, "night": 3.5}
-"""How far the camera opens from the exposure that is metered for the day and held."""
+OPENED_STOPS = {"day": -3.0, "dusk": -0.5, "night": 1.0}
+"""How far the camera opens from the exposure that is metered on the sun and held."""
 
 
 def make_passes(folder: Path, size: tuple[int, int], lights: int) -> list[str]:
@@ -93,7 +93,6 @@ def make_recipe(
     """Write a recipe in which every light is on in every mood, with its own gain and tint."""
     rng = np.random.default_rng(SEED)
     lines = ["format = 1", f'passes = {{ folder = "{passes}" }}', look]
-    lines += ["[camera]", 'meter = { of = "mix" }']
     for index, light in enumerate(lights):
         role = "key" if index == 0 else "fixture"
         lines += [f"[lights.{light}]", f'file = "{light}.exr"', f'role = "{role}"']
