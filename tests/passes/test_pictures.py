@@ -135,11 +135,69 @@ def test_premultiplied_tiff_is_divided_before_it_is_decoded(tmp_path: Path) -> N
     np.testing.assert_allclose(picture.alpha[0] * 255, alpha[0], atol=1e-4)
 
 
+def encode_webp(pixels: np.ndarray, **options: object) -> bytes:
+    """Pillow's lossless WebP, with colour under zero alpha kept."""
+    written = io.BytesIO()
+    Image.fromarray(pixels).save(written, "WEBP", lossless=True, exact=True, **options)
+    return written.getvalue()
+
+
+def encode_bmp(pixels: np.ndarray) -> bytes:
+    written = io.BytesIO()
+    Image.fromarray(pixels).save(written, "BMP")
+    return written.getvalue()
+
+
+def through_openimageio(path: Path) -> np.ndarray:
+    """Its own decoders; alpha as stored, not multiplied in."""
+    wanted = OpenImageIO.ImageSpec()
+    wanted["oiio:UnassociatedAlpha"] = 1
+    return OpenImageIO.ImageBuf(str(path), 0, 0, wanted).get_pixels(OpenImageIO.UINT8)
+
+
+@pytest.mark.parametrize("channels", [3, 4])
+def test_webp_and_bmp_agree_with_openimageio(tmp_path: Path, channels: int) -> None:
+    for name, encode in (("a.webp", encode_webp), ("a.bmp", encode_bmp))[: 5 - channels]:
+        path = save(tmp_path / name, encode(codes(channels=channels)))
+        theirs = through_openimageio(path)
+        picture = read_picture(path, "linear")
+        np.testing.assert_array_equal(np.rint(picture.rgb * 255), theirs[..., :3])
+        np.testing.assert_array_equal(theirs, codes(channels=channels))
+        if channels == 4:
+            np.testing.assert_array_equal(np.rint(picture.alpha * 255), theirs[..., 3])
+            assert not picture.premultiplied
+
+
+def test_masks_and_object_numbers_in_bmp(tmp_path: Path) -> None:
+    grey = codes(channels=1)[..., 0]
+    Image.fromarray(grey).save(tmp_path / "grey.bmp")
+    np.testing.assert_array_equal(read_object_ids(tmp_path / "grey.bmp"), grey)
+    Image.fromarray(grey > 99).save(tmp_path / "bit.bmp")
+    np.testing.assert_array_equal(read_weights(tmp_path / "bit.bmp"), grey > 99)
+    with pytest.raises(PixelSourceError, match=r"no channel 'A'; one of Y"):
+        read_weights(tmp_path / "grey.bmp", "A")
+
+
+def test_webp_is_turned_upright(tmp_path: Path) -> None:
+    exif = Image.Exif()
+    for orientation in range(1, 9):
+        exif[0x0112] = orientation
+        path = save(tmp_path / f"{orientation}.webp", encode_webp(codes(), exif=exif))
+        with Image.open(path) as opened:
+            expected = np.asarray(ImageOps.exif_transpose(opened))
+        np.testing.assert_array_equal(np.rint(read_picture(path, "linear").rgb * 255), expected)
+
+
 SPACES = {"sRGB": BT709, "Display P3": DISPLAY_P3, "Adobe RGB (1998) compatible": ADOBE_RGB}
 
 
+def encode_webp_in(pixels: np.ndarray, *, space: str, dpi: float = 72) -> bytes:
+    """WebP with a profile; it has no place for a resolution."""
+    return encode_webp(pixels, icc_profile=icc_profile(space))
+
+
 @pytest.mark.parametrize("space", SPACES)
-@pytest.mark.parametrize("encode", [encode_png, encode_jpeg, encode_tiff])
+@pytest.mark.parametrize("encode", [encode_png, encode_jpeg, encode_tiff, encode_webp_in])
 def test_profiles_are_honoured_as_little_cms_does(tmp_path: Path, space: str, encode) -> None:
     patches = np.array([[128, 64, 200], [230, 180, 90], [40, 90, 60], [250, 250, 250]], np.uint8)
     patches = patches.repeat(64, axis=0).reshape(16, 16, 3)
@@ -254,7 +312,7 @@ def test_float_picture_agrees_with_openimageio(tmp_path: Path) -> None:
     np.testing.assert_array_equal(read_picture(path).rgb, theirs)
 
 
-@pytest.mark.parametrize("encode", [encode_png, encode_jpeg, encode_tiff])
+@pytest.mark.parametrize("encode", [encode_png, encode_jpeg, encode_tiff, encode_webp, encode_bmp])
 def test_a_file_cut_anywhere_is_refused(tmp_path: Path, encode) -> None:
     data = encode(np.random.default_rng(1).integers(0, 255, (40, 40, 3), np.uint8))
     for share in (0.05, 0.3, 0.6, 0.9):
@@ -270,6 +328,10 @@ def test_what_is_no_picture_is_said_clearly(tmp_path: Path) -> None:
         read_picture(tmp_path)
     with pytest.raises(PixelSourceError, match=r"note\.txt"):
         read_picture(save(tmp_path / "note.txt", b"dusk, please"))
+    for kind, named in (("GIF", "a GIF"), ("AVIF", "an AVIF"), ("JPEG2000", "a JPEG 2000")):
+        Image.new("RGB", (8, 8)).save(tmp_path / "sky", kind)
+        with pytest.raises(PixelSourceError, match=rf"sky: is {named}; expected PNG, JPEG, TIFF,"):
+            read_picture(tmp_path / "sky")
     Image.new("CMYK", (8, 8)).save(tmp_path / "print.jpg")
     with pytest.raises(PixelSourceError, match=r"CMYK picture.*convert it to sRGB"):
         read_picture(tmp_path / "print.jpg")
@@ -281,6 +343,10 @@ def test_a_bomb_is_refused_before_it_is_decoded(tmp_path: Path) -> None:
     bomb = b"\x89PNG\r\n\x1a\n" + _chunk(b"IHDR", header) + _chunk(b"IDAT", body)
     with pytest.raises(PixelSourceError, match=r"60000 x 60000 pixels; up to 300,000,000"):
         read_picture(save(tmp_path / "a.png", bomb + _chunk(b"IEND", b"")))
+    vast = bytearray(encode_bmp(codes()))
+    vast[18:26] = struct.pack("<ii", 60000, 60000)
+    with pytest.raises(PixelSourceError, match="more pixels than are believed"):
+        read_picture(save(tmp_path / "a.bmp", bytes(vast)))
 
 
 def test_an_impossible_profile_is_refused_with_advice(tmp_path: Path) -> None:
@@ -302,7 +368,7 @@ def test_an_impossible_profile_is_refused_with_advice(tmp_path: Path) -> None:
 
 def test_flipped_bits_are_refused_or_read_but_never_break(tmp_path: Path) -> None:
     rng = np.random.default_rng(9)
-    for encode in (encode_png, encode_jpeg, encode_tiff):
+    for encode in (encode_png, encode_jpeg, encode_tiff, encode_webp_in):
         data = encode(codes(), space="Display P3", dpi=300)
         for _ in range(60):
             damaged = bytearray(data)

@@ -11,7 +11,7 @@ from evenfall.passes.formats.radiance import HDR_MAGIC
 from evenfall.passes.formats.tiff import TIFF_MAGICS
 from evenfall.passes.openexr.scan import EXR_MAGIC
 
-__all__ = ["kind_of"]
+__all__ = ["encoded_kind", "kind_of"]
 
 _ENCODED_MAGICS = {
     b"\x89PNG": "a PNG",
@@ -44,7 +44,7 @@ def kind_of(file: PassFile) -> str:
         return "tiff"
     if head.startswith(PFM_MAGICS) and head[2:3].isspace():
         return "pfm"
-    encoded = _encoded_kind(head)
+    encoded = encoded_kind(head)
     if encoded is not None:
         raise refused(
             file.path,
@@ -60,7 +60,14 @@ def kind_of(file: PassFile) -> str:
     )
 
 
-def _encoded_kind(head: bytes) -> str | None:
+def encoded_kind(head: bytes) -> str | None:
+    """Name a display-encoded kind of picture, with its article, by a file's first 16 bytes.
+
+    Examples
+    --------
+    >>> encoded_kind(b"GIF89a"), encoded_kind(b"#?RADIANCE")
+    ('a GIF', None)
+    """
     if head[:4] == b"RIFF" and head[8:12] == b"WEBP":
         return "a WebP"
     if head[4:8] == b"ftyp":

@@ -26,6 +26,7 @@ _COMPUTES_WITH = (
     "OpenEXR",
     "opencolorio",
     "imagecodecs",
+    "imageio",
     "isal",
     "Pillow",
     "scipy",

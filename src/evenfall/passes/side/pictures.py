@@ -1,8 +1,8 @@
 """Pictures beside the passes: plates, overlays, masks and object numbers, in whatever file.
 
-PNG, JPEG and TIFF hold display-encoded codes, and an embedded profile, if any, says which; HDR,
-PFM, EXR and TIFF of floats hold scene-linear values. Masks and object numbers are taken as they
-are stored.
+PNG, JPEG, TIFF, WebP and BMP hold display-encoded codes, and an embedded profile, if any, says
+which; HDR, PFM, EXR and TIFF of floats hold scene-linear values. Masks and object numbers are taken
+as they are stored.
 """
 
 from __future__ import annotations
@@ -18,13 +18,20 @@ from evenfall.errors import Fault, PassError, PixelSourceError
 from evenfall.light.primaries import BT709, RGB_SPACES
 from evenfall.passes.files import open_pass
 from evenfall.passes.header import Selector
+from evenfall.passes.kinds import encoded_kind
 from evenfall.passes.openexr.chunks import scan_chunks
 from evenfall.passes.openexr.decode import decode_part
 from evenfall.passes.openexr.scan import EXR_MAGIC, scan_headers
 from evenfall.passes.placement import place
 from evenfall.passes.reading import read
 from evenfall.passes.side.profiles import EmbeddedProfile, decode_srgb, parse_profile
-from evenfall.passes.side.stored import StoredCodes, check_size, is_code_picture, read_codes
+from evenfall.passes.side.stored import (
+    CODE_PICTURES,
+    StoredCodes,
+    check_size,
+    is_code_picture,
+    read_codes,
+)
 
 __all__ = ["Encoding", "Picture", "read_object_ids", "read_picture", "read_weights"]
 
@@ -63,7 +70,7 @@ def read_picture(path: Path, encoding: Encoding = "auto") -> Picture:
     Parameters
     ----------
     path : Path
-        PNG, JPEG, TIFF, HDR, EXR or PFM.
+        PNG, JPEG, TIFF, WebP, BMP, HDR, EXR or PFM.
     encoding : {"auto", "linear", "sRGB"}
         How the values are stored. "auto": codes by the embedded profile, as sRGB without one;
         floats as linear. "linear": codes and floats are linear. "sRGB": both are sRGB-encoded.
@@ -91,7 +98,7 @@ def read_weights(path: Path, channel: str | None = None) -> Floats:
     Parameters
     ----------
     path : Path
-        PNG, JPEG, TIFF, HDR, EXR or PFM.
+        PNG, JPEG, TIFF, WebP, BMP, HDR, EXR or PFM.
     channel : str, optional
         Which channel: R, G, B, A, or a name in an EXR file; the first (R or grey) otherwise.
 
@@ -119,7 +126,7 @@ def read_object_ids(path: Path, channel: str | None = None) -> npt.NDArray[np.in
     Parameters
     ----------
     path : Path
-        EXR (half, float or uint), PNG or TIFF, not anti-aliased.
+        EXR (half, float or uint), PNG, TIFF or BMP, not anti-aliased.
     channel : str, optional
         As for `read_weights`.
 
@@ -147,7 +154,7 @@ def read_object_ids(path: Path, channel: str | None = None) -> npt.NDArray[np.in
 
 
 def _read_bytes(path: Path) -> bytes | None:
-    """Contents of a PNG, JPEG or TIFF file; None if it begins otherwise."""
+    """Contents of a picture of codes; None if the file begins otherwise."""
     try:
         if not path.exists():
             raise PixelSourceError(Fault(str(path), "", "there is no such file"))
@@ -155,10 +162,18 @@ def _read_bytes(path: Path) -> bytes | None:
             raise PixelSourceError(Fault(str(path), "", "not a file", "a picture file"))
         with path.open("rb") as stream:
             head = stream.read(16)
-            return head + stream.read() if is_code_picture(head) else None
+            if is_code_picture(head):
+                return head + stream.read()
     except OSError as error:
         said = error.strerror or str(error)
         raise PixelSourceError(Fault(str(path), "", f"cannot be read: {said}")) from error
+    kind = encoded_kind(head)
+    if kind is not None:
+        raise PixelSourceError(
+            Fault(str(path), "", f"is {kind}", f"expected {CODE_PICTURES}, or EXR, HDR or PFM",
+                  "save it as one of these")
+        )  # fmt: skip
+    return None
 
 
 def _decoded(path: Path, stored: StoredCodes, encoding: Encoding) -> Picture:

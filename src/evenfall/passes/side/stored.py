@@ -1,4 +1,8 @@
-"""Pictures of whole-number codes as files hold them: PNG, JPEG and TIFF."""
+"""Pictures of whole-number codes as files hold them: PNG, JPEG and TIFF, WebP and BMP.
+
+PNG, JPEG and TIFF are taken apart here, for they may hold more than 8 bits and much about their
+colour. Kinds that hold 8 bits and at most a profile are read through imageio.
+"""
 
 from __future__ import annotations
 
@@ -16,7 +20,17 @@ import numpy.typing as npt
 from evenfall.errors import Fault, PixelSourceError
 from evenfall.passes.side.segments import JPEG_START, PNG_SIGNATURE, jpeg_segments, png_chunks
 
-__all__ = ["MAX_PIXELS", "StoredCodes", "check_size", "is_code_picture", "read_codes"]
+__all__ = [
+    "CODE_PICTURES",
+    "MAX_PIXELS",
+    "StoredCodes",
+    "check_size",
+    "is_code_picture",
+    "read_codes",
+]
+
+CODE_PICTURES = "PNG, JPEG, TIFF, WebP or BMP"
+"""What `read_codes` reads."""
 
 MAX_PIXELS = 300_000_000
 """Most pixels of a side picture: over twice 15360 x 8640."""
@@ -28,6 +42,8 @@ _FRAMES = {0xC0, 0xC1, 0xC2, 0xC3}  # baseline, extended, progressive, lossless
 _RGB_CICP = {1: "sRGB", 13: "sRGB", 8: "linear"}  # transfer characteristics of ITU-T H.273
 _CICP_PRIMARIES = {1: "BT.709", 9: "BT.2020", 12: "Display P3"}
 _TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+_BMP_START = b"BM"
+_WEBP_START, _WEBP_KIND = b"RIFF", slice(8, 12)  # RFC 9649, 2.4
 _TURNS = {2: (0, True), 3: (2, False), 4: (2, True), 5: (3, True), 6: (3, False), 7: (1, True),
           8: (1, False)}  # fmt: skip
 
@@ -62,8 +78,13 @@ class StoredCodes:
 
 
 def is_code_picture(head: bytes) -> bool:
-    """Whether a file begins like a PNG, a JPEG or a TIFF."""
-    return head.startswith((PNG_SIGNATURE, JPEG_START, *_TIFF_STARTS))
+    """Whether a file begins like one of `CODE_PICTURES`."""
+    return _is_plain(head) or head.startswith((PNG_SIGNATURE, JPEG_START, *_TIFF_STARTS))
+
+
+def _is_plain(head: bytes) -> bool:
+    webp = head.startswith(_WEBP_START) and head[_WEBP_KIND] == b"WEBP"
+    return webp or head.startswith(_BMP_START)
 
 
 def check_size(path: Path, width: int, height: int) -> None:
@@ -76,7 +97,7 @@ def check_size(path: Path, width: int, height: int) -> None:
 
 
 def read_codes(path: Path, data: bytes) -> StoredCodes | None:
-    """Codes of a PNG, JPEG or TIFF; None for a TIFF of floats.
+    """Codes of one of `CODE_PICTURES`; None for a TIFF of floats.
 
     Raises
     ------
@@ -88,6 +109,8 @@ def read_codes(path: Path, data: bytes) -> StoredCodes | None:
             return _read_png(path, data)
         if data.startswith(JPEG_START):
             return _read_jpeg(path, data)
+        if _is_plain(data):
+            return _read_plain(path, data)
         return _read_tiff(path, data)
     except PixelSourceError:
         raise
@@ -227,6 +250,30 @@ def _turned(codes: npt.NDArray[Any], orientation: int) -> npt.NDArray[Any]:
     quarters, mirrored = _TURNS[orientation]
     turned = np.rot90(codes, quarters)
     return np.ascontiguousarray(turned[:, ::-1] if mirrored else turned)
+
+
+def _read_plain(path: Path, data: bytes) -> StoredCodes:
+    """Read the first picture of a WebP or BMP; palettes and fewer than 8 bits become 8."""
+    import imageio.v3 as iio
+    from PIL import Image
+
+    first: dict[str, Any] = {"index": 0, "plugin": "pillow"}
+    try:
+        height, width = iio.improps(data, **first).shape[:2]
+    except OSError as error:  # in which imageio wraps what Pillow raises
+        if not isinstance(error.__cause__, Image.DecompressionBombError):
+            raise
+        raise PixelSourceError(
+            Fault(str(path), "", "more pixels than are believed of this kind of file", "",
+                  "make it smaller, or save it as PNG, JPEG or TIFF")
+        ) from error  # fmt: skip
+    check_size(path, width, height)
+    said = iio.immeta(data, **first, exclude_applied=False)
+    has_alpha = "A" in said["mode"] or "transparency" in said
+    grey = said["mode"] in ("1", "L")
+    codes = iio.imread(data, **first, mode="RGBA" if has_alpha else "L" if grey else "RGB")
+    codes = _turned(codes[..., None] if grey else codes, said.get("Orientation", 1))
+    return StoredCodes(codes, 255, has_alpha, icc=said.get("icc_profile"))
 
 
 def _read_tiff(path: Path, data: bytes) -> StoredCodes | None:
