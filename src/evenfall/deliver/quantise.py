@@ -19,7 +19,7 @@ from evenfall.deliver.blue_noise import TILE, thresholds
 __all__ = ["quantise"]
 
 _CHANNEL_SHIFT = ((0, 0), (41, 83), (89, 31))  # rows, columns: noise of R, G, B is not alike
-_BLOCK_BYTES = 1 << 18  # rows handled at once fit the processor's cache
+_BLOCK_BYTES = 1 << 20  # rows handled at once fit the processor's cache
 _BELOW_TOP = {8: np.float32(255.99998), 16: np.float32(65535.996)}  # largest floats under N + 1
 
 Codes = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]

@@ -28,6 +28,7 @@ from evenfall.passes.processors import default_workers
 __all__ = ["Mix", "PassRead", "PassSource", "mix_moods"]
 
 Floats = npt.NDArray[np.float32]
+_PAGE_BYTES = 4096
 STRIP_PIXELS = 65_536  # a strip of one channel, its widened copy and its sums stay in the cache
 
 
@@ -197,8 +198,9 @@ class _Job:
         for mood, total in self.totals.items():
             if not self.plan.factors[mood]:
                 total.fill(0.0)
+        together = threading.Barrier(workers)
         with ThreadPoolExecutor(workers, "mix") as pool:
-            tasks = [pool.submit(self._work) for _ in range(workers)]
+            tasks = [pool.submit(self._work, number, together) for number in range(workers)]
             try:
                 for task in tasks:
                     task.result()
@@ -212,7 +214,9 @@ class _Job:
         }
         return mixes, self.failures
 
-    def _work(self) -> None:
+    def _work(self, number: int, together: threading.Barrier) -> None:
+        self._claim(number, together.parties)
+        together.wait()
         scratch = np.empty((2, self.strips[0].stop), np.float32)
         try:
             with np.errstate(over="raise", invalid="raise", under="ignore"):
@@ -226,6 +230,16 @@ class _Job:
         except BaseException:
             self._stop()
             raise
+
+    def _claim(self, number: int, workers: int) -> None:
+        """Write to every page of this worker's share of the sums.
+
+        The system hands out memory page by page as it is first written to; otherwise the worker
+        of the first pass would wait for all of them, and the others for that worker.
+        """
+        for total in self.totals.values():
+            pages = total.reshape(-1)[:: _PAGE_BYTES // total.itemsize]
+            pages[number * len(pages) // workers : (number + 1) * len(pages) // workers] = 0.0
 
     def _take(self) -> int | None:
         with self.turn:

@@ -23,6 +23,7 @@ from evenfall.errors import EvenfallError, OutputError
 from evenfall.light.primaries import RgbSpace
 from evenfall.look.chain import LookChain, build_chain
 from evenfall.look.output import output_space
+from evenfall.look.scratch import BLOCK_PIXELS
 from evenfall.look.whole import Additions
 from evenfall.mix.engine import Mix
 from evenfall.recipe import Recipe, ResolvedMood
@@ -34,7 +35,7 @@ from evenfall.run.targets import Target
 __all__ = ["Finisher", "MoodWork", "Statistics"]
 
 Floats = npt.NDArray[np.float32]
-STRIP_PIXELS = 98_304
+STRIP_PIXELS = BLOCK_PIXELS
 _SHEET_DISPLAY = ("sRGB", 1.0)
 
 
