@@ -25,7 +25,19 @@ from evenfall.passes.planning.match import (
         (["villa.pass.Sun.0001", "villa.pass.Floor Lamp.0001"], ("sun", "floor_lamp")),
         (["sky_pass", "sun_pass"], ("sky", "sun")),
         (["v2_day_sun_final", "v2_day_sky_final"], ("sun", "sky")),
-        (["lamp_a", "lamp_b"], ("a", "b")),
+        (["lamp_a", "lamp_b"], ("lamp_a", "lamp_b")),
+        (["floor_lamp", "table_lamp"], ("floor_lamp", "table_lamp")),
+        (["villa_floor_lamp_v2", "villa_table_lamp_v2"], ("floor_lamp", "table_lamp")),
+        (["villa_sun_left", "villa_sun_right"], ("sun_left", "sun_right")),
+        (["villa_garden_lamp_1", "villa_garden_lamp_2"], ("garden_lamp_1", "garden_lamp_2")),
+        (["garden_1", "garden_2"], ("garden_1", "garden_2")),
+        (["garden_sun", "garden_1"], ("sun", "garden_1")),
+        (["villa_1_final", "villa_2_final"], ("villa_1", "villa_2")),
+        (["1_final", "2_final"], ("1_final", "2_final")),
+        (["kitchen_sun", "kitchen_pendants"], ("sun", "pendants")),
+        (["light_1", "light_2"], ("light_1", "light_2")),
+        (["sun", "light_2", "3_light"], ("sun", "light_2", "3_light")),
+        (["sky_lounge_sun", "sky_lounge_cove"], ("sun", "cove")),
         (["spot 1", "spot-2"], ("spot_1", "spot_2")),
         (["sun/0001".replace("/", "_"), "sky_0001"], ("sun", "sky")),
         (["Garden", "garden"], ("garden", "garden_2")),
@@ -63,6 +75,9 @@ def test_patterns_that_do_not_work_are_all_told() -> None:
         ("GardenSpots", "outdoor fixture"),
         ("tv screen", "glow"),
         ("screens", "glow"),
+        ("exterior_sky", "sky"),
+        ("garden_sun", "key"),
+        ("terrace_fill", "fill"),
     ],
 )
 def test_roles_from_words(name: str, role: str) -> None:
@@ -70,6 +85,12 @@ def test_roles_from_words(name: str, role: str) -> None:
     assert guess is not None
     assert guess.role == role
     assert guess.reason.startswith("named '")
+
+
+def test_the_word_that_shines_is_the_reason_before_the_place() -> None:
+    guess = role_from_name("floor_lamp")
+    assert guess is not None
+    assert guess.reason == "named 'lamp'"
 
 
 @pytest.mark.parametrize("name", ["group_07", "misc", "", "sunken_area"])

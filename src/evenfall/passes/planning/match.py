@@ -1,7 +1,8 @@
 r"""Lights and their roles from the names of files and layers, by open patterns.
 
 A name is cleaned first: frame number, view name and the words that all names of a folder share are
-taken off. Then the first pattern that fits gives the light:
+taken off, but for words that say what shines (``lamp``) and where only a number would be left. Then
+the first pattern that fits gives the light; the first two fit no NAME that is only a number:
 
 ====================================  ===========================  ===========
 pattern (case does not matter)        example                      light
@@ -44,13 +45,16 @@ __all__ = [
 ]
 
 NAME_PATTERNS = (
-    r"^(?:.*[_ .-])?(?:lights?|pass(?:es)?)[_ .-]+(?P<light>.+)$",
-    r"^(?P<light>.+?)[_ .-]+(?:lights?|pass(?:es)?)$",
+    r"^(?:.*[_ .-])?(?:lights?|pass(?:es)?)[_ .-]+(?P<light>.*[^\W\d_].*)$",
+    r"^(?P<light>.*[^\W\d_].*?)[_ .-]+(?:lights?|pass(?:es)?)$",
     r"^(?P<light>.+)$",
 )
 """The documented patterns, tried in this order."""
 
 ROLE_WORDS: Mapping[Role, tuple[str, ...]] = {
+    "key": ("sun", "sunlight", "key", "main", "moon"),
+    "sky": ("sky", "skylight", "dome", "environment", "env", "hdri", "overcast"),
+    "fill": ("fill", "bounce", "reflector", "softbox", "ambient", "portal"),
     "outdoor fixture": (
         *("outdoor", "outside", "exterior", "garden", "terrace", "patio", "facade", "street"),
         *("balcony", "porch", "path", "bollard", "driveway", "courtyard", "landscape"),
@@ -59,9 +63,6 @@ ROLE_WORDS: Mapping[Role, tuple[str, ...]] = {
         *("glow", "screen", "tv", "television", "monitor", "display", "sign", "emissive"),
         *("emission", "fire", "fireplace", "candle", "neon"),
     ),
-    "key": ("sun", "sunlight", "key", "main", "moon"),
-    "sky": ("sky", "skylight", "dome", "environment", "env", "hdri", "overcast"),
-    "fill": ("fill", "bounce", "reflector", "softbox", "ambient", "portal"),
     "fixture": (
         *("fixture", "pendant", "lamp", "spot", "spotlight", "downlight", "sconce", "cove"),
         *("strip", "led", "chandelier", "lantern", "ceiling", "wall", "floor", "table", "desk"),
@@ -93,9 +94,20 @@ GUIDE_WORDS = (
 )
 """Words of pictures that are no light's pass."""
 
+_SOURCES = frozenset(
+    (
+        *("sun", "sky", "moon", "fill", "lamp", "lantern", "pendant", "spot", "spotlight"),
+        *("downlight", "uplight", "sconce", "cove", "strip", "led", "chandelier", "luminaire"),
+        *("bulb", "tube", "screen", "candle"),
+    )
+)
+"""Words that say what shines: they stay though all names share them."""
+
 _FRAME = re.compile(r"[_ .-]*(?:frame[_ .-]?)?\d{4,}$", re.IGNORECASE)
 _WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|\d+")
 _SEPARATORS = "_ .-"
+_WORDS_BEFORE = re.compile(r"[_ .-]*[^_ .-]+[_ .-]+")
+_WORDS_AFTER = re.compile(r"[_ .-]+[^_ .-]+")
 
 
 @dataclass(frozen=True)
@@ -216,13 +228,38 @@ def without_frame(stem: str) -> str:
 
 
 def _without_shared(stems: Sequence[str]) -> list[str]:
-    """Take off what all names begin and end with, at whole words only."""
+    """Take off what all names begin and end with, at whole words only.
+
+    Words that say what shines stay, as does one word where only a number would be left.
+    """
     if len(stems) < 2:
         return list(stems)
     start = _whole_words(_shared_start(stems))
-    end = _whole_words(_shared_start([stem[::-1] for stem in stems]))
-    cut = [stem[len(start) : len(stem) - len(end)] for stem in stems]
-    return [short.strip(_SEPARATORS) or stem for short, stem in zip(cut, stems, strict=True)]
+    end = _whole_words(_shared_start([stem[::-1] for stem in stems]))[::-1]
+    before, after = _WORDS_BEFORE.findall(start), _WORDS_AFTER.findall(end)
+    kept_before, kept_after = _kept_of(before), after[0] if after and _shines(after[0]) else ""
+    names = []
+    for stem in stems:
+        own = stem[len(start) : len(stem) - len(end)]
+        name = kept_before + own + kept_after
+        if not any(sign.isalpha() for sign in name):
+            name = before[-1] + own if before else own + "".join(after[:1])
+        names.append(name.strip(_SEPARATORS) if own.strip(_SEPARATORS) else stem)
+    return names
+
+
+def _kept_of(before: Sequence[str]) -> str:
+    """Shared words that stay: a last one that says what shines, and those of a role before it."""
+    kept = len(before)
+    if before and _shines(before[-1]):
+        kept -= 1
+        while kept > 0 and role_from_name(before[kept - 1]) is not None:
+            kept -= 1
+    return "".join(before[kept:])
+
+
+def _shines(word: str) -> bool:
+    return not _SOURCES.isdisjoint(words_of(word)[-1:])
 
 
 def _shared_start(stems: Sequence[str]) -> str:
@@ -263,8 +300,8 @@ def role_from_name(name: str) -> RoleGuess | None:
     """
     words = words_of(name)
     for role, known in ROLE_WORDS.items():
-        for word in words:
-            if word in known:
+        for word in known:
+            if word in words:
                 return RoleGuess(role, f"named '{word}'")
     return None
 
