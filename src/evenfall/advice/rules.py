@@ -93,7 +93,7 @@ def _no_key(recipe: Recipe) -> Iterator[Advice]:
     plans = [plan_meter(recipe, mood) for mood in recipe.moods.values()]
     metered = any(plan is not None and plan.meter.of == "key" for plan in plans)
     if not any(light.role == "key" for light in recipe.model.lights.values()):
-        why = "exposure is set to the key" if metered else "ratios of lights are told to the key"
+        why = "exposure is set to the key" if metered else "lights are measured against the key"
         yield Advice(
             "no-key",
             "lights",
@@ -108,8 +108,8 @@ def _no_key(recipe: Recipe) -> Iterator[Advice]:
             "the meter has nothing to expose to and takes the mix; switch the key on in one mood, "
             "or say what to meter in camera.meter.of"
             if metered
-            else "ratios of lights are told to the key, and there is none; switch it on in one "
-            "mood, or silence this where no key is meant",
+            else "lights are measured against the key, and there is none; switch it on in one mood, "
+            "or silence this where no key is meant",
         )
 
 
