@@ -108,8 +108,8 @@ def _no_key(recipe: Recipe) -> Iterator[Advice]:
             "the meter has nothing to expose to and takes the mix; switch the key on in one mood, "
             "or say what to meter in camera.meter.of"
             if metered
-            else "lights are measured against the key, and there is none; switch it on in one mood, "
-            "or silence this where no key is meant",
+            else "lights are measured against the key, and there is none; switch it on in one "
+            "mood, or silence this where no key is meant",
         )
 
 
