@@ -1,7 +1,8 @@
 """The floor: decode every pass once and encode every output once, and nothing between.
 
-The same libraries, settings and number of threads as evenfall, in a process of its own. With
-`plain` PNG is encoded at the library's own level 1 instead of evenfall's quicker settings.
+The same libraries and number of threads as evenfall, in a process of its own: PNG as evenfall
+makes it, in bands that all threads share. With `plain` every PNG is encoded by one thread, by
+imagecodecs at level 1.
 
     python floor.py PASSES_FOLDER CODES_FOLDER [plain]
 """
@@ -13,7 +14,6 @@ import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-import imagecodecs
 import numpy as np
 import OpenEXR
 
@@ -22,18 +22,23 @@ def decode(path: Path) -> None:
     OpenEXR.File(str(path), separate_channels=True).channels()
 
 
-def encode(path: Path, settings: dict[str, int]) -> None:
-    codes = np.load(path)
-    data = imagecodecs.png_encode(codes, **settings)
-    path.with_suffix(".png").write_bytes(data)
+def encode_plain(path: Path) -> None:
+    import imagecodecs
+
+    path.with_suffix(".png").write_bytes(imagecodecs.png_encode(np.load(path), level=1))
 
 
 def main() -> None:
-    passes, codes = Path(sys.argv[1]), Path(sys.argv[2])
-    settings = {"level": 1} if "plain" in sys.argv else {"level": 1, "strategy": 3, "filter": 16}
+    passes, codes = Path(sys.argv[1]), sorted(Path(sys.argv[2]).glob("*.npy"))
     with ThreadPoolExecutor(len(os.sched_getaffinity(0))) as pool:
         list(pool.map(decode, sorted(passes.glob("*.exr"))))
-        list(pool.map(lambda path: encode(path, settings), sorted(codes.glob("*.npy"))))
+        if "plain" in sys.argv:
+            list(pool.map(encode_plain, codes))
+            return
+        from evenfall.deliver.png import encode_png
+
+        for path in codes:
+            path.with_suffix(".png").write_bytes(encode_png(np.load(path), each=pool.map))
 
 
 if __name__ == "__main__":

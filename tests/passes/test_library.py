@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import threading
 from collections.abc import Callable
@@ -281,17 +280,6 @@ def test_a_guide_of_another_size_is_refused(tmp_path: Path, opened: Open) -> Non
     )
     with pytest.raises(PassError, match=r"albedo\.exr: size 8 x 8, but the passes have 16 x 9"):
         library.read(("sun",))
-
-
-def test_fingerprint(tmp_path: Path, opened: Open) -> None:
-    path = write_pass(tmp_path / "passes/sun.exr")
-    library = opened({"sun": "file = 'sun.exr'"})
-    expected = f"sha256:{hashlib.sha256(path.read_bytes()).hexdigest()}"
-    assert library.fingerprint(path) == expected
-    path.unlink()
-    assert library.fingerprint(path) == expected
-    with pytest.raises(PassError, match=r"moon\.exr: cannot be read"):
-        library.fingerprint(tmp_path / "moon.exr")
 
 
 def test_each_file_is_looked_at_once(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import importlib
 import os
 import sys
@@ -16,6 +17,11 @@ __all__ = ["main"]
 # Read by numpy when it is imported. Virtual machines that give freed memory back to their host
 # hand out huge pages slowly: a third of a run's time; elsewhere they would save a few per cent.
 os.environ.setdefault("NUMPY_MADVISE_HUGEPAGE", "0")
+
+# Importing makes many objects that stay: there is little garbage to look for. And a thread that
+# decodes or hashes needs the interpreter only for moments, for which it should not wait long.
+gc.set_threshold(100_000)
+sys.setswitchinterval(0.0005)
 
 _COMMANDS = {
     "survey": "Look at a folder of passes and write a starter recipe.",

@@ -17,8 +17,8 @@ import numpy.typing as npt
 __all__ = ["BLOCK_PIXELS", "blocks", "buffer"]
 
 BLOCK_PIXELS = 98_304
-"""Pixels worked on at a time. Smaller blocks would stay in nearer caches, but threads would wait for
-each other more often: between two operations each needs the interpreter for a moment."""
+"""Pixels worked on at a time. Smaller blocks would stay in nearer caches, but threads would wait
+for each other more often: between two operations each needs the interpreter for a moment."""
 
 _local = threading.local()
 

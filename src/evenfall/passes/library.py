@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import threading
 from collections import Counter
 from collections.abc import Iterable, Mapping
@@ -80,8 +79,6 @@ class PassLibrary:
 
     def __init__(self, recipe: Recipe, *, keep_going: bool = False) -> None:
         self._recipe = recipe
-        self._lock = threading.Lock()
-        self._fingerprints: dict[Path, str] = {}
         self._guides_lock = threading.Lock()
         self._read_guides: Guides | None = None
         self._places: dict[str, _Place] = {}
@@ -155,20 +152,6 @@ class PassLibrary:
         if faults:
             raise PassError(faults)
         return self._read([place])[0]
-
-    def fingerprint(self, path: Path) -> str:
-        """SHA-256 of a file as ``"sha256:..."``; computed once; thread-safe."""
-        with self._lock:
-            known = self._fingerprints.get(path)
-        if known is None:
-            try:
-                with path.open("rb") as file:
-                    known = f"sha256:{hashlib.file_digest(file, 'sha256').hexdigest()}"
-            except OSError as error:
-                raise refused(path, f"cannot be read: {error.strerror or error}") from None
-            with self._lock:
-                self._fingerprints[path] = known
-        return known
 
     def _find(
         self,

@@ -101,7 +101,9 @@ class Daylight(Part):
 class Plate(Part):
     """A background picture behind the view's alpha."""
 
-    file: str = Field(description="JPEG, PNG, TIFF, HDR or EXR file, relative to the recipe.")
+    file: str = Field(
+        description="JPEG, PNG, TIFF, WebP, BMP, HDR or EXR file, relative to the recipe."
+    )
     stops: Stops = Field(0.0, description="Its own exposure, in stops.")
     rgb: Rgb = Field((1.0, 1.0, 1.0), description="Its own tint: factors in scene-linear light.")
     encoding: Literal["auto", "linear", "sRGB"] = Field(

@@ -6,9 +6,7 @@ import contextlib
 import os
 from pathlib import Path
 
-from evenfall.passes.caching import cache_folder
-
-__all__ = ["cache_folder", "trim_folder"]
+__all__ = ["trim_folder"]
 
 
 def trim_folder(folder: Path, limit_bytes: int) -> None:

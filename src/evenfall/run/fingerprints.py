@@ -10,14 +10,13 @@ from collections.abc import Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Self
+from typing import Self
 
 from evenfall.errors import PassError
-from evenfall.passes.library import PassLibrary
-from evenfall.run.caching import cache_folder
-
-if TYPE_CHECKING:
-    from evenfall.run.kept import Earlier
+from evenfall.passes.caching import cache_folder
+from evenfall.passes.fingerprint import fingerprint
+from evenfall.recipe import Recipe
+from evenfall.run.earlier import Earlier
 
 __all__ = ["Fingerprints"]
 
@@ -31,16 +30,17 @@ class Fingerprints:
 
     Parameters
     ----------
-    files : PassLibrary
-        The passes.
+    recipe : Recipe
+        Says which files.
     earlier : Earlier
         What an earlier run noted: fingerprint, size and time of change.
     workers : int
         Threads.
     """
 
-    def __init__(self, files: PassLibrary, earlier: Earlier, workers: int) -> None:
-        self._files, self._earlier = files, earlier
+    def __init__(self, recipe: Recipe, earlier: Earlier, workers: int) -> None:
+        self._recipe, self._earlier = recipe, earlier
+        self._left = False
         self._pool = ThreadPoolExecutor(workers, "fingerprint")
         self._tasks: dict[Path, Future[str | None]] = {}
 
@@ -53,6 +53,7 @@ class Fingerprints:
         error: BaseException | None,
         traceback: TracebackType | None,
     ) -> None:
+        self._left = True
         self._pool.shutdown(cancel_futures=True)
 
     def start(self, lights: Iterable[str]) -> None:
@@ -62,24 +63,22 @@ class Fingerprints:
 
     def of(self, light: str) -> str | None:
         """Fingerprint of a light's file; None when it cannot be read, which reading will say."""
-        task = self._task(light)
-        return None if task is None else task.result()
+        return self._task(light).result()
 
-    def _task(self, light: str) -> Future[str | None] | None:
-        header = self._files.headers.get(light)
-        if header is None:
-            return None
-        if header.path not in self._tasks:
-            self._tasks[header.path] = self._pool.submit(self._find, light, header.path)
-        return self._tasks[header.path]
+    def _task(self, light: str) -> Future[str | None]:
+        path = self._recipe.pass_path(self._recipe.model.lights[light].file)
+        if path not in self._tasks:
+            self._tasks[path] = self._pool.submit(self._find, light, path)
+        return self._tasks[path]
 
     def _find(self, light: str, path: Path) -> str | None:
         try:
             known = self._earlier.fingerprint(light, path) or _recall(path)
             if known is None:
                 noted = _note_path(path)  # before it is read: a file that changes is not noted
-                known = self._files.fingerprint(path)
-                _remember(noted, known)
+                known = fingerprint(path, is_wanted=lambda: not self._left)
+                if known is not None:
+                    _remember(noted, known)
         except (PassError, OSError):
             return None
         return known

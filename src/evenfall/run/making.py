@@ -7,20 +7,26 @@ import hashlib
 import threading
 import time
 from functools import partial
+from importlib import import_module
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from evenfall.deliver.atomic import remove_leftovers, write_atomically
 from evenfall.deliver.provenance import Provenance
 from evenfall.errors import EvenfallError, Fault
 from evenfall.run.describing import census_notes, describe_mood, note_census
 from evenfall.run.events import Event, FileDone, MoodMixed, Note, OnEvent, RunPlanned
-from evenfall.run.finishing import Finisher, MoodWork
 from evenfall.run.kept import store_thumbnail
 from evenfall.run.mixing import Exposed, mix_and_expose
 from evenfall.run.planning import RunPlan
 from evenfall.run.targets import Target
 
+if TYPE_CHECKING:
+    from evenfall.run.finishing import Finisher, MoodWork
+
 __all__ = ["make"]
+
+_FINISHING = "evenfall.run.finishing"
 
 
 def make(plan: RunPlan, *, keep_going: bool, workers: int, tell: OnEvent | None) -> None:
@@ -68,6 +74,8 @@ class _Run:
                 self.tell(FileDone(file.path, file.mood, kept=True))
         exposed = None
         if plan.to_make:
+            # What takes long to import, and is needed only later, comes while passes are read.
+            threading.Thread(target=import_module, args=(_FINISHING,), daemon=True).start()
             exposed = mix_and_expose(
                 self.view,
                 plan.to_make,
@@ -125,6 +133,8 @@ class _Run:
         self.report.moods.pop(mood, None)
 
     def _finish(self, exposed: Exposed | None) -> None:
+        from evenfall.run.finishing import Finisher, MoodWork
+
         plan, view = self.plan, self.view
         finisher = Finisher(
             self.recipe,

@@ -11,8 +11,9 @@ import numpy.typing as npt
 
 from evenfall.deliver.sheet import picture_size
 from evenfall.run.describing import describe_light, versions
+from evenfall.run.earlier import Earlier
 from evenfall.run.fingerprints import Fingerprints
-from evenfall.run.kept import Earlier, load_thumbnail
+from evenfall.run.kept import load_thumbnail
 from evenfall.run.origin import Origins, lights_behind, side_files
 from evenfall.run.report import FileReport, RunReport
 from evenfall.run.sheet import sheet_digest

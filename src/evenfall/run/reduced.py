@@ -23,10 +23,11 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.mix.halves import widen
+from evenfall.passes.caching import cache_folder
 from evenfall.passes.header import PassHeader
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.library import PassLibrary
-from evenfall.run.caching import cache_folder, trim_folder
+from evenfall.run.caching import trim_folder
 
 __all__ = ["ReducedLibrary", "area_mean", "narrowed", "reduced_size"]
 

@@ -9,10 +9,9 @@ from typing import TYPE_CHECKING
 from evenfall.passes.processors import default_workers
 from evenfall.recipe import Recipe
 from evenfall.run.choosing import choose_moods
+from evenfall.run.earlier import Earlier
 from evenfall.run.fingerprints import Fingerprints
-from evenfall.run.kept import Earlier
 from evenfall.run.report import RunReport
-from evenfall.run.view import open_view
 
 if TYPE_CHECKING:
     from evenfall.run.events import OnEvent
@@ -83,15 +82,16 @@ def run(
     chosen = choose_moods(recipe, moods)
     folder = Path(out).absolute() if out is not None else recipe.path.absolute().parent / "pictures"
     workers = workers or default_workers()
-    view = open_view(recipe, proof=proof, keep_going=keep_going)
     earlier = Earlier(folder, recipe, proof=proof)
-    with Fingerprints(view.files, earlier, workers) as fingerprints:
+    with Fingerprints(recipe, earlier, workers) as fingerprints:
         fingerprints.start(_on_somewhere(recipe, chosen))
         # Modules that take long to import come while fingerprints are being taken.
         from evenfall.run.making import make
         from evenfall.run.planning import plan_run
         from evenfall.run.targets import refuse_existing
+        from evenfall.run.view import open_view
 
+        view = open_view(recipe, proof=proof, keep_going=keep_going)
         plan = plan_run(view, chosen, earlier, fingerprints)
     refuse_existing(
         [file.path for file in plan.report.files if not file.kept], allowed=overwrite or dry_run

@@ -1,0 +1,49 @@
+"""Fingerprints of pass files, against hashlib on the whole file and the examples of FIPS 180-4."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from pathlib import Path
+
+import pytest
+
+from evenfall.errors import PassError
+from evenfall.passes import fingerprint as module
+from evenfall.passes.fingerprint import fingerprint
+
+# FIPS 180-4 example values, SHA-256 of "abc"
+ABC = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+
+
+def test_the_standards_example(tmp_path: Path) -> None:
+    (tmp_path / "sun.exr").write_bytes(b"abc")
+    assert fingerprint(tmp_path / "sun.exr") == f"sha256:{ABC}"
+
+
+@pytest.mark.parametrize("size", [63, 64, 65, 128, 1000])
+def test_blocks_make_no_difference(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, size: int
+) -> None:
+    monkeypatch.setattr(module, "_BLOCK_BYTES", 64)
+    data = bytes(range(250)) * 4
+    (tmp_path / "sun.exr").write_bytes(data[:size])
+    expected = hashlib.sha256(data[:size]).hexdigest()
+    assert fingerprint(tmp_path / "sun.exr") == f"sha256:{expected}"
+
+
+def test_a_missing_file(tmp_path: Path) -> None:
+    with pytest.raises(PassError, match=r"moon\.exr: there is no such file"):
+        fingerprint(tmp_path / "moon.exr")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+def test_a_named_pipe_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "sun.exr")
+    with pytest.raises(PassError, match=r"is a FIFO"):
+        fingerprint(tmp_path / "sun.exr")
+
+
+def test_it_ends_when_it_is_not_wanted_any_more(tmp_path: Path) -> None:
+    (tmp_path / "sun.exr").write_bytes(b"abc")
+    assert fingerprint(tmp_path / "sun.exr", is_wanted=lambda: False) is None
