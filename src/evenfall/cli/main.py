@@ -10,6 +10,7 @@ from typing import Any
 
 import click
 
+from evenfall.cli.memory import keep_freed_memory
 from evenfall.errors import EvenfallError
 
 __all__ = ["main"]
@@ -44,6 +45,7 @@ class LazyGroup(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in _COMMANDS:
             return None
+        keep_freed_memory()
         module = importlib.import_module(f"evenfall.cli.{cmd_name}_command")
         command: click.Command = module.command
         return command

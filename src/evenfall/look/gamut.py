@@ -188,7 +188,8 @@ class GamutCompression:
         distances /= top
         factor = np.ones_like(top)
         for channel, shortening in self._shortenings:
-            np.minimum(factor, shortening(distances[channel]), out=factor)
+            if distances[channel].max() > self._threshold:
+                np.minimum(factor, shortening(distances[channel]), out=factor)
         colours -= top
         colours *= factor
         colours += top

@@ -41,7 +41,8 @@ class Fingerprints:
     def __init__(self, recipe: Recipe, earlier: Earlier, workers: int) -> None:
         self._recipe, self._earlier = recipe, earlier
         self._left = False
-        self._pool = ThreadPoolExecutor(workers, "fingerprint")
+        # One processor is left to the thread that gets the rest of the run ready.
+        self._pool = ThreadPoolExecutor(max(1, workers - 1), "fingerprint")
         self._tasks: dict[Path, Future[str | None]] = {}
 
     def __enter__(self) -> Self:
