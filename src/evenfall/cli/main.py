@@ -15,9 +15,11 @@ from evenfall.errors import EvenfallError
 
 __all__ = ["main"]
 
-# Read by numpy when it is imported. Virtual machines that give freed memory back to their host
-# hand out huge pages slowly: a third of a run's time; elsewhere they would save a few per cent.
+# The environment is read by numpy when it is imported. Virtual machines that give freed memory back
+# to their host hand out huge pages slowly: a third of a run's time; elsewhere they would save a few
+# per cent. And nothing here is worth sharing out by the matrix library, whose threads wait busily.
 os.environ.setdefault("NUMPY_MADVISE_HUGEPAGE", "0")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # Importing makes many objects that stay: there is little garbage to look for. And a thread that
 # decodes or hashes needs the interpreter only for moments, for which it should not wait long.

@@ -77,15 +77,19 @@ def pixel_chunks(codes: npt.NDArray[Any], each: Each = map) -> Iterator[bytes]:
     yield png_chunk(b"IDAT", struct.pack(">I", checksum))
 
 
-def png_chunk(name: bytes, body: bytes) -> bytes:
-    """Chunk with its length and checksum.
+def png_chunk(name: bytes, *body: bytes) -> bytes:
+    """Chunk with its length and checksum, of a body in one or several parts.
 
     Examples
     --------
     >>> png_chunk(b"IEND", b"").hex()
     '0000000049454e44ae426082'
     """
-    return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
+    checksum = zlib.crc32(name)
+    for part in body:
+        checksum = zlib.crc32(part, checksum)
+    length = sum(len(part) for part in body)
+    return b"".join([struct.pack(">I", length), name, *body, struct.pack(">I", checksum)])
 
 
 def _filtered(
@@ -110,8 +114,8 @@ def _compressed(filtered: npt.NDArray[np.uint8], *, first: bool, last: bool) -> 
 
     deflate = isal_zlib.compressobj(_LEVEL, wbits=-zlib.MAX_WBITS)
     end = isal_zlib.Z_FINISH if last else isal_zlib.Z_SYNC_FLUSH
-    body = [_ZLIB_HEAD if first else b"", deflate.compress(filtered), deflate.flush(end)]
-    chunk = png_chunk(b"IDAT", b"".join(body))
+    head = _ZLIB_HEAD if first else b""
+    chunk = png_chunk(b"IDAT", head, deflate.compress(filtered), deflate.flush(end))
     return _Band(chunk, zlib.adler32(filtered.data), filtered.size)
 
 

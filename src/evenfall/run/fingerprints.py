@@ -43,7 +43,7 @@ class Fingerprints:
         self._left = False
         # One processor is left to the thread that gets the rest of the run ready.
         self._pool = ThreadPoolExecutor(max(1, workers - 1), "fingerprint")
-        self._tasks: dict[Path, Future[str | None]] = {}
+        self._tasks: dict[Path, tuple[str, Future[str | None]]] = {}
 
     def __enter__(self) -> Self:
         return self
@@ -62,6 +62,14 @@ class Fingerprints:
         for light in lights:
             self._task(light)
 
+    def finish(self) -> None:
+        """Take part in what is left to do, from the end, instead of waiting."""
+        for path, (light, task) in reversed(list(self._tasks.items())):
+            if task.cancel():
+                done: Future[str | None] = Future()
+                done.set_result(self._find(light, path))
+                self._tasks[path] = (light, done)
+
     def of(self, light: str) -> str | None:
         """Fingerprint of a light's file; None when it cannot be read, which reading will say."""
         return self._task(light).result()
@@ -69,8 +77,8 @@ class Fingerprints:
     def _task(self, light: str) -> Future[str | None]:
         path = self._recipe.pass_path(self._recipe.model.lights[light].file)
         if path not in self._tasks:
-            self._tasks[path] = self._pool.submit(self._find, light, path)
-        return self._tasks[path]
+            self._tasks[path] = (light, self._pool.submit(self._find, light, path))
+        return self._tasks[path][1]
 
     def _find(self, light: str, path: Path) -> str | None:
         try:

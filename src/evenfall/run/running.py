@@ -92,6 +92,7 @@ def run(
         from evenfall.run.view import open_view
 
         view = open_view(recipe, proof=proof, keep_going=keep_going)
+        fingerprints.finish()
         plan = plan_run(view, chosen, earlier, fingerprints)
     refuse_existing(
         [file.path for file in plan.report.files if not file.kept], allowed=overwrite or dry_run
