@@ -29,7 +29,7 @@ __all__ = ["Mix", "PassRead", "PassSource", "mix_moods"]
 
 Floats = npt.NDArray[np.float32]
 _PAGE_BYTES = 4096
-STRIP_PIXELS = 65_536  # a strip of one channel, its widened copy and its sums stay in the cache
+STRIP_PIXELS = 262_144  # few enough that a strip of the sums stays in the shared cache
 
 
 class Image(Protocol):

@@ -65,14 +65,21 @@ class Origins:
         self.recipe, self.proof = recipe, proof
         self.fingerprints, self.versions = fingerprints, versions
         self._files: dict[Path, str] = {}
+        self._texts: dict[tuple[frozenset[str], int | None], str] = {}
+        self._mood_digests: dict[str, str] = {}
 
     def mood_digest(self, mood: str) -> str:
         """Digest of what all pictures of a mood follow from."""
+        if mood not in self._mood_digests:
+            self._mood_digests[mood] = _digest(self._mood_facts(mood))
+        return self._mood_digests[mood]
+
+    def _mood_facts(self, mood: str) -> dict[str, Any]:
         resolved = self.recipe.moods[mood]
-        facts = {
+        return {
             "versions": dict(self.versions),
             "recipe": self.recipe.path.name,
-            "text": excerpt(self.recipe, self.moods_of(mood), None, proof=self.proof),
+            "text": self._excerpt(self.moods_of(mood), None),
             "changes": self._changes(mood),
             "proof": self.recipe.model.proof.width if self.proof else None,
             "resolved": _resolved(self.recipe, resolved),
@@ -80,7 +87,6 @@ class Origins:
             "meter": self._meter(resolved),
             "files": {name: self._hash(path) for name, path in side_files(self.recipe, resolved)},
         }
-        return _digest(facts)
 
     def digest(self, target: Target) -> str:
         """Digest of what a file follows from."""
@@ -102,11 +108,17 @@ class Origins:
 
     def text(self, target: Target) -> str:
         """Text to embed: the part of the recipe that speaks of this file."""
-        return excerpt(self.recipe, self.moods_of(target.mood), target.number, proof=self.proof)
+        return self._excerpt(self.moods_of(target.mood), target.number)
 
     def sheet_text(self, moods: Sequence[str]) -> str:
         """Text to embed in the contact sheet: without deliverables."""
-        return excerpt(self.recipe, set(moods), None, proof=self.proof)
+        return self._excerpt(set(moods), None)
+
+    def _excerpt(self, moods: set[str], deliverable: int | None) -> str:
+        key = frozenset(moods), deliverable
+        if key not in self._texts:
+            self._texts[key] = excerpt(self.recipe, moods, deliverable, proof=self.proof)
+        return self._texts[key]
 
     def passes(self, mood: str) -> dict[str, str]:
         """Fingerprints of the passes that a mood's pictures follow from."""
