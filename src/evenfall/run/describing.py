@@ -27,10 +27,10 @@ _COMPUTES_WITH = (
     "opencolorio",
     "imagecodecs",
     "imageio",
-    "isal",
     "Pillow",
     "scipy",
     "tifffile",
+    "zlib-ng",
 )
 
 
