@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import gc
 import importlib
 import os
@@ -21,9 +22,11 @@ __all__ = ["main"]
 os.environ.setdefault("NUMPY_MADVISE_HUGEPAGE", "0")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-# Importing makes many objects that stay: there is little garbage to look for. And a thread that
-# decodes or hashes needs the interpreter only for moments, for which it should not wait long.
+# Importing makes many objects that stay: there is little garbage to look for, least of all at the
+# end. And a thread that decodes or hashes needs the interpreter only for moments, for which it
+# should not wait long.
 gc.set_threshold(100_000)
+atexit.register(gc.freeze)
 sys.setswitchinterval(0.0005)
 
 _COMMANDS = {
