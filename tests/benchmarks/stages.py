@@ -19,6 +19,7 @@ from evenfall.look.chain import build_chain
 from evenfall.look.output import output_space
 from evenfall.mix.engine import mix_moods
 from evenfall.mix.plan import plan_mix
+from evenfall.passes.fingerprint import fingerprint
 from evenfall.run.mixing import mix_and_expose
 from evenfall.run.view import open_view
 
@@ -40,7 +41,7 @@ def main() -> None:
     view = open_view(recipe)
     lap("load and check")
     for header in view.files.headers.values():
-        view.files.fingerprint(header.path)
+        fingerprint(header.path)
     lap("fingerprints")
     moods = list(recipe.moods)
     exposed = mix_and_expose(view, moods, workers=1)
