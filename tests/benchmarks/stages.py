@@ -1,6 +1,8 @@
 """Processor time of every stage of a run, one after the other on one thread; prints JSON.
 
-python stages.py RECIPE
+    python stages.py RECIPE
+
+The environment should be that of the command (`evenfall.cli.main` says which variables it sets).
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 import evenfall
+from evenfall.cli.memory import keep_freed_memory
 from evenfall.deliver.png import encode_png
 from evenfall.deliver.quantise import quantise
 from evenfall.look.chain import build_chain
@@ -37,6 +40,7 @@ def main() -> None:
         started = now
 
     seconds["start and import"] = started
+    keep_freed_memory()
     recipe = evenfall.load(sys.argv[1])
     view = open_view(recipe)
     lap("load and check")

@@ -225,6 +225,29 @@ format = "exr"
     assert names == ["view_day_proof.png", "view_day_proof_2.png"]
 
 
+def test_frames_of_a_sequence_lie_in_one_folder(write_recipe, tmp_path):
+    text = """
+format = 1
+[lights.sun]
+file = "sun.####.exr"
+role = "key"
+[moods.day]
+camera = { meter = "off" }
+"""
+    frames = {"sun.0007": (0.1, 0.1, 0.1), "sun.0008": (0.4, 0.4, 0.4)}
+    made = {}
+    for frame in (7, 8):
+        recipe = write_recipe(text, frames, changes=[f"passes.frame={frame}"])
+        report = evenfall.run(recipe)
+        names = [file.path.name for file in report.files]
+        assert names == [f"view_000{frame}_day.png", f"view_000{frame}_contact_sheet.png"]
+        assert report.report.name == f"view_000{frame}_report.json"
+        made[frame] = report.moods["day"].statistics["mix_mean"][0]
+    assert made == pytest.approx({7: 0.1, 8: 0.4}, rel=1e-3)  # half precision
+    again = evenfall.run(evenfall.load(tmp_path / "view.toml", changes=["passes.frame=7"]))
+    assert all(file.kept for file in again.files)
+
+
 def test_unknown_mood_is_named_with_a_suggestion(corner):
     with pytest.raises(UsageError, match=r'no mood "dsuk".*did you mean "dusk"'):
         evenfall.run(corner, moods=["dsuk"])

@@ -21,6 +21,8 @@ __all__ = ["main"]
 # per cent. And nothing here is worth sharing out by the matrix library, whose threads wait busily.
 os.environ.setdefault("NUMPY_MADVISE_HUGEPAGE", "0")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# Plugins of whatever else is installed are not looked for: recipes are checked by evenfall alone.
+os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
 
 # Importing makes many objects that stay: there is little garbage to look for, least of all at the
 # end. And a thread that decodes or hashes needs the interpreter only for moments, for which it

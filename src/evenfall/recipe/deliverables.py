@@ -77,7 +77,7 @@ class Deliverable(Part):
     name: str = Field(
         "{recipe}_{mood}{suffix}",
         description="File name without its ending; {recipe}, {mood}, {format}, {space}, {width}, "
-        "{suffix}.",
+        "{suffix}. {recipe} includes the frame, if one is set.",
     )
     suffix: str = Field("", description="Added to the name, to tell deliverables apart.")
     moods: tuple[str, ...] = Field((), description="Only these moods; all when empty.")

@@ -77,7 +77,10 @@ class Passes(Part):
         False, description="Follow symbolic links that leave the passes' folder."
     )
     frame: int | None = Field(
-        None, ge=0, description="Frame number, for file names with #### in them."
+        None,
+        ge=0,
+        description="Frame number, for file names with #### in them; the names of pictures carry "
+        "it behind that of the recipe.",
     )
     view: str | None = Field(
         None, description="Camera, for file names with {view} and multi-view files."

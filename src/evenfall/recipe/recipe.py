@@ -51,6 +51,12 @@ class Recipe:
     passes_folder: Path
     changes: tuple[str, ...] = ()
 
+    @property
+    def output_stem(self) -> str:
+        """What the names of files begin with: the recipe's own, and the frame where one is set."""
+        frame = self.model.passes.frame
+        return self.path.stem if frame is None else f"{self.path.stem}_{frame:04d}"
+
     def beside(self, relative: str) -> Path:
         """Path of a file that the recipe names relative to itself."""
         return self.path.parent / relative

@@ -29,7 +29,7 @@ class Earlier:
 
     def __init__(self, out: Path, recipe: Recipe, *, proof: bool) -> None:
         self.out, self.proof = out, proof
-        self.path = out / f"{recipe.path.stem}{'_proof' if proof else ''}_report.json"
+        self.path = out / f"{recipe.output_stem}{'_proof' if proof else ''}_report.json"
         try:
             values = json.loads(self.path.read_text(encoding="utf-8"))
             sound = values["evenfall_report"] == REPORT_FORMAT

@@ -44,7 +44,7 @@ def write_meter_pictures(
         When a picture exists and may not be replaced, or cannot be written; nothing is written if
         one of them exists.
     """
-    stem = recipe.path.stem
+    stem = recipe.output_stem
     paths = {
         (mood.facts.mood, kind): folder / f"{stem}_{mood.facts.mood}_{kind}.png"
         for mood in report.moods

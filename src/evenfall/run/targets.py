@@ -51,7 +51,7 @@ class Target:
 def sheet_path(recipe: Recipe, out: Path, *, proof: bool) -> Path:
     """Where the contact sheet goes."""
     sheet = recipe.model.sheet
-    name = sheet.name.format(recipe=recipe.path.stem)
+    name = sheet.name.format(recipe=recipe.output_stem)
     return out / f"{name}{_PROOF if proof else ''}{FILE_ENDINGS[sheet.format]}"
 
 
@@ -126,7 +126,7 @@ def _frame(recipe: Recipe, number: int, deliverable: Deliverable, size: tuple[in
 def _file_name(recipe: Recipe, mood: str, deliverable: Deliverable, *, width: int) -> str:
     """Fill in a deliverable's name, which the recipe's check has found sound; no file ending."""
     return deliverable.name.format(
-        recipe=recipe.path.stem,
+        recipe=recipe.output_stem,
         mood=mood,
         format=deliverable.format.replace(" ", "-"),
         space=deliverable.space.replace(" ", "-"),
