@@ -31,7 +31,8 @@ _PACKET = (
 )
 _RECORD = re.compile(r"<evenfall:record>(.*?)</evenfall:record>", re.DOTALL)
 _ENTITIES = {"&lt;": "<", "&gt;": ">", "&quot;": '"', "&apos;": "'", "&amp;": "&"}
-_NOT_IN_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+# All but the characters of XML 1.0, 2.2; written so that it is quick to compile.
+_NOT_IN_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f]|[\ud800-\udfff]|[\ufffe\uffff]")
 
 
 @dataclass(frozen=True)
