@@ -81,6 +81,12 @@ class LookChain:
         """Whether `whole` has something to do even without additions."""
         return needs_whole(self.look)
 
+    @property
+    def encodes_last(self) -> bool:
+        """Whether encoded rows are linear ones, encoded: nothing works on encoded values."""
+        works = self._display_steps or self._grain is not None
+        return not (self._rendering_encodes or works)
+
     def whole(
         self,
         planes: Planes,

@@ -68,14 +68,14 @@ class Canvas:
     def fill(self, planes: Floats, rows: slice, *, exposed: bool) -> tuple[int, int]:
         """Finish some rows; gives how many pixels are clipped and how many are black."""
         strip = np.ascontiguousarray(planes[:, rows])
-        result = buffer("canvas", strip.shape)
+        encoded, linear = self._finished(strip, rows.start, exposed=exposed)
         if self.linear is not None:
-            self.linear[:, rows] = self.chain.linear_rows(
-                strip, rows.start, exposed=exposed, out=result
-            )
-        if not self.is_encoded:
+            self.linear[:, rows] = linear
+        if self._narrow is not None:
+            assert linear is not None
+            self._reduce(linear, rows, self._narrow)
+        if encoded is None:
             return 0, 0
-        encoded = self.chain.encode_rows(strip, rows.start, exposed=exposed, out=result)
         for (bits, dither), codes in self.codes.items():
             quantise(
                 encoded,
@@ -86,9 +86,20 @@ class Canvas:
             )
         highest = np.maximum(np.maximum(encoded[0], encoded[1]), encoded[2])
         counts = np.count_nonzero(highest >= 1.0), np.count_nonzero(highest <= 0.0)
-        if self._narrow is not None:
-            self._reduce(self.chain.output.decode(encoded, out=encoded), rows, self._narrow)
         return int(counts[0]), int(counts[1])
+
+    def _finished(
+        self, strip: Floats, first_row: int, *, exposed: bool
+    ) -> tuple[Floats | None, Floats | None]:
+        """Give encoded and linear rows, as far as asked for; the look is worked out once."""
+        chain, space = self.chain, self.chain.output
+        wants_linear = self.linear is not None or self._narrow is not None
+        first, second = buffer("canvas", strip.shape), buffer("canvas again", strip.shape)
+        if wants_linear and (chain.encodes_last or not self.is_encoded):
+            linear = chain.linear_rows(strip, first_row, exposed=exposed, out=first)
+            return space.encode(linear, out=second) if self.is_encoded else None, linear
+        encoded = chain.encode_rows(strip, first_row, exposed=exposed, out=first)
+        return encoded, space.decode(encoded, out=second) if wants_linear else None
 
     def _reduce(self, linear: Floats, rows: slice, narrow: Floats) -> None:
         """Average display-linear rows for the small picture."""
