@@ -71,17 +71,19 @@ def encode_png(
     height, width, channels = (*pixels.shape, 1)[:3]
     kind = _COLOUR_TYPES[channels]
     header = struct.pack(">IIBBBBB", width, height, 8 * pixels.itemsize, kind, 0, 0, 0)
-    chunks = [(b"IHDR", header), *_colour_chunks(space), *_physical(dpi)]
+    colours = _colour_chunks(space, is_grey=channels == 1)
+    chunks = [(b"IHDR", header), *colours, *_physical(dpi)]
     if provenance is not None:
         chunks += _origin_chunks(provenance, space, dpi)
     head = [png_chunk(name, body) for name, body in chunks]
     return b"".join([_SIGNATURE, *head, *pixel_chunks(pixels, each), png_chunk(b"IEND", b"")])
 
 
-def _colour_chunks(space: str) -> Iterator[tuple[bytes, bytes]]:
+def _colour_chunks(space: str, *, is_grey: bool) -> Iterator[tuple[bytes, bytes]]:
     if space in _CICP:
         yield b"cICP", bytes(_CICP[space])
-    yield b"iCCP", space.encode("latin-1") + b"\0\0" + zlib.compress(icc_profile(space), 9)
+    if not is_grey:  # whose profile would have to be one for grey (11.3.2.3)
+        yield b"iCCP", space.encode("latin-1") + b"\0\0" + zlib.compress(icc_profile(space), 9)
     yield b"gAMA", struct.pack(">I", _GAMMA[space])
     primaries = OUTPUT_SPACES[space].primaries
     white_first = (*primaries.white, *primaries.red, *primaries.green, *primaries.blue)

@@ -27,7 +27,7 @@ import numpy.typing as npt
 from evenfall.light.primaries import RgbSpace, conversion_matrix
 from evenfall.look.arrays import Matrix, Plane, Planes
 from evenfall.look.scratch import buffer
-from evenfall.look.table import CurveTable
+from evenfall.look.table import PIECE_WIDTH, CurveTable
 
 __all__ = ["GamutCompression", "compress_distance", "furthest_distances"]
 
@@ -152,6 +152,9 @@ class GamutCompression:
     ) -> None:
         limits = furthest_distances(working, output)
         self._threshold = np.float32(threshold)
+        # The table rounds the corner at the threshold a little; below that it is exactly 1, and
+        # whether it is asked makes no difference to a pixel, whatever its neighbours are.
+        self._unshortened = np.float32(threshold * (1 - PIECE_WIDTH))
         self._shortenings = [
             (channel, _shortening(threshold, float(limit)))
             for channel, limit in enumerate(limits)
@@ -188,7 +191,7 @@ class GamutCompression:
         distances /= top
         factor = np.ones_like(top)
         for channel, shortening in self._shortenings:
-            if distances[channel].max() > self._threshold:
+            if distances[channel].max() > self._unshortened:
                 np.minimum(factor, shortening(distances[channel]), out=factor)
         colours -= top
         colours *= factor

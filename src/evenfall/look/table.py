@@ -15,10 +15,12 @@ import numpy as np
 from evenfall.look.arrays import Matrix, Planes
 from evenfall.look.scratch import BLOCK_PIXELS, buffer
 
-__all__ = ["CurveTable"]
+__all__ = ["PIECE_WIDTH", "CurveTable"]
 
 _MANTISSA_BITS = 23
 _PIECE_BITS = 7  # 128 pieces an octave: relative step 2^-7, error about 2^-17 of the curve's bend
+PIECE_WIDTH = 2.0**-_PIECE_BITS
+"""Widest piece of a table, as a share of the value at its beginning."""
 _LOWEST_EXPONENT = -40
 _CHUNK = 3 * BLOCK_PIXELS
 
