@@ -142,3 +142,19 @@ def test_furthest_distances_are_those_of_the_corners_and_edges() -> None:
     limits = furthest_distances(ACESCG, BT709)
     assert (found <= limits + 1e-6).all()
     np.testing.assert_allclose(found, limits, rtol=0, atol=2e-3)
+
+
+def test_a_pixel_does_not_depend_on_its_neighbours() -> None:
+    """Bytes are promised to be the same however a picture is cut into strips."""
+    threshold = 0.85
+    rng = np.random.default_rng(2)
+    colours = np.full((3, 20_000), 0.3)
+    colours[0] *= 1 - threshold * rng.uniform(1 - 2.0**-8, 1.0, 20_000)  # just below the threshold
+    colours[1] *= 1 - threshold * rng.uniform(1.0, 1 + 2.0**-8, 20_000)  # just above
+    alone = colours.astype(np.float32)
+    far_out = np.array([[-0.1], [1.0], [1.0]], np.float32)
+    beside = np.concatenate([alone, far_out], axis=1)
+    compress = GamutCompression(ACESCG, BT709, threshold)
+    compress(alone)
+    compress(beside)
+    np.testing.assert_array_equal(beside[:, :-1], alone)
