@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import sys
+import time
+from importlib import import_module
 
 import numpy as np
 import pytest
@@ -351,6 +354,49 @@ class TestSecondRun:
         (tmp_path / "pictures" / "corner_report.json").write_text(text)
         report = evenfall.run(corner, overwrite=True)
         assert not any(file.kept for file in report.files)
+
+    @pytest.mark.parametrize("noted", [5, "sha256:", [1], None, {"fingerprint": 5}])
+    def test_damaged_notes_on_a_pass_are_not_believed(self, corner, tmp_path, noted):
+        true = evenfall.run(corner).lights["lamp"].fingerprint
+        path = tmp_path / "pictures" / "corner_report.json"
+        values = json.loads(path.read_text())
+        kept = values["lights"]["lamp"]
+        values["lights"]["lamp"] = {**kept, **noted} if isinstance(noted, dict) else noted
+        path.write_text(json.dumps(values))
+        assert evenfall.run(corner, overwrite=True).lights["lamp"].fingerprint == true
+
+    @pytest.mark.parametrize("mood", [{}, [], 5])
+    def test_damaged_notes_on_a_file_are_not_believed(self, corner, tmp_path, mood):
+        evenfall.run(corner)
+        path = tmp_path / "pictures" / "corner_report.json"
+        values = json.loads(path.read_text())
+        values["files"][0]["mood"] = mood
+        path.write_text(json.dumps(values))
+        evenfall.run(corner, moods=["dusk"], overwrite=True)
+
+    def test_pass_rendered_anew_while_the_run_begins(self, corner, tmp_path, monkeypatch):
+        """Fingerprints are of the files that are mixed, also when they came in between."""
+        import OpenEXR
+
+        view = import_module("evenfall.run.view")
+        open_view = view.open_view
+        lamp = tmp_path / "lamp.exr"
+
+        def render_first(*arguments, **settings):
+            deadline = time.monotonic() + 30
+            while not (noted := list(tmp_path.glob("cache/fingerprints/*"))) or len(noted) < 3:
+                assert time.monotonic() < deadline
+                time.sleep(0.01)  # until all passes have been hashed
+            pixels = np.full((32, 48, 3), 0.2, np.float16)
+            OpenEXR.File({}, {"RGB": pixels}).write(str(tmp_path / "new.exr"))
+            (tmp_path / "new.exr").replace(lamp)
+            return open_view(*arguments, **settings)
+
+        monkeypatch.setenv("EVENFALL_CACHE", str(tmp_path / "cache"))
+        monkeypatch.setattr(view, "open_view", render_first)
+        report = evenfall.run(corner)
+        digest = hashlib.sha256(lamp.read_bytes()).hexdigest()
+        assert report.lights["lamp"].fingerprint == f"sha256:{digest}"
 
 
 class TestDamagedPasses:

@@ -51,14 +51,13 @@ def _code_digest() -> str:
     return digest.hexdigest()[:16]
 
 
-def describe_light(header: PassHeader, fingerprint: str | None) -> LightReport:
-    """Describe a pass before it is read."""
+def describe_light(header: PassHeader) -> LightReport:
+    """Describe a pass before it is read; its fingerprint is left out."""
     facts = header.path.stat()
     return LightReport(
         file=str(header.path),
         layer=header.layer,
         part=header.part,
-        fingerprint=fingerprint,
         bytes=facts.st_size,
         modified_ns=facts.st_mtime_ns,
     )

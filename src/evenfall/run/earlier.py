@@ -33,7 +33,8 @@ class Earlier:
         try:
             values = json.loads(self.path.read_text(encoding="utf-8"))
             sound = values["evenfall_report"] == REPORT_FORMAT
-            self.lights: dict[str, dict[str, Any]] = dict(values["lights"]) if sound else {}
+            lights = values["lights"].items() if sound else ()
+            self.lights: dict[str, dict[str, Any]] = {name: dict(noted) for name, noted in lights}
             files = [*values["files"], *values["earlier_files"]] if sound else []
             moods = {**values["earlier_moods"], **values["moods"]} if sound else {}
             self.files = [_read(FileReport, file) for file in files]
@@ -88,5 +89,5 @@ def _read(kind: type[Any], values: dict[str, Any]) -> Any:
     known = {field.name for field in fields(kind)}
     read = kind(**{key: value for key, value in values.items() if key in known})
     if isinstance(read, FileReport):
-        read.path = Path(read.path)
+        read.path, read.mood = Path(read.path), str(read.mood)
     return read

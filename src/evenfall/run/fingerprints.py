@@ -14,6 +14,7 @@ from typing import Self
 
 from evenfall.errors import PassError
 from evenfall.passes.caching import cache_folder
+from evenfall.passes.files import Stamp, stamp
 from evenfall.passes.fingerprint import fingerprint
 from evenfall.recipe import Recipe
 from evenfall.run.earlier import Earlier
@@ -21,6 +22,9 @@ from evenfall.run.earlier import Earlier
 __all__ = ["Fingerprints"]
 
 _FINGERPRINT = re.compile(r"sha256:[0-9a-f]{64}")
+
+_Found = tuple[str | None, Stamp | None]
+"""A fingerprint, and which file it is of."""
 
 
 class Fingerprints:
@@ -43,7 +47,7 @@ class Fingerprints:
         self._left = False
         # One processor is left to the thread that gets the rest of the run ready.
         self._pool = ThreadPoolExecutor(max(1, workers - 1), "fingerprint")
-        self._tasks: dict[Path, tuple[str, Future[str | None]]] = {}
+        self._tasks: dict[Path, tuple[str, Future[_Found]]] = {}
 
     def __enter__(self) -> Self:
         return self
@@ -66,31 +70,50 @@ class Fingerprints:
         """Take part in what is left to do, from the end, instead of waiting."""
         for path, (light, task) in reversed(list(self._tasks.items())):
             if task.cancel():
-                done: Future[str | None] = Future()
+                done: Future[_Found] = Future()
                 done.set_result(self._find(light, path))
                 self._tasks[path] = (light, done)
 
     def of(self, light: str) -> str | None:
         """Fingerprint of a light's file; None when it cannot be read, which reading will say."""
-        return self._task(light).result()
+        path = self._path(light)
+        found, seen = self._task(light).result()
+        if found is not None and seen != _seen(path):  # written since: its headers may be newer
+            found, _ = self._find(light, path)
+        return found
 
-    def _task(self, light: str) -> Future[str | None]:
-        path = self._recipe.pass_path(self._recipe.model.lights[light].file)
+    def _path(self, light: str) -> Path:
+        return self._recipe.pass_path(self._recipe.model.lights[light].file)
+
+    def _task(self, light: str) -> Future[_Found]:
+        path = self._path(light)
         if path not in self._tasks:
             self._tasks[path] = (light, self._pool.submit(self._find, light, path))
         return self._tasks[path][1]
 
-    def _find(self, light: str, path: Path) -> str | None:
+    def _find(self, light: str, path: Path) -> _Found:
         try:
-            known = self._earlier.fingerprint(light, path) or _recall(path)
+            seen = stamp(path)  # before it is read
+            known = _sound(self._earlier.fingerprint(light, path)) or _recall(path)
             if known is None:
                 noted = _note_path(path)  # before it is read: a file that changes is not noted
                 known = fingerprint(path, is_wanted=lambda: not self._left)
                 if known is not None:
                     _remember(noted, known)
         except (PassError, OSError):
-            return None
-        return known
+            return None, None
+        return known, seen
+
+
+def _seen(path: Path) -> Stamp | None:
+    try:
+        return stamp(path)
+    except PassError:
+        return None
+
+
+def _sound(noted: object) -> str | None:
+    return noted if isinstance(noted, str) and _FINGERPRINT.fullmatch(noted) else None
 
 
 def _note_path(path: Path) -> Path:
@@ -106,7 +129,7 @@ def _recall(path: Path) -> str | None:
         noted = _note_path(path).read_text(encoding="ascii")
     except (OSError, ValueError):
         return None
-    return noted if _FINGERPRINT.fullmatch(noted) else None
+    return _sound(noted)
 
 
 def _remember(note: Path, fingerprint: str) -> None:

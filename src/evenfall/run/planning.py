@@ -134,8 +134,9 @@ def _describe_lights(
     found = {}
     for light, header in view.files.headers.items():
         if light in needed:
-            fingerprint = fingerprints.of(light)
-            report.lights[light] = describe_light(header, fingerprint)
+            # Size and time come before the fingerprint, so that they never speak for an older file.
+            report.lights[light] = describe_light(header)
+            fingerprint = report.lights[light].fingerprint = fingerprints.of(light)
             if fingerprint is not None:
                 found[light] = fingerprint
     return found
