@@ -242,3 +242,29 @@ def test_no_pass_overtakes_a_damaged_one(images):
     whole, _ = mix_moods(plan, Library(images))
     assert failures.keys() == {"lost"}
     assert mixes["day"].planes.tobytes() == whole["day"].planes.tobytes()
+
+
+def test_a_thread_that_cannot_start_ends_the_mix(images, monkeypatch):
+    """The system may refuse a thread: the others, which wait for all, must not wait for ever."""
+    start = threading.Thread.start
+    refused = []
+
+    def start_one(thread):
+        if thread.name.startswith("mix"):
+            refused.append(thread)
+            if len(refused) == 2:
+                raise RuntimeError("can't start new thread")
+        start(thread)
+
+    monkeypatch.setattr(threading.Thread, "start", start_one)
+    failed = []
+
+    def mix():
+        with pytest.raises(RuntimeError, match="can't start new thread"):
+            mix_moods(plan_mix(MOODS, BATCHES), Library(images), workers=3)
+        failed.append(True)
+
+    mixing = threading.Thread(target=mix, daemon=True)
+    mixing.start()
+    mixing.join(30)
+    assert failed

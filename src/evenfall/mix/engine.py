@@ -198,10 +198,10 @@ class _Job:
         for mood, total in self.totals.items():
             if not self.plan.factors[mood]:
                 total.fill(0.0)
-        together = threading.Barrier(workers)
+        self.together = threading.Barrier(workers)
         with ThreadPoolExecutor(workers, "mix") as pool:
-            tasks = [pool.submit(self._work, number, together) for number in range(workers)]
             try:
+                tasks = [pool.submit(self._work, number) for number in range(workers)]
                 for task in tasks:
                     task.result()
             except BaseException:
@@ -214,11 +214,11 @@ class _Job:
         }
         return mixes, self.failures
 
-    def _work(self, number: int, together: threading.Barrier) -> None:
-        self._claim(number, together.parties)
-        together.wait()
-        scratch = np.empty((2, self.strips[0].stop), np.float32)
+    def _work(self, number: int) -> None:
         try:
+            self._claim(number, self.together.parties)
+            self.together.wait()
+            scratch = np.empty((2, self.strips[0].stop), np.float32)
             with np.errstate(over="raise", invalid="raise", under="ignore"):
                 while (index := self._take()) is not None:
                     images = self._read(index)
@@ -227,6 +227,8 @@ class _Job:
                     else:
                         self._wait(index, len(self.strips))  # the next one must not overtake
                     self._finish(index, len(self.strips) + 1)
+        except threading.BrokenBarrierError:  # stopped before all had begun
+            return
         except BaseException:
             self._stop()
             raise
@@ -314,6 +316,7 @@ class _Job:
             self.turn.notify_all()
 
     def _stop(self) -> None:
+        self.together.abort()
         with self.turn:
             self.stopped = True
             self.turn.notify_all()
