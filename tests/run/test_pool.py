@@ -45,3 +45,46 @@ def test_free_threads_help():
     both = threading.Barrier(2, timeout=30)
     with Crew(2) as crew:
         crew.add(lambda: crew.share(lambda _: both.wait(), range(2)))
+
+
+def test_a_failure_ends_the_sharing():
+    begun = []
+
+    def fail(item):
+        begun.append(item)
+        raise ValueError(f"item {item}")
+
+    with pytest.raises(ValueError, match="item"), Crew(2) as crew:
+        crew.add(lambda: crew.share(fail, range(50)))
+    assert len(begun) <= 2  # one for each thread
+
+
+def test_the_crews_end_ends_the_sharing():
+    """Whoever stops a run does not wait until a large picture is compressed."""
+    begun = []
+    stopping = threading.Event()
+
+    def work(item):
+        begun.append(item)
+        stopping.set()
+        crew_has_stopped.wait(30)
+
+    crew_has_stopped = threading.Event()
+
+    class Watched(Crew):
+        def _stop(self):
+            threading.Timer(0.2, crew_has_stopped.set).start()
+            super()._stop()
+
+    def fail():
+        stopping.wait(30)
+        raise KeyError("elsewhere")
+
+    def share(crew):
+        with crew:
+            crew.add(fail)
+            crew.add(lambda: crew.share(work, range(50)))
+
+    with pytest.raises(KeyError, match="elsewhere"):
+        share(Watched(2))
+    assert len(begun) <= 2

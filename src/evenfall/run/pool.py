@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import threading
 from collections.abc import Callable, Iterable
-from concurrent.futures import FIRST_EXCEPTION, Future, ThreadPoolExecutor, wait
+from concurrent.futures import FIRST_EXCEPTION, CancelledError, Future, ThreadPoolExecutor, wait
 from types import TracebackType
 from typing import Any, Self
 
@@ -42,7 +42,8 @@ class Crew:
     def share(self, function: Callable[[Any], Any], items: Iterable[Any]) -> list[Any]:
         """Do something for each of many: by the caller, and by whoever of the crew is free.
 
-        For tasks of this crew, which then need not wait for those queued before.
+        For tasks of this crew, which then need not wait for those queued before. A failure, or the
+        crew's end, ends it: items that have not begun are dropped.
 
         Parameters
         ----------
@@ -64,10 +65,17 @@ class Crew:
         items = list(items)
         results: list[Any] = [None] * len(items)
         numbers = itertools.count()  # each number is handed out once
+        failed = threading.Event()
 
         def work() -> None:
-            while (number := next(numbers)) < len(items):
-                results[number] = function(items[number])
+            try:
+                while not failed.is_set() and (number := next(numbers)) < len(items):
+                    if self._stopped:
+                        raise CancelledError
+                    results[number] = function(items[number])
+            except BaseException:
+                failed.set()
+                raise
 
         helpers: list[Future[None]] = []
         with self._lock:
