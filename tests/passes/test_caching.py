@@ -49,3 +49,16 @@ def test_a_person_can_say_where_it_lies(monkeypatch: pytest.MonkeyPatch, platfor
     monkeypatch.setattr(sys, "platform", platform)
     monkeypatch.setenv("EVENFALL_CACHE", "/fast/disk")
     assert cache_folder() == Path("/fast/disk")
+
+
+def test_without_a_home_nothing_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A container's user may have none; `Path.home` then raises RuntimeError."""
+
+    def no_home() -> Path:
+        raise RuntimeError("Could not determine home directory.")
+
+    monkeypatch.setattr(Path, "home", no_home)
+    for variable in ("EVENFALL_CACHE", "XDG_CACHE_HOME", "LOCALAPPDATA"):
+        monkeypatch.delenv(variable, raising=False)
+    with pytest.raises(OSError):  # noqa: PT011 -- which one depends on the system
+        cache_folder().mkdir(parents=True)

@@ -13,7 +13,10 @@ def cache_folder() -> Path:
     """Folder of what is kept between runs: EVENFALL_CACHE, or the system's place for caches."""
     if chosen := os.environ.get("EVENFALL_CACHE"):
         return Path(chosen)
-    return _caches_of_the_system() / "evenfall"
+    try:
+        return _caches_of_the_system() / "evenfall"
+    except RuntimeError:  # a user without a home, as in containers: nothing can be kept
+        return Path(os.devnull) / "evenfall"
 
 
 def _caches_of_the_system() -> Path:
