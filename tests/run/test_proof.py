@@ -32,6 +32,16 @@ def test_area_mean_against_exact_areas(dtype, size):
     assert area_mean(plane, size) == pytest.approx(expected, rel=1e-5)
 
 
+@pytest.mark.parametrize("size", [(2, 2), (4, 1), (3, 3), (1, 4)])
+def test_means_of_huge_values_stay_finite(size):
+    """A mean is no larger than its largest value, though the sum leaves single precision."""
+    plane = np.full((4, 4), 3.0e38, np.float32)
+    with np.errstate(over="raise", invalid="raise"):  # as it is while passes are mixed
+        np.testing.assert_allclose(area_mean(plane, size), 3.0e38, rtol=1e-6)
+        plane[::2] *= -1
+        np.testing.assert_allclose(area_mean(plane, (1, 1)), 0.0, atol=1e32)
+
+
 def test_reduced_sizes_keep_proportions():
     assert reduced_size((15360, 8640), 1280) == (1280, 720)
     assert reduced_size((1280, 720), 1280) == (1280, 720)

@@ -34,6 +34,7 @@ __all__ = ["ReducedLibrary", "area_mean", "narrowed", "reduced_size"]
 Array = npt.NDArray[Any]
 _FORMAT = 3
 _LIMIT_BYTES = 2 << 30
+_ROOM = np.float32(2.0**20)  # more than are added up at once: sums of huge values stay finite
 _BAND_PIXELS = 1 << 17  # widened, they stay in the processor's cache
 
 
@@ -75,7 +76,13 @@ def area_mean(plane: Array, size: tuple[int, int]) -> npt.NDArray[np.float32]:
     [[1.0, 3.0]]
     """
     width, height = size
-    return narrowed(_lower(plane, height), width)
+    if plane.dtype != np.float32:
+        return narrowed(_lower(plane, height), width)
+    with np.errstate(over="ignore", invalid="ignore"):
+        reduced = narrowed(_lower(plane, height), width)
+        if np.isfinite(reduced).all():
+            return reduced
+        return narrowed(_lower(plane / _ROOM, height), width) * _ROOM
 
 
 def _shares(length: int, count: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.float32]]:
