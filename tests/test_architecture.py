@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import importlib
 import json
 import subprocess
 import sys
@@ -261,3 +262,10 @@ def test_exit_codes_of_the_errors() -> None:
         "RecipeError": 2,
         "UsageError": 2,
     }
+
+
+@pytest.mark.parametrize("package", ["evenfall.passes", "evenfall.run"])
+def test_what_is_imported_late_is_listed(package: str) -> None:
+    module = importlib.import_module(package)
+    assert sorted(module.__all__) == dir(module)
+    assert all(getattr(module, name) is not None for name in module.__all__)

@@ -34,3 +34,7 @@ def __getattr__(name: str) -> Any:
         if name in names:
             return getattr(import_module(f"evenfall.passes.{home}"), name)
     raise AttributeError(f"module 'evenfall.passes' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

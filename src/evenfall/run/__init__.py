@@ -40,3 +40,7 @@ def __getattr__(name: str) -> Any:
         if name in names:
             return getattr(import_module(f"evenfall.run.{home}"), name)
     raise AttributeError(f"module 'evenfall.run' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)
