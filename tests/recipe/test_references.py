@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -352,3 +353,17 @@ def test_names_that_cannot_name_files(faults_of: Faults, villa_text: str, name: 
 @pytest.mark.parametrize("name", ["late dusk", "Dämmerung", "mood-2", "v1.5", "夜"])
 def test_names_that_can(faults_of: Faults, villa_text: str, name: str) -> None:
     assert not faults_of(villa_text + f'[moods."{name}"]\n')
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need rights there")
+@pytest.mark.parametrize("target", ["gone.exr", "sun.exr"])
+def test_a_link_that_leads_nowhere(tmp_path: Path, target: str) -> None:
+    """Not "there is no file sun.exr; did you mean sun.exr?"."""
+    (tmp_path / "sun.exr").symlink_to(target)
+    recipe = tmp_path / "villa.toml"
+    recipe.write_text(
+        'format = 1\n[lights.sun]\nfile = "sun.exr"\nrole = "key"\n[moods.day]\n',
+        encoding="utf-8",
+    )
+    with pytest.raises(RecipeError, match=r"sun\.exr is a link that leads nowhere"):
+        load(recipe)

@@ -99,6 +99,8 @@ def _missing(place: Place, name: str, folder: Path) -> Finding | None:
         if path.exists():
             kind = "a folder" if path.is_dir() else "no ordinary file"
             return Finding(place, f"{path} is {kind}", "expected a file")
+        if path.is_symlink():
+            return Finding(place, f"{path} is a link that leads nowhere", "expected a file")
     except OSError as error:
         return Finding(place, f"{shown(name)} cannot be looked at: {error.strerror}")
     return Finding(place, f"there is no file {path}", hint=_nearby(name, path))
