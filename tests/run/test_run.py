@@ -323,6 +323,25 @@ class TestSecondRun:
         made, _ = self.rerun(corner, [], tmp_path)
         assert made == {"corner_dusk.png", "corner_contact_sheet.png"}
 
+    def test_pass_of_the_same_size_and_time(self, corner, tmp_path):
+        """As copies that keep times may be, from disks that keep whole seconds."""
+        import OpenEXR
+
+        lamp = tmp_path / "lamp.exr"
+        plain = {"compression": OpenEXR.NO_COMPRESSION}
+
+        def render(level):
+            pixels = np.full((32, 48, 3), level, np.float16)
+            OpenEXR.File(plain, {"RGB": pixels}).write(str(lamp))
+            os.utime(lamp, (1_700_000_000, 1_700_000_000))
+            return lamp.stat().st_size
+
+        size = render(0.2)
+        evenfall.run(corner)
+        assert render(0.4) == size
+        made, _ = self.rerun(corner, [], tmp_path)
+        assert made == {"corner_dusk.png", "corner_contact_sheet.png"}
+
     def test_touched_or_damaged_pictures_are_made_anew(self, corner, tmp_path):
         report = evenfall.run(corner)
         day = report.files[0].path

@@ -60,6 +60,7 @@ def describe_light(header: PassHeader) -> LightReport:
         part=header.part,
         bytes=facts.st_size,
         modified_ns=facts.st_mtime_ns,
+        changed_ns=facts.st_ctime_ns,
     )
 
 

@@ -43,13 +43,14 @@ class Earlier:
             self.lights, self.files, self.moods = {}, [], {}
 
     def fingerprint(self, light: str, path: Path) -> str | None:
-        """Fingerprint of a pass whose file has the size and time of change noted then."""
+        """Fingerprint of a pass whose file has the size and times of change noted then."""
         noted = self.lights.get(light, {})
         facts = path.stat()
         same = (
             noted.get("file") == str(path)
             and noted.get("bytes") == facts.st_size
             and noted.get("modified_ns") == facts.st_mtime_ns
+            and noted.get("changed_ns") == facts.st_ctime_ns
         )
         return noted.get("fingerprint") if same else None
 

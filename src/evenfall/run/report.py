@@ -28,8 +28,8 @@ class LightReport:
     fingerprint : str or None
         ``"sha256:..."`` of the file, as it was read; None when it could not be read or was not
         needed.
-    bytes, modified_ns : int or None
-        Size and time of change of the file then.
+    bytes, modified_ns, changed_ns : int or None
+        Size and times of change of the file then: of its contents, and of anything about it.
     nan_pixels, infinite_pixels, negative_pixels, overflow_pixels, replaced_pixels : int or None
         What was wrong with its pixels; None when it was not read.
     """
@@ -40,6 +40,7 @@ class LightReport:
     fingerprint: str | None = None
     bytes: int | None = None
     modified_ns: int | None = None
+    changed_ns: int | None = None
     nan_pixels: int | None = None
     infinite_pixels: int | None = None
     negative_pixels: int | None = None
