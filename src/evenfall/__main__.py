@@ -1,6 +1,6 @@
 """`python -m evenfall` is the command `evenfall`."""
 
-from evenfall.cli import main
+from evenfall.cli.process import program
 
 if __name__ == "__main__":
-    main(prog_name="evenfall")
+    program()

@@ -5,6 +5,7 @@ The rules are common practice of architectural photography; no source prints the
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -157,6 +158,7 @@ def test_sound_facts_get_no_advice(tmp_path: Path) -> None:
         ("fill-over-key", _facts(fill_gain=1.5)),
         ("noise-shows", _facts(noise_lightness=1.8)),
         ("highlights-clipped", _facts(clipped_share=0.2)),
+        ("no-plate", replace(_facts(), bare_share=0.1)),
     ],
 )
 def test_measured_advice(tmp_path: Path, code: str, facts: MoodFacts) -> None:

@@ -35,7 +35,7 @@ RESULTS = HERE / "results.json"
 FULL, HALF, QUARTER, DOUBLE = (3840, 2160), (1920, 1080), (960, 540), (7680, 4320)
 LARGE = (15360, 8640)
 PYTHON = sys.executable
-EVENFALL = [PYTHON, "-c", "from evenfall.cli import main; main()"]
+EVENFALL = [PYTHON, "-c", "from evenfall.cli.process import program; program()"]
 NO_SHEET = "\n[sheet]\nmake = false\n"
 
 
@@ -170,11 +170,13 @@ def measure_growth(bench: Bench, *, quick: bool) -> None:
 
 
 def measure_stages(recipe: Path) -> Any:
-    """Processor time of the stages, in the environment that the command makes for itself."""
-    import evenfall.cli.main  # noqa: F401 -- it sets the variables
+    """Processor time of the stages, in the environment that the program makes for itself."""
+    from evenfall.cli.process import ENVIRONMENT
 
     command = [PYTHON, str(HERE / "stages.py"), str(recipe)]
-    return json.loads(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
+    environment = {**ENVIRONMENT, **os.environ}
+    done = subprocess.run(command, check=True, capture_output=True, text=True, env=environment)
+    return json.loads(done.stdout)
 
 
 def machine() -> dict[str, Any]:

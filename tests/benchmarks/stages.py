@@ -2,7 +2,7 @@
 
     python stages.py RECIPE
 
-The environment should be that of the command (`evenfall.cli.main` says which variables it sets).
+The environment should be that of the program (`evenfall.cli.process.ENVIRONMENT`).
 """
 
 from __future__ import annotations

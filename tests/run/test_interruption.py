@@ -21,7 +21,7 @@ def large_corner(tmp_path):
 
 
 def start(recipe, *options):
-    script = "import sys; from evenfall.cli import main; main(sys.argv[1:])"
+    script = "from evenfall.cli.process import program; program()"
     return subprocess.Popen(
         [sys.executable, "-c", script, "run", str(recipe.path), *options],
         stdout=subprocess.PIPE,

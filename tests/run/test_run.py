@@ -251,6 +251,22 @@ camera = { meter = "off" }
     assert all(file.kept for file in again.files)
 
 
+def test_a_view_with_nothing_behind_it_gets_advice(write_recipe, tmp_path):
+    from evenfall.run.metering import meter_report
+
+    window = np.full((16, 24, 4), 0.2, np.float32)
+    window[..., 3] = 1.0
+    window[:8, :12] = 0.0  # a quarter of the view is see-through
+    text = 'format = 1\n[lights.sun]\nfile = "sun.exr"\nrole = "key"\n[moods.day]\n'
+    report = meter_report(write_recipe(text, {"sun": window}))
+    (advice,) = [one for one in report.advice if one.code == "no-plate"]
+    assert advice.place == "moods.day"
+    assert "25%" in str(advice)
+    (tmp_path / "sky.exr").write_bytes((tmp_path / "sun.exr").read_bytes())
+    plated = write_recipe(text + 'plate = { file = "sky.exr" }\n', {"sun": window})
+    assert not [one for one in meter_report(plated).advice if one.code == "no-plate"]
+
+
 def test_unknown_mood_is_named_with_a_suggestion(corner):
     with pytest.raises(UsageError, match=r'no mood "dsuk".*did you mean "dusk"'):
         evenfall.run(corner, moods=["dsuk"])

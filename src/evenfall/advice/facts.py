@@ -101,6 +101,8 @@ class MoodFacts:
         Lightness noise (standard deviation of CIE L*) that only 5 % of the picture exceeds.
     notes : tuple of str
         What the camera and the balance had to say.
+    bare_share : float
+        Share of the picture that the passes do not cover and no plate is behind.
     """
 
     mood: str
@@ -110,6 +112,7 @@ class MoodFacts:
     clipped_share: float
     noise_lightness: float | None = None
     notes: tuple[str, ...] = ()
+    bare_share: float = 0.0
 
 
 def light_facts(

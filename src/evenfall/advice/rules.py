@@ -26,12 +26,14 @@ ADVICE_CODES: Mapping[str, str] = {
     "fill-over-key": "the fill is brighter than the key",
     "noise-shows": "a mood's noise shows in the displayed picture",
     "highlights-clipped": "much of the displayed picture is at its top",
+    "no-plate": "part of the view is see-through, and no plate is behind it",
 }
 
 NOISE_SHOWS_LIGHTNESS = 1.0
 """Standard deviation of L* from which grain is seen; about one just noticeable difference."""
 
 _CLIPPED_SHARE = 0.05
+_BARE_SHARE = 0.02
 _SAME_BALANCE = 0.02
 _FIXTURES = ("fixture", "outdoor fixture")
 
@@ -258,6 +260,14 @@ def _measured(mood: MoodFacts) -> Iterator[Advice]:
             place,
             f"{mood.clipped_share:.0%} of the picture is at its top",
             "lower exposure_stops, raise the curve's white, or meter with method = 'highlights'",
+        )
+
+    if mood.bare_share > _BARE_SHARE:
+        yield Advice(
+            "no-plate",
+            place,
+            f"{mood.bare_share:.0%} of the picture is see-through with nothing behind it: black",
+            f"put a picture of the surroundings there: {place}.plate = {{ file = '...' }}",
         )
 
 

@@ -2,34 +2,15 @@
 
 from __future__ import annotations
 
-import atexit
-import gc
 import importlib
-import os
 import sys
 from typing import Any
 
 import click
 
-from evenfall.cli.memory import keep_freed_memory
 from evenfall.errors import EvenfallError
 
 __all__ = ["main"]
-
-# The environment is read by numpy when it is imported. Virtual machines that give freed memory back
-# to their host hand out huge pages slowly: a third of a run's time; elsewhere they would save a few
-# per cent. And nothing here is worth sharing out by the matrix library, whose threads wait busily.
-os.environ.setdefault("NUMPY_MADVISE_HUGEPAGE", "0")
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-# Plugins of whatever else is installed are not looked for: recipes are checked by evenfall alone.
-os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
-
-# Importing makes many objects that stay: there is little garbage to look for, least of all at the
-# end. And a thread that decodes or hashes needs the interpreter only for moments, for which it
-# should not wait long.
-gc.set_threshold(100_000)
-atexit.register(gc.freeze)
-sys.setswitchinterval(0.0005)
 
 _COMMANDS = {
     "survey": "Look at a folder of passes and write a starter recipe.",
@@ -52,7 +33,6 @@ class LazyGroup(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in _COMMANDS:
             return None
-        keep_freed_memory()
         module = importlib.import_module(f"evenfall.cli.{cmd_name}_command")
         command: click.Command = module.command
         return command

@@ -196,6 +196,7 @@ def _meter_mood(
         ),
         noise_lightness=noise.noise_lightness if noise else None,
         notes=(*balance.notes, *camera.notes, *mix.notes),
+        bare_share=_bare_share(mood, mix),
     )
     return MeteredMood(
         facts=facts,
@@ -275,6 +276,13 @@ def _clipped_share(chain: LookChain, mix: Mix, additions: Additions) -> float:
         )
         clipped += int(np.count_nonzero((encoded >= _TOP_CODE).any(axis=0)))
     return float(clipped / (height * width))
+
+
+def _bare_share(mood: ResolvedMood, mix: Mix) -> float:
+    """Share of the picture that nothing covers."""
+    if mood.plate is not None or mix.alpha is None:
+        return 0.0
+    return float(1.0 - np.clip(mix.alpha, 0, 1).mean(dtype=np.float64))
 
 
 def _exposed(mix: Mix, camera: CameraState) -> Floats:

@@ -1,0 +1,38 @@
+"""The program `evenfall`: settings of its process, which a library would leave alone."""
+
+from __future__ import annotations
+
+import atexit
+import gc
+import os
+import sys
+
+from evenfall.cli.main import main
+from evenfall.cli.memory import keep_freed_memory
+
+__all__ = ["ENVIRONMENT", "program"]
+
+ENVIRONMENT = {
+    # Virtual machines that give freed memory back to their host hand out huge pages slowly: a third
+    # of a run's time; elsewhere they would save a few per cent.
+    "NUMPY_MADVISE_HUGEPAGE": "0",
+    # Nothing here is worth sharing out by the matrix library, whose threads wait busily.
+    "OPENBLAS_NUM_THREADS": "1",
+    # Recipes are checked by evenfall alone, whatever else is installed.
+    "PYDANTIC_DISABLE_PLUGINS": "__all__",
+}
+"""Variables that libraries read when they are imported, where the person has not set them."""
+
+
+def program() -> None:
+    """Settle the process, and do what the command line says."""
+    for name, value in ENVIRONMENT.items():
+        os.environ.setdefault(name, value)
+    # Importing makes many objects that stay: there is little garbage to look for, least of all at
+    # the end. And a thread that decodes or hashes needs the interpreter only for moments, for which
+    # it should not wait long.
+    gc.set_threshold(100_000)
+    atexit.register(gc.freeze)
+    sys.setswitchinterval(0.0005)
+    keep_freed_memory()
+    main(prog_name="evenfall")
