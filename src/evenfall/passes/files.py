@@ -86,12 +86,17 @@ class PassFile:
 
     def at(self, offset: int, count: int) -> bytes:
         """Read `count` bytes at `offset`; fewer only where the file ends."""
+        data = self._some(offset, count)
+        while 0 < len(data) < count and (more := self._some(offset + len(data), count - len(data))):
+            data += more
+        return data
+
+    def _some(self, offset: int, count: int) -> bytes:
+        if hasattr(os, "pread"):
+            return os.pread(self.stream.fileno(), count, offset)
         with self.lock:
             self.stream.seek(offset)
-            data = self.stream.read(count)
-            while 0 < len(data) < count and (more := self.stream.read(count - len(data))):
-                data += more
-        return data
+            return self.stream.read(count)
 
     def check_unchanged(self) -> None:
         """Raise PassError if the file was written to since it was opened."""
