@@ -261,7 +261,6 @@ def _measured(mood: MoodFacts) -> Iterator[Advice]:
             f"{mood.clipped_share:.0%} of the picture is at its top",
             "lower exposure_stops, raise the curve's white, or meter with method = 'highlights'",
         )
-
     if mood.bare_share > _BARE_SHARE:
         yield Advice(
             "no-plate",

@@ -13,11 +13,10 @@ from evenfall.deliver.exif import exif_block
 from evenfall.deliver.icc import OUTPUT_SPACES, icc_profile
 from evenfall.deliver.png_pixels import Each, pixel_chunks, png_chunk
 from evenfall.deliver.provenance import Provenance, xmp_packet
-from evenfall.passes.side.segments import png_chunks
+from evenfall.passes.side.segments import PNG_SIGNATURE, png_chunks
 
 __all__ = ["encode_png", "xmp_in_png"]
 
-_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 _COLOUR_TYPES = {1: 0, 3: 2, 4: 6}  # by channels: grey, RGB, RGB with alpha
 # ITU-T H.273 codes: primaries, transfer, matrix, full range
 _CICP = {"sRGB": (1, 13, 0, 1), "Display P3": (12, 13, 0, 1)}
@@ -62,7 +61,7 @@ def encode_png(
 
     Examples
     --------
-    >>> from evenfall.passes.side.segments import png_chunks
+    >>> from evenfall.passes.side.segments import PNG_SIGNATURE, png_chunks
     >>> data = encode_png(np.zeros((4, 6, 3), np.uint8), dpi=300)
     >>> [name.decode() for name, _ in png_chunks(data)][:4]
     ['IHDR', 'cICP', 'iCCP', 'gAMA']
@@ -76,7 +75,7 @@ def encode_png(
     if provenance is not None:
         chunks += _origin_chunks(provenance, space, dpi)
     head = [png_chunk(name, body) for name, body in chunks]
-    return b"".join([_SIGNATURE, *head, *pixel_chunks(pixels, each), png_chunk(b"IEND", b"")])
+    return b"".join([PNG_SIGNATURE, *head, *pixel_chunks(pixels, each), png_chunk(b"IEND", b"")])
 
 
 def _colour_chunks(space: str, *, is_grey: bool) -> Iterator[tuple[bytes, bytes]]:

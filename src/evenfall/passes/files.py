@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import stat
 import threading
@@ -13,7 +14,7 @@ from typing import BinaryIO
 
 from evenfall.passes.faults import refused
 
-__all__ = ["PassFile", "Stamp", "check_inside", "open_pass", "stamp"]
+__all__ = ["FileView", "PassFile", "Stamp", "check_inside", "open_pass", "stamp"]
 
 
 @dataclass(frozen=True)
@@ -106,6 +107,44 @@ class PassFile:
                 "the file changed while it was read",
                 hint="wait until the renderer has finished, then run again",
             )
+
+
+class FileView(io.RawIOBase):
+    """What a library is given to read instead of a file; how it reads is for subclasses to say.
+
+    Parameters
+    ----------
+    size : int
+        Bytes that there are to read.
+    """
+
+    def __init__(self, size: int) -> None:
+        super().__init__()
+        self._size = size
+        self._place = 0
+
+    def readable(self) -> bool:
+        """Yes."""
+        return True
+
+    def seekable(self) -> bool:
+        """Yes."""
+        return True
+
+    def tell(self) -> int:
+        """Place of the next byte."""
+        return self._place
+
+    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
+        """Go to a place, which may lie behind the end."""
+        start = {os.SEEK_SET: 0, os.SEEK_CUR: self._place, os.SEEK_END: self._size}[whence]
+        self._place = max(0, start + offset)
+        return self._place
+
+    def _within(self, count: int) -> int:
+        """How many bytes a wish for so many means here; all that are left when it is negative."""
+        left = max(0, self._size - self._place)
+        return left if count < 0 else min(count, left)
 
 
 @contextmanager

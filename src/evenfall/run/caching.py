@@ -1,4 +1,4 @@
-"""Where things are kept between runs, and how much of them."""
+"""How much is kept between runs."""
 
 from __future__ import annotations
 

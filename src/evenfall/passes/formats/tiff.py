@@ -21,7 +21,7 @@ import numpy.typing as npt
 from evenfall.errors import PassError
 from evenfall.passes.encoding import checked_chromaticities
 from evenfall.passes.faults import absurd_claim, damaged, refused
-from evenfall.passes.files import PassFile
+from evenfall.passes.files import FileView, PassFile
 from evenfall.passes.formats.plain import plain_header
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import Array, StoredPicture
@@ -70,31 +70,15 @@ def read_tiff(file: PassFile, selectors: Sequence[Selector]) -> list[StoredPictu
     return [pictures[index] for index in chosen]
 
 
-class _FileView(io.RawIOBase):
+class _TiffView(FileView):
     """The open file as tifffile wants it."""
 
     def __init__(self, file: PassFile) -> None:
-        super().__init__()
+        super().__init__(file.size)
         self._file = file
-        self._place = 0
-
-    def readable(self) -> bool:
-        return True
-
-    def seekable(self) -> bool:
-        return True
-
-    def tell(self) -> int:
-        return self._place
-
-    def seek(self, offset: int, whence: int = io.SEEK_SET) -> int:
-        start = {io.SEEK_SET: 0, io.SEEK_CUR: self._place, io.SEEK_END: self._file.size}[whence]
-        self._place = max(0, start + offset)
-        return self._place
 
     def read(self, count: int = -1) -> bytes:
-        left = max(0, self._file.size - self._place)
-        data = self._file.at(self._place, left if count < 0 else min(count, left))
+        data = self._file.at(self._place, self._within(count))
         self._place += len(data)
         return data
 
@@ -111,7 +95,7 @@ def _pages(file: PassFile) -> Iterator[list[Any]]:
 
     tifffile.logger().addHandler(logging.NullHandler())  # or its warnings go to standard error
     try:
-        with tifffile.TiffFile(io.BufferedReader(_FileView(file))) as tiff:
+        with tifffile.TiffFile(io.BufferedReader(_TiffView(file))) as tiff:
             pages: list[Any] = []
             for page in tiff.pages:
                 if len(pages) == MAX_PAGES:

@@ -9,15 +9,13 @@ their own.
 
 from __future__ import annotations
 
-import io
-import os
 import struct
 from typing import Any
 
 import numpy as np
 
 from evenfall.passes.faults import absurd_claim, damaged, refused
-from evenfall.passes.files import PassFile
+from evenfall.passes.files import FileView, PassFile
 from evenfall.passes.image import Array
 from evenfall.passes.openexr.apart import decode_apart
 from evenfall.passes.openexr.chunks import ChunkTable
@@ -108,36 +106,19 @@ def _shapes(part: ExrPart) -> dict[str, tuple[np.dtype[Any], tuple[int, ...]]]:
     }
 
 
-class _PartView(io.RawIOBase):
+class _PartView(FileView):
     """A single-part file made of a new header and the chunks of an existing file."""
 
     def __init__(self, file: PassFile, part: ExrPart, chunks: ChunkTable) -> None:
-        super().__init__()
+        header = _header(part)
         self._file = file
         self._base = int(chunks.offsets.min())
-        header = _header(part)
         shift = len(header) + 8 * len(chunks.offsets) - self._base
         self._head = header + (chunks.offsets + shift).astype("<u8").tobytes()
-        self._size = int((chunks.offsets + chunks.sizes).max()) + shift
-        self._place = 0
-
-    def readable(self) -> bool:
-        return True
-
-    def seekable(self) -> bool:
-        return True
-
-    def tell(self) -> int:
-        return self._place
-
-    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
-        start = {os.SEEK_SET: 0, os.SEEK_CUR: self._place, os.SEEK_END: self._size}[whence]
-        self._place = max(0, start + offset)
-        return self._place
+        super().__init__(int((chunks.offsets + chunks.sizes).max()) + shift)
 
     def read(self, count: int = -1) -> bytes:
-        left = max(0, self._size - self._place)
-        count = left if count < 0 else min(count, left)
+        count = self._within(count)
         in_head = self._head[self._place : self._place + count]
         rest = count - len(in_head)
         body = b""
