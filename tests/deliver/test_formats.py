@@ -14,8 +14,11 @@ import pytest
 import tifffile
 from PIL import Image
 
-from evenfall.deliver.formats import encode_exr, encode_jpeg, encode_png, encode_tiff, to_half
+from evenfall.deliver.exr import encode_exr, to_half
+from evenfall.deliver.jpeg import encode_jpeg
+from evenfall.deliver.png import encode_png
 from evenfall.deliver.provenance import Provenance
+from evenfall.deliver.tiff import encode_tiff
 from evenfall.errors import OutputError
 from evenfall.light.primaries import ACESCG
 from evenfall.passes.side.segments import png_chunks

@@ -11,8 +11,9 @@ import pytest
 from PIL import Image
 
 from evenfall.deliver.avif import encode_avif, pq_encode
-from evenfall.deliver.formats import encode_gain_map_jpeg, encode_jpeg
+from evenfall.deliver.gain_map import encode_gain_map_jpeg
 from evenfall.deliver.isobmff import add_metadata
+from evenfall.deliver.jpeg import encode_jpeg
 from evenfall.deliver.provenance import Provenance, record_from_xmp
 from evenfall.errors import UsageError
 from evenfall.light.primaries import BT709, BT2020, DISPLAY_P3, conversion_matrix

@@ -11,9 +11,11 @@ import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
-from evenfall.deliver.formats import encode_jpeg, encode_png, encode_tiff
 from evenfall.deliver.icc import OUTPUT_SPACES, colorants, icc_profile
+from evenfall.deliver.jpeg import encode_jpeg
+from evenfall.deliver.png import encode_png
 from evenfall.deliver.quantise import quantise
+from evenfall.deliver.tiff import encode_tiff
 from evenfall.light.primaries import BT709, conversion_matrix
 from evenfall.look.output import output_space
 

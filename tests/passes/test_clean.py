@@ -12,7 +12,7 @@ import pytest
 from evenfall.passes.header import PassHeader
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.mending import clean
-from evenfall.passes.mending.clean import find_fireflies, find_flaws, mends, repair
+from evenfall.passes.mending.clean import find_fireflies, find_flaws, repair
 from evenfall.passes.proving.measure import flat_top
 from evenfall.recipe.model import Repair
 
@@ -123,7 +123,7 @@ def test_flat_top_of_clipped_light() -> None:
 
 def test_nothing_is_mended_unless_asked() -> None:
     image = image_of(grainy())
-    assert not mends(Repair())
+    assert not Repair().goes_further
     assert repair(image, Repair()) is image
 
 

@@ -15,8 +15,11 @@ import pytest
 import tifffile
 from PIL import Image, ImageCms, ImageOps
 
-from evenfall.deliver.formats import encode_exr, encode_jpeg, encode_png, encode_tiff
+from evenfall.deliver.exr import encode_exr
 from evenfall.deliver.icc import icc_profile
+from evenfall.deliver.jpeg import encode_jpeg
+from evenfall.deliver.png import encode_png
+from evenfall.deliver.tiff import encode_tiff
 from evenfall.errors import PixelSourceError
 from evenfall.light.primaries import ADOBE_RGB, BT709, DISPLAY_P3, conversion_matrix
 from evenfall.passes.side.pictures import read_object_ids, read_picture, read_weights

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import atexit
 import gc
 import os
 import sys
@@ -28,11 +27,28 @@ def program() -> None:
     """Settle the process, and do what the command line says."""
     for name, value in ENVIRONMENT.items():
         os.environ.setdefault(name, value)
-    # Importing makes many objects that stay: there is little garbage to look for, least of all at
-    # the end. And a thread that decodes or hashes needs the interpreter only for moments, for which
-    # it should not wait long.
+    # Importing makes many objects that stay: there is little garbage to look for. And a thread that
+    # decodes or hashes needs the interpreter only for moments, for which it should not wait long.
     gc.set_threshold(100_000)
-    atexit.register(gc.freeze)
     sys.setswitchinterval(0.0005)
     keep_freed_memory()
-    main(prog_name="evenfall")
+    try:
+        main(prog_name="evenfall")
+    except SystemExit as end:
+        if end.code == 0:
+            _leave()
+        raise
+
+
+def _leave() -> None:
+    """End without taking apart, object by object, what goes with the process anyway.
+
+    Everything is written and synced when a command ends well. What cannot be said any more, to a
+    reader that has gone, is left to the usual end.
+    """
+    try:
+        sys.stdout.flush()
+        sys.stderr.flush()
+    except OSError:
+        return
+    os._exit(0)

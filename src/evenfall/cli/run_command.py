@@ -68,10 +68,13 @@ def command(
     Files that stand there already are never replaced unless --overwrite says so; files that are
     already what this run would make are kept.
     """
-    from evenfall.recipe import load
+    from evenfall.run.ahead import fingerprints_ahead
 
     signal.signal(signal.SIGTERM, _terminate)
-    loaded = load(recipe, changes=changes, passes=passes, check_files=not keep_going)
+    with fingerprints_ahead(recipe, passes):
+        from evenfall.recipe import load
+
+        loaded = load(recipe, changes=changes, passes=passes, check_files=not keep_going)
     try:
         with LiveProgress(quiet=quiet) as progress:
             from evenfall.run.running import run

@@ -7,14 +7,12 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.deliver.formats import REFERENCE_WHITE_NITS
 from evenfall.deliver.isobmff import add_metadata
 from evenfall.deliver.provenance import Provenance, xmp_packet
 from evenfall.light.primaries import BT2020, RgbSpace, conversion_matrix
 
-__all__ = ["REFERENCE_WHITE_NITS", "encode_avif", "pq_encode"]
-
-REFERENCE_WHITE_NITS = 203.0
-"""cd/m2 of diffuse white in HDR pictures (ITU-R BT.2408-7, table 1)."""
+__all__ = ["encode_avif", "pq_encode"]
 
 # SMPTE ST 2084:2014, 5.3; ITU-R BT.2100-2 table 4
 _M1, _M2 = 2610 / 16384, 2523 / 4096 * 128

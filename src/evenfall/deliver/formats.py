@@ -1,25 +1,12 @@
-"""All file formats of deliverables, each from arrays to bytes."""
+"""The file formats of deliverables: how their files end, and what encodes them."""
 
 from __future__ import annotations
 
-from evenfall.deliver.avif import encode_avif
-from evenfall.deliver.exr import EncodedExr, encode_exr, to_half
-from evenfall.deliver.gain_map import encode_gain_map_jpeg
-from evenfall.deliver.jpeg import encode_jpeg
-from evenfall.deliver.png import encode_png
-from evenfall.deliver.tiff import encode_tiff
+from collections.abc import Callable
+from importlib import import_module
+from typing import Any
 
-__all__ = [
-    "FILE_ENDINGS",
-    "EncodedExr",
-    "encode_avif",
-    "encode_exr",
-    "encode_gain_map_jpeg",
-    "encode_jpeg",
-    "encode_png",
-    "encode_tiff",
-    "to_half",
-]
+__all__ = ["FILE_ENDINGS", "REFERENCE_WHITE_NITS", "encoder"]
 
 FILE_ENDINGS = {
     "png": ".png",
@@ -29,3 +16,27 @@ FILE_ENDINGS = {
     "avif": ".avif",
     "gain-map jpeg": ".jpg",
 }
+REFERENCE_WHITE_NITS = 203.0
+"""cd/m2 of diffuse white in HDR pictures (ITU-R BT.2408-7, table 1)."""
+
+_ENCODERS = {
+    "png": ("png", "encode_png"),
+    "jpeg": ("jpeg", "encode_jpeg"),
+    "tiff": ("tiff", "encode_tiff"),
+    "exr": ("exr", "encode_exr"),
+    "avif": ("avif", "encode_avif"),
+    "gain-map jpeg": ("gain_map", "encode_gain_map_jpeg"),
+}
+
+
+def encoder(kind: str) -> Callable[..., Any]:
+    """Return what encodes a format; its module is imported when it is first asked for.
+
+    Examples
+    --------
+    >>> encoder("png").__name__
+    'encode_png'
+    """
+    module, name = _ENCODERS[kind]
+    function: Callable[..., Any] = getattr(import_module(f"evenfall.deliver.{module}"), name)
+    return function

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.deliver.avif import REFERENCE_WHITE_NITS
+from evenfall.deliver.formats import REFERENCE_WHITE_NITS
 from evenfall.deliver.jpeg import encode_jpeg, insert_segments, insertion_place, segment
 from evenfall.deliver.provenance import Provenance
 from evenfall.errors import UsageError

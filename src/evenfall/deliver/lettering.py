@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
 from io import BytesIO
+from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
@@ -91,7 +91,7 @@ def _font(cut: str, size: int) -> ImageFont.FreeTypeFont:
     from PIL import ImageFont, features
 
     engine = ImageFont.Layout.RAQM if features.check_feature("raqm") else ImageFont.Layout.BASIC
-    data = resources.files("evenfall.deliver").joinpath("fonts", _FILES[cut]).read_bytes()
+    data = (Path(__file__).parent / "fonts" / _FILES[cut]).read_bytes()
     return ImageFont.truetype(BytesIO(data), size, layout_engine=engine)
 
 

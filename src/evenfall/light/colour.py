@@ -82,16 +82,23 @@ _LOCUS_UV = np.array(
         [-3.027e-08, -1.34e-09],
     ]
 )
-_LOCUS_SLOPE = chebyshev.chebder(_LOCUS_UV) / _HALF_RANGE_MIRED
-_LOCUS_BEND = chebyshev.chebder(_LOCUS_UV, 2) / _HALF_RANGE_MIRED**2
+_LOCUS_DERIVATIVES = [
+    chebyshev.chebder(_LOCUS_UV, order) / _HALF_RANGE_MIRED**order for order in (0, 1, 2)
+]
+_LOCUS = np.stack(
+    [np.pad(part, ((0, len(_LOCUS_UV) - len(part)), (0, 0))) for part in _LOCUS_DERIVATIVES],
+    axis=1,
+)
 
 
-def _series(place: float | Vector, coefficients: Vector) -> Vector:
-    return np.asarray(chebyshev.chebval(place, coefficients), dtype=np.float64)
+def _locus(reciprocal: float | Vector) -> Vector:
+    """Point of the locus at these mired, its slope and its bend a mired; shape (3, 2, ...)."""
+    place = reciprocal / _HALF_RANGE_MIRED - 1
+    return np.asarray(chebyshev.chebval(place, _LOCUS), dtype=np.float64)
 
 
 _GRID_MIRED = np.linspace(_HOTTEST_MIRED, _COLDEST_MIRED, 111)
-_GRID_UV = _series(_GRID_MIRED / _HALF_RANGE_MIRED - 1, _LOCUS_UV).T
+_GRID_UV = _locus(_GRID_MIRED)[0].T
 _SETTLED_MIRED = 1e-8
 
 
@@ -154,9 +161,7 @@ def planckian_xy(kelvin: float, duv: float = 0.0) -> Xy:
     """
     if not kelvin > 0 or mired(kelvin) > _COLDEST_MIRED:
         raise ValueError(f"a colour temperature of {kelvin:g} K is below 910 K")
-    place = mired(kelvin) / _HALF_RANGE_MIRED - 1
-    u, v = _series(place, _LOCUS_UV)
-    slope_u, slope_v = _series(place, _LOCUS_SLOPE)
+    (u, v), (slope_u, slope_v), _ = _locus(mired(kelvin))
     length = float(np.hypot(slope_u, slope_v))
     return uv_to_xy((float(u - duv * slope_v / length), float(v + duv * slope_u / length)))
 
@@ -250,19 +255,16 @@ def xy_to_kelvin_duv(xy: Xy) -> tuple[float, float] | None:
     nearest = int(np.argmin(((_GRID_UV - target) ** 2).sum(axis=1)))
     reciprocal = float(_GRID_MIRED[nearest])
     for _ in range(20):
-        place = reciprocal / _HALF_RANGE_MIRED - 1
-        away = _series(place, _LOCUS_UV) - target
-        slope = _series(place, _LOCUS_SLOPE)
-        bend = _series(place, _LOCUS_BEND)
+        point, slope, bend = _locus(reciprocal)
+        away = point - target
         step = float(away @ slope) / float(slope @ slope + away @ bend)
         reciprocal = min(max(reciprocal - step, _HOTTEST_MIRED), _COLDEST_MIRED)
         if abs(step) < _SETTLED_MIRED:
             break
     if not _HOTTEST_MIRED < reciprocal < _COLDEST_MIRED:
         return None
-    place = reciprocal / _HALF_RANGE_MIRED - 1
-    away = target - _series(place, _LOCUS_UV)
-    slope = _series(place, _LOCUS_SLOPE)
+    point, slope, _ = _locus(reciprocal)
+    away = target - point
     duv = float(slope[0] * away[1] - slope[1] * away[0]) / float(np.hypot(*slope))
     return (1e6 / reciprocal, duv) if abs(duv) <= MEANINGFUL_DUV else None
 

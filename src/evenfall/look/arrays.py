@@ -51,7 +51,7 @@ def apply_matrix(matrix: Matrix, planes: Planes, out: Planes | None = None) -> P
     if np.count_nonzero(matrix - np.diag(np.diagonal(matrix))) == 0:
         np.multiply(planes, columns.sum(axis=0), out=out)
         return out
-    term = buffer("matrix term", planes.shape)
+    term = buffer("term", planes.shape)
     np.multiply(planes[0], columns[0], out=out)
     for channel in (1, 2):
         np.multiply(planes[channel], columns[channel], out=term)

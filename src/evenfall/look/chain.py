@@ -25,6 +25,7 @@ from pathlib import Path
 import numpy as np
 
 from evenfall.light.primaries import ACESCG, RgbSpace, conversion_matrix
+from evenfall.look.additions import Additions, needs_whole
 from evenfall.look.arrays import Matrix, Plane, Planes, apply_matrix
 from evenfall.look.grade import apply_contrast, apply_split_tint, saturation_matrix
 from evenfall.look.grain import Grain
@@ -32,7 +33,6 @@ from evenfall.look.output import OutputSpace
 from evenfall.look.rendering import Rendering, make_rendering
 from evenfall.look.scratch import blocks, buffer
 from evenfall.look.vignette import Vignette, needs_vignette
-from evenfall.look.whole import Additions, apply_whole, needs_whole
 from evenfall.recipe.look import Look, View
 
 __all__ = ["LookChain", "build_chain"]
@@ -113,6 +113,8 @@ class LookChain:
         ndarray of float32, shape (3, H, W)
             Exposed scene-linear ACEScg: give it to `encode_rows` with ``exposed=True``.
         """
+        from evenfall.look.whole import apply_whole
+
         exposed = np.empty(planes.shape, np.float32)
         flat, flat_exposed = planes.reshape(3, -1), exposed.reshape(3, -1)
         for block in blocks(flat.shape[1]):

@@ -16,6 +16,7 @@ look artificial for flames and sun patches.
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
@@ -80,12 +81,18 @@ def tone_curve(
             return lambda x: x
 
 
+@lru_cache(maxsize=16)
+def _tone_table(tone: Filmic | Reinhard | Hable | Clip, peak: float) -> CurveTable:
+    """Curve as a table, which moods of the same look share."""
+    return CurveTable(tone_curve(tone, peak), top=_SCENE_TOP, ceiling=peak)
+
+
 class _CurveRendering:
     """A curve per channel or on the largest channel, then the output's primaries and gamut."""
 
     def __init__(
         self,
-        curve: Callable[[Matrix], Matrix],
+        table: CurveTable,
         mode: str,
         gamut: Gamut,
         output: RgbSpace,
@@ -93,7 +100,7 @@ class _CurveRendering:
     ) -> None:
         self.space = RENDERING_SPACE
         self._keep_hue = mode == "hue preserving"
-        self._table = CurveTable(curve, top=_SCENE_TOP, ceiling=peak)
+        self._table = table
         self._matrix = conversion_matrix(RENDERING_SPACE, output)
         self._fit = _gamut_fit(gamut, output, peak)
 
@@ -160,4 +167,4 @@ def make_rendering(look: Look, output: RgbSpace, *, peak: float = 1.0) -> Render
             return AcesRendering(output, peak)
         case _:
             mode = "per channel" if isinstance(tone, Clip) else tone.mode
-            return _CurveRendering(tone_curve(tone, peak), mode, look.gamut, output, peak)
+            return _CurveRendering(_tone_table(tone, peak), mode, look.gamut, output, peak)

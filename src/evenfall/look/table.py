@@ -93,7 +93,7 @@ class CurveTable:
 
     def _chunk(self, values: Planes, out: Planes) -> None:
         index = buffer("table index", values.shape, np.intp)
-        term = buffer("table term", values.shape)
+        term = buffer("term", values.shape)
         np.clip(values, np.float32(0), self._top, out=out)
         np.right_shift(out.view(np.int32), self._shift, out=index)
         # In range by construction; "wrap" is numpy's quickest mode that writes into an array.

@@ -2,56 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-
+from evenfall.look.additions import Additions
 from evenfall.look.arrays import Plane, Planes
 from evenfall.look.fringe import add_fringe
 from evenfall.look.glare import add_glare
 from evenfall.look.layers import add_light_wrap, place_overlay, place_plate, put_overlay
 from evenfall.look.over import over
-from evenfall.look.regions import RegionChange, apply_region
+from evenfall.look.regions import apply_region
 from evenfall.look.sharpen import sharpen
 from evenfall.passes.side.pictures import Picture
 from evenfall.recipe.look import Look
-from evenfall.recipe.moods import Overlay, Plate
+from evenfall.recipe.moods import Plate
 
-__all__ = ["Additions", "apply_whole", "needs_whole"]
-
-
-@dataclass(frozen=True, eq=False)
-class Additions:
-    """What a mood puts behind, in front of, and onto its picture.
-
-    Attributes
-    ----------
-    regions : sequence of RegionChange
-        Changes in areas, in order; they act on the view itself, before plate and cut-outs.
-    plate : pair of Plate and Picture, or None
-        The background and its settings.
-    overlays : sequence of pairs of Overlay and Picture
-        Cut-outs from back to front, and their settings.
-    """
-
-    regions: Sequence[RegionChange] = ()
-    plate: tuple[Plate, Picture] | None = None
-    overlays: Sequence[tuple[Overlay, Picture]] = field(default=())
-
-    @property
-    def any(self) -> bool:
-        """Whether there is anything to add."""
-        return bool(self.regions or self.overlays) or self.plate is not None
-
-
-def needs_whole(look: Look) -> bool:
-    """Whether a look has steps that need the whole picture.
-
-    Examples
-    --------
-    >>> needs_whole(Look()), needs_whole(Look(glare={"strength": 0.05}))
-    (False, True)
-    """
-    return look.glare.strength > 0 or look.sharpen.strength > 0 or look.fringe.strength > 0
+__all__ = ["apply_whole"]
 
 
 def apply_whole(

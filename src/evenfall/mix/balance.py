@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from evenfall.errors import Fault, RecipeError
-from evenfall.light.daybalance import DaylightStart, daylight_start
 from evenfall.light.gain import gain_factor
 from evenfall.light.primaries import RgbSpace
 from evenfall.light.tint import TintResult, tint_factors
 from evenfall.recipe import LightSetting, Recipe, Rendered, ResolvedMood
 from evenfall.recipe.places import dotted
+
+if TYPE_CHECKING:
+    from evenfall.light.daybalance import DaylightStart
 
 __all__ = ["Balance", "LightBalance", "balance_mood", "lights_on"]
 
@@ -148,6 +150,8 @@ def _daylight_starts(
     daylight = mood.daylight
     if daylight is None:
         return starts
+    from evenfall.light.daybalance import daylight_start
+
     parts: tuple[tuple[Literal["sun", "sky"], str | None], ...] = (
         ("sun", daylight.sun),
         ("sky", daylight.sky),

@@ -227,6 +227,7 @@ class _Job:
                     else:
                         self._wait(index, len(self.strips))  # the next one must not overtake
                     self._finish(index, len(self.strips) + 1)
+                    del images  # so that the next pass can take its memory
         except threading.BrokenBarrierError:  # stopped before all had begun
             return
         except BaseException:

@@ -3,15 +3,27 @@
 from __future__ import annotations
 
 import hashlib
+import os
+import re
+import secrets
+import threading
 from collections.abc import Callable
 from pathlib import Path
 
+from evenfall.passes.caching import cache_folder
 from evenfall.passes.faults import refused
 from evenfall.passes.files import open_pass
 
-__all__ = ["fingerprint"]
+__all__ = ["fingerprint", "is_fingerprint", "noted_fingerprint"]
 
 _BLOCK_BYTES = 8 << 20  # other threads need not be waited for while a block is read or hashed
+_FINGERPRINT = re.compile(r"sha256:[0-9a-f]{64}")
+_turns: dict[Path, threading.Lock] = {}
+
+
+def is_fingerprint(noted: object) -> bool:
+    """Whether something that was noted has the form of a fingerprint."""
+    return isinstance(noted, str) and _FINGERPRINT.fullmatch(noted) is not None
 
 
 def fingerprint(path: Path, *, is_wanted: Callable[[], bool] = lambda: True) -> str | None:
@@ -48,3 +60,58 @@ def fingerprint(path: Path, *, is_wanted: Callable[[], bool] = lambda: True) -> 
         except OSError as error:
             raise refused(path, f"cannot be read: {error.strerror or error}") from None
     return f"sha256:{digest.hexdigest()}"
+
+
+def noted_fingerprint(path: Path, *, is_wanted: Callable[[], bool] = lambda: True) -> str | None:
+    """Fingerprint of a file, which is read only if it changed since it was last read for this.
+
+    Fingerprints are noted in the user's cache folder. Threads that ask for the same file share the
+    work.
+
+    Parameters
+    ----------
+    path : Path
+        A regular file.
+    is_wanted : callable
+        As for `fingerprint`.
+
+    Raises
+    ------
+    PassError, OSError
+        When the file cannot be read, or changes meanwhile.
+    """
+    note = _note_path(path)  # before it is read: a file that changes is not noted
+    with _turns.setdefault(note, threading.Lock()):
+        found = _recall(note)
+        if found is None:
+            found = fingerprint(path, is_wanted=is_wanted)
+            if found is not None:
+                _remember(note, found)
+    return found
+
+
+def _note_path(path: Path) -> Path:
+    """Where the fingerprint of a file is noted: by its path, size, inode and times of change."""
+    facts = path.stat()
+    stamp = (facts.st_size, facts.st_ino, facts.st_mtime_ns, facts.st_ctime_ns)
+    key = hashlib.sha256(os.fsencode(path.resolve()) + f"\0{stamp}".encode()).hexdigest()
+    return cache_folder() / "fingerprints" / key[:40]
+
+
+def _recall(note: Path) -> str | None:
+    try:
+        noted = note.read_text(encoding="ascii")
+    except (OSError, ValueError):
+        return None
+    return noted if is_fingerprint(noted) else None
+
+
+def _remember(note: Path, fingerprint: str) -> None:
+    """Note a fingerprint; a cache that cannot be written is no fault."""
+    partial = note.with_name(f"{note.name}.{secrets.token_hex(4)}")
+    try:
+        note.parent.mkdir(parents=True, exist_ok=True)
+        partial.write_text(fingerprint, encoding="ascii")
+        partial.replace(note)
+    except OSError:
+        return

@@ -6,12 +6,13 @@ from pathlib import Path
 
 from evenfall.passes.faults import refused
 from evenfall.passes.files import PassFile
-from evenfall.passes.formats.pfm import PFM_MAGICS
-from evenfall.passes.formats.radiance import HDR_MAGIC
-from evenfall.passes.formats.tiff import TIFF_MAGICS
-from evenfall.passes.openexr.scan import EXR_MAGIC
 
-__all__ = ["encoded_kind", "kind_of"]
+__all__ = ["EXR_MAGIC", "encoded_kind", "kind_of"]
+
+EXR_MAGIC = b"\x76\x2f\x31\x01"
+_HDR_MAGIC = b"#?"
+_TIFF_MAGICS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+_PFM_MAGICS = (b"PF", b"Pf")
 
 _ENCODED_MAGICS = {
     b"\x89PNG": "a PNG",
@@ -38,11 +39,11 @@ def kind_of(file: PassFile) -> str:
     head = file.at(0, 16)
     if head.startswith(EXR_MAGIC):
         return "exr"
-    if head.startswith(HDR_MAGIC):
+    if head.startswith(_HDR_MAGIC):
         return "hdr"
-    if head.startswith(TIFF_MAGICS):
+    if head.startswith(_TIFF_MAGICS):
         return "tiff"
-    if head.startswith(PFM_MAGICS) and head[2:3].isspace():
+    if head.startswith(_PFM_MAGICS) and head[2:3].isspace():
         return "pfm"
     encoded = encoded_kind(head)
     if encoded is not None:

@@ -18,7 +18,6 @@ from evenfall.passes.faults import refused
 from evenfall.passes.files import Stamp, check_inside, stamp
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import PassImage
-from evenfall.passes.mending.clean import mends, repair
 from evenfall.passes.processors import default_workers
 from evenfall.passes.reading import inspect, read
 from evenfall.passes.selection import select
@@ -193,8 +192,10 @@ class PassLibrary:
             non_finite=settings.non_finite,
             threads=self._decoder_threads,
         )
-        if not mends(settings):
+        if not settings.goes_further:
             return images
+        from evenfall.passes.mending.clean import repair
+
         guides = self._guides() if settings.denoise else None
         return [repair(image, settings, guides) for image in images]
 

@@ -8,23 +8,12 @@ from pathlib import Path
 
 from evenfall.passes.files import PassFile, open_pass
 from evenfall.passes.finite import NonFiniteRule, count_and_replace
-from evenfall.passes.formats.pfm import inspect_pfm, read_pfm
-from evenfall.passes.formats.radiance import inspect_hdr, read_hdr
-from evenfall.passes.formats.tiff import inspect_tiff, read_tiff
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import PassImage, StoredPicture
 from evenfall.passes.kinds import kind_of
 from evenfall.passes.openexr.exr import inspect_exr, read_exr
 
 __all__ = ["inspect", "read"]
-
-_INSPECTORS = {
-    "exr": inspect_exr,
-    "hdr": inspect_hdr,
-    "tiff": inspect_tiff,
-    "pfm": inspect_pfm,
-}
-_READERS = {"hdr": read_hdr, "tiff": read_tiff, "pfm": read_pfm}
 
 
 def inspect(path: str | os.PathLike[str]) -> list[PassHeader]:
@@ -47,7 +36,7 @@ def inspect(path: str | os.PathLike[str]) -> list[PassHeader]:
         When the file is missing, damaged, cut, too large to believe, or no scene-linear picture.
     """
     with open_pass(Path(path)) as file:
-        return _INSPECTORS[kind_of(file)](file)
+        return _inspect_stored(file)
 
 
 def read(
@@ -88,13 +77,45 @@ def read(
     return [finished[picture.header] for picture in stored]
 
 
+# Nearly all passes are OpenEXR; what reads the other kinds is imported when there is one.
+
+
+def _inspect_stored(file: PassFile) -> list[PassHeader]:
+    match kind_of(file):
+        case "hdr":
+            from evenfall.passes.formats.radiance import inspect_hdr
+
+            return inspect_hdr(file)
+        case "tiff":
+            from evenfall.passes.formats.tiff import inspect_tiff
+
+            return inspect_tiff(file)
+        case "pfm":
+            from evenfall.passes.formats.pfm import inspect_pfm
+
+            return inspect_pfm(file)
+        case _:
+            return inspect_exr(file)
+
+
 def _read_stored(
     file: PassFile, selectors: Sequence[Selector], threads: int
 ) -> list[StoredPicture]:
-    kind = kind_of(file)
-    if kind == "exr":
-        return read_exr(file, selectors, threads)
-    return _READERS[kind](file, selectors)
+    match kind_of(file):
+        case "hdr":
+            from evenfall.passes.formats.radiance import read_hdr
+
+            return read_hdr(file, selectors)
+        case "tiff":
+            from evenfall.passes.formats.tiff import read_tiff
+
+            return read_tiff(file, selectors)
+        case "pfm":
+            from evenfall.passes.formats.pfm import read_pfm
+
+            return read_pfm(file, selectors)
+        case _:
+            return read_exr(file, selectors, threads)
 
 
 def _finish(picture: StoredPicture, rule: NonFiniteRule) -> PassImage:

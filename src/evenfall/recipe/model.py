@@ -55,6 +55,11 @@ class Repair(Part):
     albedo: str | None = Field(None, description="Albedo pass to guide the denoiser.")
     normal: str | None = Field(None, description="Normal pass to guide the denoiser.")
 
+    @property
+    def goes_further(self) -> bool:
+        """Whether more is to be mended than NaN and Inf, which reading replaces."""
+        return self.fireflies or self.negatives or self.denoise
+
 
 class Passes(Part):
     """Where the passes lie and how they are to be read."""

@@ -6,7 +6,6 @@
 
 from __future__ import annotations
 
-import importlib.resources
 import inspect
 import json
 import re
@@ -35,7 +34,7 @@ def recipe_reference() -> str:
     >>> recipe_reference().splitlines()[0]
     '# The recipe'
     """
-    prose = importlib.resources.files("evenfall.recipe").joinpath("reference_intro.md")
+    prose = Path(__file__).with_name("reference_intro.md")
     sections = _sections()
     anchors = {part: _anchor(_title(part, places[0])) for part, places in sections.items()}
     tables = [_section(part, places, anchors) for part, places in sections.items()]

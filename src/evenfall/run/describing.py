@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import os
+import re
 from functools import cache
-from importlib.metadata import version
+from importlib.metadata import distribution
 from pathlib import Path
 from typing import Any
 
@@ -32,22 +34,36 @@ _COMPUTES_WITH = (
     "tifffile",
     "zlib-ng",
 )
+_VERSION_LINE = re.compile(r"^Version: *(\S+)", re.MULTILINE)
 
 
 @cache
 def versions() -> dict[str, str]:
     """Versions of evenfall and of what makes a difference to pixels; and a digest of our code."""
-    found = {name: version(name) for name in _COMPUTES_WITH}
+    found = {name: _version(name) for name in _COMPUTES_WITH}
     return found | {"evenfall code": _code_digest()}
+
+
+def _version(package: str) -> str:
+    """Version of an installed package, without parsing all that is said of it."""
+    installed = distribution(package)
+    found = _VERSION_LINE.search(installed.read_text("METADATA") or "")
+    return found[1] if found else installed.version
 
 
 def _code_digest() -> str:
     """Digest of the package's files, so that a changed installation is told from the released."""
-    root = Path(evenfall.__file__).parent
+    root = str(Path(evenfall.__file__).parent)
+    paths = [
+        f"{folder}/{name}"
+        for folder, _, names in os.walk(root)
+        for name in names
+        if name.endswith(".py")
+    ]
     digest = hashlib.sha256()
-    for path in sorted(root.rglob("*.py")):
-        digest.update(f"{path.relative_to(root).as_posix()}\0".encode())
-        digest.update(path.read_bytes())
+    for path in sorted(paths):
+        digest.update(f"{path[len(root) + 1 :]}\0".encode())
+        digest.update(Path(path).read_bytes())
     return digest.hexdigest()[:16]
 
 

@@ -3,21 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.deliver.avif import REFERENCE_WHITE_NITS
-from evenfall.deliver.formats import (
-    EncodedExr,
-    encode_avif,
-    encode_exr,
-    encode_gain_map_jpeg,
-    encode_jpeg,
-    encode_png,
-    encode_tiff,
-)
+from evenfall.deliver.formats import REFERENCE_WHITE_NITS, encoder
 from evenfall.deliver.frame import Frame
 from evenfall.deliver.guides import draw_guides
 from evenfall.deliver.png_pixels import Each
@@ -28,6 +19,9 @@ from evenfall.look.arrays import apply_matrix
 from evenfall.look.output import output_space
 from evenfall.recipe import Deliverable
 from evenfall.run.canvas import Canvas
+
+if TYPE_CHECKING:
+    from evenfall.deliver.exr import EncodedExr
 
 __all__ = ["display_of", "encode_display", "encode_scene_linear"]
 
@@ -80,8 +74,10 @@ def encode_display(
         Like `map`, but may work on several parts at once.
     """
     displays = display_of(deliverable)
+    encode = encoder(deliverable.format)
+    data: bytes
     if deliverable.format == "avif":
-        return encode_avif(
+        data = encode(
             _linear(canvases[displays[0]], frame),
             primaries=output_space(displays[0][0]).rgb,
             bits=12 if deliverable.bit_depth == 12 else 10,
@@ -89,6 +85,7 @@ def encode_display(
             peak_nits=deliverable.peak_nits,
             provenance=provenance,
         )
+        return data
     codes = _codes(deliverable, canvases[displays[0]], frame)
     if guides:
         codes = draw_guides(codes.astype(np.uint8, copy=False), guides)
@@ -98,15 +95,18 @@ def encode_display(
         "dpi": frame.dpi,
     }
     if deliverable.format == "png":
-        return encode_png(codes, each=each, **common)
-    if deliverable.format == "tiff":
-        return encode_tiff(codes, **common)
-    common["quality"] = deliverable.quality
-    eight = np.ascontiguousarray(codes.astype(np.uint8, copy=False))
-    if deliverable.format == "gain-map jpeg":
-        linear = _linear(canvases[displays[1]], frame)
-        return encode_gain_map_jpeg(eight, linear, peak_nits=deliverable.peak_nits, **common)
-    return encode_jpeg(eight, max_kilobytes=deliverable.max_kilobytes, **common)
+        data = encode(codes, each=each, **common)
+    elif deliverable.format == "tiff":
+        data = encode(codes, **common)
+    else:
+        common["quality"] = deliverable.quality
+        eight = np.ascontiguousarray(codes.astype(np.uint8, copy=False))
+        if deliverable.format == "gain-map jpeg":
+            linear = _linear(canvases[displays[1]], frame)
+            data = encode(eight, linear, peak_nits=deliverable.peak_nits, **common)
+        else:
+            data = encode(eight, max_kilobytes=deliverable.max_kilobytes, **common)
+    return data
 
 
 def _codes(deliverable: Deliverable, canvas: Canvas, frame: Frame) -> Codes:
@@ -165,7 +165,7 @@ def encode_scene_linear(
         part = resize_linear(part, frame.width, frame.height, kernel="area")
         if cover is not None:
             cover = resize_linear(cover[None], frame.width, frame.height, kernel="area")[0]
-    return encode_exr(
+    encoded: EncodedExr = encoder("exr")(
         part,
         cover,
         bits=16 if deliverable.bit_depth == 16 else 32,
@@ -173,3 +173,4 @@ def encode_scene_linear(
         white_luminance=white_luminance,
         provenance=provenance,
     )
+    return encoded

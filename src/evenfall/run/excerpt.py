@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Collection, Iterator
+from functools import lru_cache
 from typing import Any
 
 from evenfall.recipe import Recipe
@@ -54,7 +55,7 @@ def excerpt(recipe: Recipe, moods: Collection[str], deliverable: int | None, *, 
     >>> "[moods.day]" in text, "[moods.dusk]" in text
     (True, False)
     """
-    expected = _wanted(tomllib.loads(recipe.text), moods, deliverable, proof=proof)
+    expected = _wanted(_parsed(recipe.text), moods, deliverable, proof=proof)
     kept: list[str] = []
     count = -1
     for place, lines in _blocks(recipe.text):
@@ -75,6 +76,11 @@ def excerpt(recipe: Recipe, moods: Collection[str], deliverable: int | None, *, 
     except tomllib.TOMLDecodeError:
         same = False
     return text if same else recipe.text
+
+
+@lru_cache(maxsize=1)
+def _parsed(text: str) -> dict[str, Any]:
+    return tomllib.loads(text)
 
 
 def _wanted(

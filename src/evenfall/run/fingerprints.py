@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import os
-import re
-import secrets
 from collections.abc import Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
@@ -13,15 +9,12 @@ from types import TracebackType
 from typing import Self
 
 from evenfall.errors import PassError
-from evenfall.passes.caching import cache_folder
 from evenfall.passes.files import Stamp, stamp
-from evenfall.passes.fingerprint import fingerprint
+from evenfall.passes.fingerprint import is_fingerprint, noted_fingerprint
 from evenfall.recipe import Recipe
 from evenfall.run.earlier import Earlier
 
 __all__ = ["Fingerprints"]
-
-_FINGERPRINT = re.compile(r"sha256:[0-9a-f]{64}")
 
 _Found = tuple[str | None, Stamp | None]
 """A fingerprint, and which file it is of."""
@@ -94,12 +87,9 @@ class Fingerprints:
     def _find(self, light: str, path: Path) -> _Found:
         try:
             seen = stamp(path)  # before it is read
-            known = _sound(self._earlier.fingerprint(light, path)) or _recall(path)
-            if known is None:
-                noted = _note_path(path)  # before it is read: a file that changes is not noted
-                known = fingerprint(path, is_wanted=lambda: not self._left)
-                if known is not None:
-                    _remember(noted, known)
+            known = self._earlier.fingerprint(light, path)
+            if not is_fingerprint(known):
+                known = noted_fingerprint(path, is_wanted=lambda: not self._left)
         except (PassError, OSError):
             return None, None
         return known, seen
@@ -110,34 +100,3 @@ def _seen(path: Path) -> Stamp | None:
         return stamp(path)
     except PassError:
         return None
-
-
-def _sound(noted: object) -> str | None:
-    return noted if isinstance(noted, str) and _FINGERPRINT.fullmatch(noted) else None
-
-
-def _note_path(path: Path) -> Path:
-    """Where the fingerprint of a file is noted: by its path, size, inode and times of change."""
-    facts = path.stat()
-    stamp = (facts.st_size, facts.st_ino, facts.st_mtime_ns, facts.st_ctime_ns)
-    key = hashlib.sha256(os.fsencode(path.resolve()) + f"\0{stamp}".encode()).hexdigest()
-    return cache_folder() / "fingerprints" / key[:40]
-
-
-def _recall(path: Path) -> str | None:
-    try:
-        noted = _note_path(path).read_text(encoding="ascii")
-    except (OSError, ValueError):
-        return None
-    return _sound(noted)
-
-
-def _remember(note: Path, fingerprint: str) -> None:
-    """Note a fingerprint; a cache that cannot be written is no fault."""
-    partial = note.with_name(f"{note.name}.{secrets.token_hex(4)}")
-    try:
-        note.parent.mkdir(parents=True, exist_ok=True)
-        partial.write_text(fingerprint, encoding="ascii")
-        partial.replace(note)
-    except OSError:
-        return

@@ -21,10 +21,10 @@ from evenfall.deliver.frame import frame_of
 from evenfall.deliver.provenance import Provenance
 from evenfall.errors import EvenfallError, OutputError
 from evenfall.light.primaries import RgbSpace
+from evenfall.look.additions import Additions
 from evenfall.look.chain import LookChain, build_chain
 from evenfall.look.output import output_space
 from evenfall.look.scratch import BLOCK_PIXELS
-from evenfall.look.whole import Additions
 from evenfall.mix.engine import Mix
 from evenfall.recipe import Recipe, ResolvedMood
 from evenfall.run.canvas import STRIP_ROWS, Canvas

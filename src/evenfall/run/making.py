@@ -6,16 +6,17 @@ import contextlib
 import hashlib
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 from functools import partial
-from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from evenfall.deliver.atomic import remove_leftovers, write_atomically
+from evenfall.deliver.formats import encoder
 from evenfall.deliver.provenance import Provenance
 from evenfall.errors import EvenfallError, Fault
 from evenfall.run.describing import census_notes, describe_mood, note_census
-from evenfall.run.events import Event, FileDone, MoodMixed, Note, OnEvent, RunPlanned
+from evenfall.run.events import Event, FileDone, MoodMixed, Note, OnEvent, PassRead, RunPlanned
 from evenfall.run.kept import store_thumbnail
 from evenfall.run.mixing import Exposed, mix_and_expose
 from evenfall.run.planning import RunPlan
@@ -25,8 +26,6 @@ if TYPE_CHECKING:
     from evenfall.run.finishing import Finisher, MoodWork
 
 __all__ = ["make"]
-
-_FINISHING = "evenfall.run.finishing"
 
 
 def make(plan: RunPlan, *, keep_going: bool, workers: int, tell: OnEvent | None) -> None:
@@ -56,6 +55,8 @@ class _Run:
         self.recipe = plan.view.recipe
         self.keep_going, self.workers = keep_going, workers
         self._on_event, self._telling = tell, threading.Lock()
+        self._hashing = ThreadPoolExecutor(1, "hash")
+        self._importing = threading.Thread(target=self._import_what_finishes, daemon=True)
         self._started = time.perf_counter()
 
     def tell(self, event: Event) -> None:
@@ -74,14 +75,12 @@ class _Run:
                 self.tell(FileDone(file.path, file.mood, kept=True))
         exposed = None
         if plan.to_make:
-            # What takes long to import, and is needed only later, comes while passes are read.
-            threading.Thread(target=import_module, args=(_FINISHING,), daemon=True).start()
             exposed = mix_and_expose(
                 self.view,
                 plan.to_make,
                 workers=self.workers,
                 keep_going=self.keep_going,
-                on_read=self.tell,
+                on_read=self._on_read,
             )
             self._clock("read and mix")
             self._describe(exposed)
@@ -92,6 +91,18 @@ class _Run:
             raise
         self._clock("finish and write")
         self._write_report()
+
+    def _on_read(self, event: PassRead) -> None:
+        """Tell of a pass; while others are read, what is needed after them is imported."""
+        if self._importing.ident is None:
+            self._importing.start()
+        self.tell(event)
+
+    def _import_what_finishes(self) -> None:
+        import evenfall.run.finishing  # noqa: F401
+
+        for target in self.plan.targets_to_make:
+            encoder(target.deliverable.format)
 
     def _note_finished(self, error: BaseException) -> None:
         """Note in a report what a run that failed or was stopped had finished: it can be kept."""
@@ -223,9 +234,10 @@ class _Run:
         self._put(target.path, data)
 
     def _put(self, path: Path, data: bytes) -> None:
+        digest = self._hashing.submit(hashlib.sha256, data)  # while the disk is waited for
         write_atomically(path, data, overwrite=True)
         file = next(file for file in self.report.files if file.path == path)
-        file.bytes, file.sha256 = len(data), hashlib.sha256(data).hexdigest()
+        file.bytes, file.sha256 = len(data), digest.result().hexdigest()
         self.tell(FileDone(path, file.mood))
 
     def _write_report(self) -> None:

@@ -18,9 +18,9 @@ from evenfall.advice.rules import NOISE_SHOWS_LIGHTNESS
 from evenfall.camera.state import CameraState
 from evenfall.errors import Advice
 from evenfall.light.primaries import luminance_weights
+from evenfall.look.additions import Additions
 from evenfall.look.chain import LookChain, build_chain
 from evenfall.look.output import output_space
-from evenfall.look.whole import Additions
 from evenfall.mix.balance import Balance
 from evenfall.mix.engine import Mix, PassRead
 from evenfall.recipe import Recipe, ResolvedMood

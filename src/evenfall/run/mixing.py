@@ -13,7 +13,7 @@ import numpy.typing as npt
 from evenfall.camera.exposure import plan_meter
 from evenfall.camera.state import CameraState
 from evenfall.errors import EvenfallError, PassError, PixelSourceError
-from evenfall.look.whole import Additions
+from evenfall.look.additions import Additions
 from evenfall.mix.balance import Balance, balance_mood
 from evenfall.mix.engine import Mix, PassRead, mix_moods
 from evenfall.mix.matching import MeanNeed, area_mean, means_needed, solve_matches

@@ -115,6 +115,8 @@ class Origins:
         return self._excerpt(set(moods), None)
 
     def _excerpt(self, moods: set[str], deliverable: int | None) -> str:
+        if "deliverables" not in self.recipe.model.model_fields_set:
+            deliverable = None  # the text speaks of none
         key = frozenset(moods), deliverable
         if key not in self._texts:
             self._texts[key] = excerpt(self.recipe, moods, deliverable, proof=self.proof)

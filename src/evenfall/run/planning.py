@@ -9,14 +9,12 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.deliver.sheet import picture_size
 from evenfall.run.describing import describe_light, versions
 from evenfall.run.earlier import Earlier
 from evenfall.run.fingerprints import Fingerprints
 from evenfall.run.kept import load_thumbnail
 from evenfall.run.origin import Origins, lights_behind, side_files
 from evenfall.run.report import FileReport, RunReport
-from evenfall.run.sheet import sheet_digest
 from evenfall.run.targets import Target, plan_targets, refuse_inputs, sheet_path
 from evenfall.run.view import View
 
@@ -156,6 +154,9 @@ def _plan_pictures(plan: RunPlan, targets: Sequence[Target]) -> None:
 
 
 def _plan_sheet(plan: RunPlan, path: Path) -> None:
+    from evenfall.deliver.sheet import picture_size
+    from evenfall.run.sheet import sheet_digest
+
     view, moods, earlier = plan.view, list(plan.mood_digests), plan.earlier
     sheet = view.recipe.model.sheet
     file = FileReport(path, "", sheet.format)

@@ -13,7 +13,6 @@ import hashlib
 import json
 import os
 import secrets
-import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -21,6 +20,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from zlib_ng import zlib_ng
 
 from evenfall.mix.halves import widen
 from evenfall.passes.caching import cache_folder
@@ -250,7 +250,7 @@ def _load(path: Path, header: PassHeader) -> PassImage | None:
         with path.open("rb") as stream:
             facts = json.loads(stream.readline())
             data = stream.read()
-        if zlib.adler32(data) != facts["checksum"]:
+        if zlib_ng.adler32(data) != facts["checksum"]:
             return None
         shape = (header.height, header.width)
         planes = np.frombuffer(data, facts["dtype"], 3 * shape[0] * shape[1]).reshape(3, *shape)
@@ -274,7 +274,7 @@ def _store(path: Path, image: PassImage) -> None:
         "dtype": image.planes[0].dtype.str,
         "alpha": image.alpha is not None,
         "census": asdict(image.census),
-        "checksum": zlib.adler32(body),
+        "checksum": zlib_ng.adler32(body),
     }
     partial = path.with_name(f"{path.name}.{secrets.token_hex(4)}")
     try:

@@ -10,8 +10,7 @@ import numpy.typing as npt
 from evenfall.camera.white_balance import white_balance_matrix
 from evenfall.errors import RecipeError
 from evenfall.light.primaries import ACESCG, RgbSpace, conversion_matrix
-from evenfall.look.regions import RegionChange
-from evenfall.look.whole import Additions
+from evenfall.look.additions import Additions
 from evenfall.mix.plan import RegionalGain
 from evenfall.recipe import Area, Recipe, ResolvedMood, WhiteBalance
 
@@ -75,6 +74,9 @@ def additions_of(
     RecipeError
         When there is no light in the neutral spot of a region's white balance.
     """
+    if not (mood.regions or mood.plate or mood.overlays):
+        return Additions()
+    from evenfall.look.regions import RegionChange
     from evenfall.passes.side.pictures import read_picture
 
     changes = [

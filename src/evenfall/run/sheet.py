@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.deliver.formats import encode_jpeg, encode_png
+from evenfall.deliver.jpeg import encode_jpeg
 from evenfall.deliver.lettering import format_kelvin, format_stops
+from evenfall.deliver.png import encode_png
 from evenfall.deliver.provenance import Provenance
 from evenfall.deliver.sheet import SheetLight, SheetMood, SheetText, draw_sheet
 from evenfall.light.primaries import BT709

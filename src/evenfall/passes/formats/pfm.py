@@ -19,9 +19,7 @@ from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import StoredPicture
 from evenfall.passes.selection import select
 
-__all__ = ["PFM_MAGICS", "inspect_pfm", "read_pfm"]
-
-PFM_MAGICS = (b"PF", b"Pf")
+__all__ = ["inspect_pfm", "read_pfm"]
 
 _HEADER = re.compile(rb"P([Ff])\s+(\d{1,9})\s+(\d{1,9})\s+([-+0-9.eE]{1,32})(?:\r\n|\s)")
 _LONGEST_HEADER = 256

@@ -22,9 +22,7 @@ from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import StoredPicture
 from evenfall.passes.selection import select
 
-__all__ = ["HDR_MAGIC", "inspect_hdr", "read_hdr"]
-
-HDR_MAGIC = b"#?"
+__all__ = ["inspect_hdr", "read_hdr"]
 
 _LONGEST_HEADER = 1 << 16
 _RESOLUTION = re.compile(rb"([-+])([XY]) (\d{1,9}) ([-+])([XY]) (\d{1,9})\n")

@@ -27,9 +27,7 @@ from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import Array, StoredPicture
 from evenfall.passes.selection import select
 
-__all__ = ["TIFF_MAGICS", "inspect_tiff", "read_tiff"]
-
-TIFF_MAGICS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+__all__ = ["inspect_tiff", "read_tiff"]
 
 MAX_PAGES = 1024
 

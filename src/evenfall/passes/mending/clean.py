@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from evenfall.passes.mending.denoise import Guides
     from evenfall.recipe.model import Repair
 
-__all__ = ["Flaws", "find_fireflies", "find_flaws", "mends", "repair"]
+__all__ = ["Flaws", "find_fireflies", "find_flaws", "repair"]
 
 Mask = npt.NDArray[np.bool_]
 
@@ -188,11 +188,6 @@ def _third_brightest_neighbour(level: npt.NDArray[np.float32]) -> npt.NDArray[np
     return np.maximum(third, 0)
 
 
-def mends(settings: Repair) -> bool:
-    """Whether a recipe's repair asks for more than NaN and Inf, which reading replaces."""
-    return settings.fireflies or settings.negatives or settings.denoise
-
-
 def repair(image: PassImage, settings: Repair, guides: Guides | None = None) -> PassImage:
     """Mend a pass as the recipe's ``passes.repair`` asks.
 
@@ -216,7 +211,7 @@ def repair(image: PassImage, settings: Repair, guides: Guides | None = None) -> 
     UsageError
         When denoising is asked and the extra is not installed.
     """
-    if not mends(settings):
+    if not settings.goes_further:
         return image
     planes = [plane.copy() for plane in image.planes]
     replaced = 0

@@ -17,12 +17,11 @@ import numpy as np
 from evenfall.passes.faults import absurd_claim, damaged, refused
 from evenfall.passes.files import FileView, PassFile
 from evenfall.passes.image import Array
-from evenfall.passes.openexr.apart import decode_apart
+from evenfall.passes.kinds import EXR_MAGIC
 from evenfall.passes.openexr.chunks import ChunkTable
 from evenfall.passes.openexr.parts import ExrPart, samples
 from evenfall.passes.openexr.payloads import check_payloads
 from evenfall.passes.openexr.quiet import decoder_silenced
-from evenfall.passes.openexr.scan import EXR_MAGIC
 
 __all__ = ["decode_part"]
 
@@ -63,6 +62,8 @@ def decode_part(
     check_payloads(file, part, chunks)
     view = _PartView(file, part, chunks)
     if part.codec.isolated:
+        from evenfall.passes.openexr.apart import decode_apart
+
         pixels = decode_apart(view.read(), _shapes(part), threads=threads)
     else:
         pixels = _decode_here(view, threads)

@@ -14,11 +14,10 @@ from typing import NoReturn
 
 from evenfall.passes.faults import damaged
 from evenfall.passes.files import PassFile
+from evenfall.passes.kinds import EXR_MAGIC
 from evenfall.passes.openexr.parts import Attributes, ExrPart, part_of
 
-__all__ = ["EXR_MAGIC", "ExrScan", "scan_headers"]
-
-EXR_MAGIC = b"\x76\x2f\x31\x01"
+__all__ = ["ExrScan", "scan_headers"]
 
 MAX_PARTS = 1024
 MAX_ATTRIBUTES = 4096

@@ -9,10 +9,11 @@ import numpy.typing as npt
 
 from evenfall.passes.faults import refused
 from evenfall.passes.files import check_inside, open_pass
+from evenfall.passes.kinds import EXR_MAGIC
 from evenfall.passes.mending.denoise import Guides
 from evenfall.passes.openexr.chunks import scan_chunks
 from evenfall.passes.openexr.decode import decode_part
-from evenfall.passes.openexr.scan import EXR_MAGIC, scan_headers
+from evenfall.passes.openexr.scan import scan_headers
 from evenfall.passes.placement import place
 from evenfall.passes.reading import read
 from evenfall.recipe import Recipe

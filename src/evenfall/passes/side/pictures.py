@@ -18,10 +18,10 @@ from evenfall.errors import Fault, PassError, PixelSourceError
 from evenfall.light.primaries import BT709, RGB_SPACES
 from evenfall.passes.files import open_pass
 from evenfall.passes.header import Selector
-from evenfall.passes.kinds import encoded_kind
+from evenfall.passes.kinds import EXR_MAGIC, encoded_kind
 from evenfall.passes.openexr.chunks import scan_chunks
 from evenfall.passes.openexr.decode import decode_part
-from evenfall.passes.openexr.scan import EXR_MAGIC, scan_headers
+from evenfall.passes.openexr.scan import scan_headers
 from evenfall.passes.placement import place
 from evenfall.passes.reading import read
 from evenfall.passes.side.profiles import EmbeddedProfile, decode_srgb, parse_profile

@@ -1,0 +1,51 @@
+"""What asks for steps that need the whole picture, told without importing what makes them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from evenfall.recipe.look import Look
+
+if TYPE_CHECKING:
+    from evenfall.look.regions import RegionChange
+    from evenfall.passes.side.pictures import Picture
+    from evenfall.recipe.moods import Overlay, Plate
+
+__all__ = ["Additions", "needs_whole"]
+
+
+@dataclass(frozen=True, eq=False)
+class Additions:
+    """What a mood puts behind, in front of, and onto its picture.
+
+    Attributes
+    ----------
+    regions : sequence of RegionChange
+        Changes in areas, in order; they act on the view itself, before plate and cut-outs.
+    plate : pair of Plate and Picture, or None
+        The background and its settings.
+    overlays : sequence of pairs of Overlay and Picture
+        Cut-outs from back to front, and their settings.
+    """
+
+    regions: Sequence[RegionChange] = ()
+    plate: tuple[Plate, Picture] | None = None
+    overlays: Sequence[tuple[Overlay, Picture]] = field(default=())
+
+    @property
+    def any(self) -> bool:
+        """Whether there is anything to add."""
+        return bool(self.regions or self.overlays) or self.plate is not None
+
+
+def needs_whole(look: Look) -> bool:
+    """Whether a look has steps that need the whole picture.
+
+    Examples
+    --------
+    >>> needs_whole(Look()), needs_whole(Look(glare={"strength": 0.05}))
+    (False, True)
+    """
+    return look.glare.strength > 0 or look.sharpen.strength > 0 or look.fringe.strength > 0
