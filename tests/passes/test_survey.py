@@ -189,8 +189,8 @@ def test_sizes_and_spaces_that_differ_are_noted(
 def test_images_are_handed_on_one_at_a_time(folder: Path) -> None:
     seen: list[tuple[str, int]] = []
 
-    def look(name: str, image: Any, flaws: Any) -> None:
-        seen.append((name, flaws.counts["fireflies"]))
+    def look(facts: Any, image: Any, flaws: Any) -> None:
+        seen.append((facts.name, flaws.counts["fireflies"]))
 
     survey = survey_folder(folder, on_image=look)
     assert sorted(name for name, _ in seen) == sorted(

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import os
+import shutil
 
 import numpy as np
 import pytest
 
 import evenfall
+from evenfall.passes.files import stamp
 from evenfall.passes.library import PassLibrary
+from evenfall.passes.reading import read
 from evenfall.run.example import example_recipe
-from evenfall.run.reduced import area_mean, reduced_size
+from evenfall.run.reduced import area_mean, keep_for_proofs, reduced_size
 
 ROUNDING = 2.0**-11  # half floats of the kept passes
 
@@ -77,6 +80,33 @@ def test_second_proof_reads_no_pass_and_gives_the_same_bytes(recipe, tmp_path, m
     second = evenfall.run(recipe, proof=True, out=tmp_path / "second")
     for one, two in zip(first.files, second.files, strict=True):
         assert one.path.read_bytes() == two.path.read_bytes()
+
+
+def test_a_proof_after_a_survey_reads_no_pass(recipe, tmp_path, monkeypatch, own_cache):
+    from click.testing import CliRunner
+
+    from evenfall.cli import main
+
+    expected = evenfall.develop(recipe, "dusk", proof=True)
+    shutil.rmtree(own_cache)
+    starter = tmp_path / "starter.toml"
+    done = CliRunner().invoke(main, ["survey", str(recipe.passes_folder), "--write", str(starter)])
+    assert done.exit_code == 0, done.output
+
+    def refuse(*arguments):
+        raise AssertionError("a pass was read at full size")
+
+    monkeypatch.setattr(PassLibrary, "read", refuse)
+    np.testing.assert_array_equal(evenfall.develop(recipe, "dusk", proof=True), expected)
+
+
+def test_a_pass_that_changed_while_it_was_surveyed_is_not_kept(recipe, own_cache):
+    path = recipe.pass_path("lamp.exr")
+    (image,) = read(path)
+    seen = stamp(path)
+    os.utime(path, ns=(0, 0))
+    keep_for_proofs(image, seen)
+    assert not (own_cache / "proofs").exists()
 
 
 def test_changed_pass_is_reduced_anew(recipe, tmp_path):
@@ -153,7 +183,7 @@ def test_kept_passes_follow_the_guides_of_the_denoiser(recipe):
     loaded = evenfall.load(recipe.path)
 
     def name():
-        return open_view(loaded, proof=True).passes._key("sun").file_name
+        return open_view(loaded, proof=True).passes._file("sun").name
 
     before = name()
     assert name() == before

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
-from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 
     from evenfall.passes.image import PassImage
     from evenfall.passes.mending.clean import Flaws
-    from evenfall.passes.planning.survey import PassFacts, Survey
+    from evenfall.passes.planning.looking import PassFacts
+    from evenfall.passes.planning.survey import OnImage, Survey
     from evenfall.recipe.model import Beauty
 
 __all__ = ["command"]
@@ -88,7 +89,7 @@ def command(
             patterns=patterns,
             view=view,
             on_file=advance,
-            on_image=None if maps is None else _map_writer(maps, overwrite=overwrite),
+            on_image=_listener(maps, overwrite=overwrite, keep=write is not None),
         )
     if as_json:
         click.echo(json.dumps(_as_json(survey), indent=2))
@@ -105,16 +106,39 @@ def _check_free(write: Path | None, *, overwrite: bool) -> None:
         raise OutputError(f"{write}: the file exists already; say --overwrite, or another name")
 
 
-def _map_writer(maps: Path, *, overwrite: bool) -> Callable[[str, PassImage, Flaws], None]:
+def _listener(maps: Path | None, *, overwrite: bool, keep: bool) -> OnImage:
+    """Write maps of flaws; keep what a recipe's first proof would have to read again."""
+    draw = None if maps is None else _map_writer(maps, overwrite=overwrite)
+
+    def hear(facts: PassFacts, image: PassImage, flaws: Flaws) -> None:
+        if draw is not None:
+            draw(facts, image, flaws)
+        if keep and facts.kind == "light":
+            _keep(facts, image)
+
+    return hear
+
+
+def _keep(facts: PassFacts, image: PassImage) -> None:
+    from evenfall.errors import PassError
+    from evenfall.passes.fingerprint import noted_fingerprint
+    from evenfall.run.reduced import keep_for_proofs
+
+    with contextlib.suppress(PassError, OSError):  # a file that goes: the run will say so
+        keep_for_proofs(image, facts.stamp)
+        noted_fingerprint(image.header.path)
+
+
+def _map_writer(maps: Path, *, overwrite: bool) -> OnImage:
     from evenfall.cli.reading_progress import png_bytes
     from evenfall.deliver.atomic import write_atomically
     from evenfall.deliver.flaw_map import draw_flaw_map
 
-    def write(name: str, image: PassImage, flaws: Flaws) -> None:
+    def write(facts: PassFacts, image: PassImage, flaws: Flaws) -> None:
         found = {kind: mask for kind, mask in flaws.masks.items() if mask.any()}
         if found:
-            path = maps / f"{name}_flaws.png"
-            codes = draw_flaw_map(image.planes, found, title=name)
+            path = maps / f"{facts.name}_flaws.png"
+            codes = draw_flaw_map(image.planes, found, title=facts.name)
             write_atomically(path, png_bytes(codes), overwrite=overwrite)
             click.echo(f"Map: {path}", err=True)
 

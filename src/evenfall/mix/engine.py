@@ -22,8 +22,7 @@ import numpy.typing as npt
 from evenfall.errors import Fault, PassError
 from evenfall.mix.halves import widen
 from evenfall.mix.plan import MixPlan, RegionalGain
-from evenfall.mix.workers import passes_at_once
-from evenfall.passes.processors import default_workers
+from evenfall.passes.processors import default_workers, passes_at_once
 
 __all__ = ["Mix", "PassRead", "PassSource", "mix_moods"]
 

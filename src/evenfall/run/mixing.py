@@ -18,9 +18,8 @@ from evenfall.mix.balance import Balance, balance_mood
 from evenfall.mix.engine import Mix, PassRead, mix_moods
 from evenfall.mix.matching import MeanNeed, area_mean, means_needed, solve_matches
 from evenfall.mix.plan import RegionalGain, plan_mix
-from evenfall.mix.workers import passes_at_once
 from evenfall.passes.image import PassImage, PixelCensus
-from evenfall.passes.processors import default_workers
+from evenfall.passes.processors import default_workers, passes_at_once
 from evenfall.recipe import Area, Recipe, ResolvedMood, WhiteBalance
 from evenfall.run.areas import weights_of
 from evenfall.run.measuring import Grid, Measuring, neutral_moods, plan_measuring

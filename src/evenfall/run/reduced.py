@@ -24,12 +24,14 @@ from zlib_ng import zlib_ng
 
 from evenfall.mix.halves import widen
 from evenfall.passes.caching import cache_folder
+from evenfall.passes.files import Stamp, stamp
 from evenfall.passes.header import PassHeader
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.library import PassLibrary
+from evenfall.recipe import Proof, Repair
 from evenfall.run.caching import trim_folder
 
-__all__ = ["ReducedLibrary", "area_mean", "narrowed", "reduced_size"]
+__all__ = ["ReducedLibrary", "area_mean", "keep_for_proofs", "narrowed", "reduced_size"]
 
 Array = npt.NDArray[Any]
 _FORMAT = 3
@@ -208,40 +210,71 @@ class ReducedLibrary:
         """Reduced passes of a batch, from the cache or anew; thread-safe."""
         if self.size == self._library.size or any(light not in self.headers for light in batch):
             return self._library.read(batch)  # which says what is wrong with a light without header
-        files = {light: self._folder / self._key(light).file_name for light in batch}
+        files = {light: self._file(light) for light in batch}
         kept = {light: _load(files[light], self.headers[light]) for light in batch}
         found = {light: image for light, image in kept.items() if image is not None}
         if len(found) == len(batch):
             return found
         reduced = {}
         for light, image in self._library.read(batch).items():
-            reduced[light] = self._reduce(image, self.headers[light])
+            reduced[light] = _reduce(image, self.size)
             _store(files[light], reduced[light])
         return reduced
 
-    def _key(self, light: str) -> _Key:
-        header = self._library.headers[light]
-        facts = header.path.stat()
-        return _Key(
-            str(header.path.resolve()),
-            facts.st_size,
-            facts.st_ino,
-            facts.st_mtime_ns,
-            facts.st_ctime_ns,
-            header.layer,
-            header.part,
-            header.view,
-            self._repair,
-            *self.size,
-        )
+    def _file(self, light: str) -> Path:
+        return self._folder / _file_name(self._library.headers[light], self._repair, self.size)
 
-    def _reduce(self, image: PassImage, header: PassHeader) -> PassImage:
-        planes = [area_mean(plane, self.size) for plane in image.planes]
-        alpha = None if image.alpha is None else area_mean(image.alpha, self.size)
-        if all(plane.dtype == np.float16 for plane in image.planes):
-            planes = [plane.astype(np.float16) for plane in planes]
-        red, green, blue = planes
-        return PassImage(header, (red, green, blue), alpha, image.census)
+
+def keep_for_proofs(image: PassImage, seen: Stamp) -> None:
+    """Keep a pass that was read for something else, so that the first proof need not read it.
+
+    It is kept at the usual width of proofs, for a recipe that mends nothing.
+
+    Parameters
+    ----------
+    image : PassImage
+        As it was read.
+    seen : Stamp
+        Of its file before it was read: a file that changed since is not kept.
+
+    Raises
+    ------
+    PassError, OSError
+        When the file is gone.
+    """
+    header = image.header
+    full = header.width, header.height
+    size = reduced_size(full, Proof().width)
+    if size != full:
+        name = _file_name(header, Repair().model_dump_json(), size)
+        if stamp(header.path) == seen:
+            _store(cache_folder() / "proofs" / name, _reduce(image, size))
+
+
+def _file_name(header: PassHeader, repair: str, size: tuple[int, int]) -> str:
+    facts = header.path.stat()
+    return _Key(
+        str(header.path.resolve()),
+        facts.st_size,
+        facts.st_ino,
+        facts.st_mtime_ns,
+        facts.st_ctime_ns,
+        header.layer,
+        header.part,
+        header.view,
+        repair,
+        *size,
+    ).file_name
+
+
+def _reduce(image: PassImage, size: tuple[int, int]) -> PassImage:
+    planes = [area_mean(plane, size) for plane in image.planes]
+    alpha = None if image.alpha is None else area_mean(image.alpha, size)
+    if all(plane.dtype == np.float16 for plane in image.planes):
+        planes = [plane.astype(np.float16) for plane in planes]
+    red, green, blue = planes
+    header = replace(image.header, width=size[0], height=size[1])
+    return PassImage(header, (red, green, blue), alpha, image.census)
 
 
 def _load(path: Path, header: PassHeader) -> PassImage | None:

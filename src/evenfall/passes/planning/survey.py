@@ -5,83 +5,27 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
 
 import numpy as np
 
 from evenfall.errors import PassError, UsageError
-from evenfall.light.primaries import luminance_weights, space_from_chromaticities
 from evenfall.passes.files import check_inside
-from evenfall.passes.header import PassHeader, Selector
-from evenfall.passes.image import PassImage, PixelCensus
-from evenfall.passes.mending.clean import Flaws, find_flaws
+from evenfall.passes.image import PassImage
+from evenfall.passes.mending.clean import Flaws
+from evenfall.passes.planning.looking import Found, Kind, PassFacts, look_into
 from evenfall.passes.planning.match import (
-    RoleGuess,
     is_beauty_name,
     is_guide_name,
     light_names,
     without_frame,
 )
-from evenfall.passes.planning.roles import LightTraits, light_traits, propose_roles
-from evenfall.passes.proving.suspicion import suspect_encoding
-from evenfall.passes.reading import inspect, read
+from evenfall.passes.planning.roles import LightTraits, propose_roles
+from evenfall.passes.reading import inspect
 
-__all__ = ["PassFacts", "Survey", "Unreadable", "survey_folder"]
-
-Kind = Literal["light", "beauty", "guide"]
+__all__ = ["OnImage", "PassFacts", "Survey", "Unreadable", "survey_folder"]
 
 _ENDINGS = frozenset({".exr", ".hdr", ".pic", ".tif", ".tiff", ".pfm"})
 _DISPLAY_ENDINGS = frozenset({".png", ".jpg", ".jpeg", ".webp", ".avif", ".gif", ".bmp"})
-
-
-@dataclass(frozen=True)
-class PassFacts:
-    """Facts of one picture.
-
-    Parameters
-    ----------
-    name : str
-        Name proposed for the recipe.
-    kind : str
-        ``"light"``, ``"beauty"`` or ``"guide"`` (albedo, normal and other pictures without light).
-    file : str
-        Relative to the folder.
-    header : PassHeader
-        What the file says.
-    colour_space : str
-        Name of its primaries, or ``"BT.709 (not said)"``.
-    mean_luminance, peak_luminance : float
-        In scene units; the peak is the largest pixel.
-    share : float
-        Of the light of all passes; 0 for beauty and guides.
-    stops_to_key : float or None
-        Mean luminance against the key's (the brightest one's), in stops.
-    role : RoleGuess or None
-        Proposed role and why; None for beauty and guides.
-    census : PixelCensus
-        Broken numbers.
-    flaws : dict of str to int
-        Pixels by kind of flaw; see `evenfall.passes.mending.clean`.
-    flat_top : float or None
-        Level of the flat top, if there is one.
-    encoding_marks : tuple of str
-        Why the picture looks display-encoded; empty if it does not.
-    """
-
-    name: str
-    kind: Kind
-    file: str
-    header: PassHeader
-    colour_space: str
-    mean_luminance: float
-    peak_luminance: float
-    share: float
-    stops_to_key: float | None
-    role: RoleGuess | None
-    census: PixelCensus
-    flaws: dict[str, int]
-    flat_top: float | None
-    encoding_marks: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -124,20 +68,8 @@ class Survey:
         return next((facts for facts in self.passes if facts.kind == "beauty"), None)
 
 
-@dataclass(frozen=True)
-class _Found:
-    """A picture inside a file, before it is read."""
-
-    file: str
-    header: PassHeader
-    stem: str
-    kind: Kind = "light"
-    name: str = ""
-
-    @property
-    def selector(self) -> Selector:
-        header = self.header
-        return Selector(header.layer, header.part, header.view or None)
+OnImage = Callable[[PassFacts, PassImage, Flaws], None]
+"""Told of each light or beauty; role and share are not known yet."""
 
 
 def survey_folder(
@@ -146,7 +78,7 @@ def survey_folder(
     patterns: Sequence[str] = (),
     view: str | None = None,
     on_file: Callable[[str], None] | None = None,
-    on_image: Callable[[str, PassImage, Flaws], None] | None = None,
+    on_image: OnImage | None = None,
 ) -> Survey:
     """Look at all passes of a folder and the folders in it.
 
@@ -159,9 +91,9 @@ def survey_folder(
     view : str or None
         Camera, for files of several views; the first otherwise.
     on_file : callable, optional
-        Told the name of each file before it is read.
+        Told the name of each file, in their order.
     on_image : callable, optional
-        Told name, pixels and flaws of each light or beauty, one at a time.
+        Told facts, pixels and flaws of each light or beauty, one at a time.
 
     Raises
     ------
@@ -228,7 +160,7 @@ def _pictures(
     view: str | None,
     notes: list[str],
     unreadable: list[Unreadable],
-) -> Iterator[_Found]:
+) -> Iterator[Found]:
     views: set[str] = set()
     for path in files:
         file = path.relative_to(folder).as_posix()
@@ -250,13 +182,13 @@ def _pictures(
                 inner = [part for part in (header.part, header.layer) if part]
                 outer = [] if several and len(files) == 1 else [file.rsplit(".", 1)[0]]
                 stem = "_".join([*outer, *inner]) if several else outer[0]
-                yield _Found(file, header, stem.replace("/", "_"))
+                yield Found(file, header, stem.replace("/", "_"))
     if len(views) > 1:
         chosen = view or "the first view of each file"
         notes.append(f"views in these files: {', '.join(sorted(views))}; surveyed: {chosen}")
 
 
-def _name(found: list[_Found], patterns: Sequence[str], notes: list[str]) -> list[_Found]:
+def _name(found: list[Found], patterns: Sequence[str], notes: list[str]) -> list[Found]:
     """Tell lights, beauty and guides apart by name, and name the lights."""
     kinds: list[Kind] = []
     for each in found:
@@ -278,61 +210,29 @@ def _name(found: list[_Found], patterns: Sequence[str], notes: list[str]) -> lis
 
 def _read_all(
     folder: Path,
-    found: Sequence[_Found],
+    found: Sequence[Found],
     unreadable: list[Unreadable],
     on_file: Callable[[str], None] | None,
-    on_image: Callable[[str, PassImage, Flaws], None] | None,
+    on_image: OnImage | None,
 ) -> tuple[list[PassFacts], dict[str, LightTraits]]:
+    """Look into the files; what is told of them keeps their order."""
     facts: list[PassFacts] = []
     traits: dict[str, LightTraits] = {}
-    for file in dict.fromkeys(each.file for each in found):
-        here = [each for each in found if each.file == file]
+    files = list(dict.fromkeys(each.file for each in found))
+    together = [[each for each in found if each.file == file] for file in files]
+    for file, looked_at in look_into(folder, together):
         if on_file is not None:
             on_file(file)
-        try:
-            images = read(folder / file, [each.selector for each in here])
-        except PassError as error:
-            unreadable.append(Unreadable(file, str(error)))
+        if isinstance(looked_at, PassError):
+            unreadable.append(Unreadable(file, str(looked_at)))
             continue
-        for each, image in zip(here, images, strict=True):
-            flaws = find_flaws(image.planes) if each.kind != "guide" else None
-            facts.append(_facts(each, image, flaws))
+        for fact, image, flaws, own in looked_at:
+            facts.append(fact)
             if flaws is not None and on_image is not None:
-                on_image(each.name, image, flaws)
-            if each.kind == "light":
-                traits[each.name] = light_traits(image.planes, _weights(image.header))
+                on_image(fact, image, flaws)
+            if own is not None:
+                traits[fact.name] = own
     return facts, traits
-
-
-def _weights(header: PassHeader) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
-    return luminance_weights(space_from_chromaticities(header.chromaticities))
-
-
-def _facts(found: _Found, image: PassImage, flaws: Flaws | None) -> PassFacts:
-    weights = _weights(image.header).astype(np.float32)
-    luminance = sum(
-        weight * plane.astype(np.float32)
-        for weight, plane in zip(weights, image.planes, strict=True)
-    )
-    space = space_from_chromaticities(image.header.chromaticities).name
-    said = image.header.chromaticities is not None
-    suspicion = suspect_encoding(image.planes)
-    return PassFacts(
-        name=found.name,
-        kind=found.kind,
-        file=found.file,
-        header=image.header,
-        colour_space=space if said else f"{space} (not said)",
-        mean_luminance=float(np.mean(luminance, dtype=np.float64)),
-        peak_luminance=float(np.max(luminance)),
-        share=0.0,
-        stops_to_key=None,
-        role=None,
-        census=image.census,
-        flaws={} if flaws is None else flaws.counts,
-        flat_top=None if flaws is None else flaws.top,
-        encoding_marks=suspicion.reasons if suspicion.suspected else (),
-    )
 
 
 def _set_against_each_other(
