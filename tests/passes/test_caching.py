@@ -7,12 +7,13 @@ KNOWNFOLDERID, FOLDERID_LocalAppData ("%LOCALAPPDATA% (%USERPROFILE%\\AppData\\L
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 
 import pytest
 
-from evenfall.passes.caching import cache_folder
+from evenfall.passes.caching import cache_folder, keep, note_use
 
 HOME = Path("/home/somebody")
 
@@ -62,3 +63,36 @@ def test_without_a_home_nothing_is_kept(monkeypatch: pytest.MonkeyPatch) -> None
         monkeypatch.delenv(variable, raising=False)
     with pytest.raises(OSError):  # noqa: PT011 -- which one depends on the system
         cache_folder().mkdir(parents=True)
+
+
+def test_what_is_kept_is_whole_under_its_name(tmp_path: Path) -> None:
+    path = tmp_path / "proofs" / "sun"
+    keep(path, b"facts\n", memoryview(b"pixels"))
+    assert path.read_bytes() == b"facts\npixels"
+    keep(path, b"others")
+    assert path.read_bytes() == b"others"
+    assert list(path.parent.iterdir()) == [path]
+
+
+def test_the_files_unused_for_longest_go_first(tmp_path: Path) -> None:
+    for second, name in enumerate(("sun", "sky", "lamp")):
+        keep(tmp_path / name, b"x" * 40)
+        os.utime(tmp_path / name, (second, second))
+    note_use(tmp_path / "sun")
+    keep(tmp_path / "cove", b"x" * 40, limit_bytes=90)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["cove", "sun"]
+
+
+def test_a_folder_that_cannot_be_written_is_no_fault(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "file").write_bytes(b"")
+    keep(tmp_path / "file" / "sun", b"pixels")
+
+    def full(path: Path, target: Path) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "replace", full)
+    keep(tmp_path / "sun", b"pixels")
+    assert [path.name for path in tmp_path.iterdir()] == ["file"]
+    note_use(tmp_path / "nothing")

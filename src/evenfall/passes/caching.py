@@ -1,12 +1,14 @@
-"""The folder of what is kept between runs; it may be deleted at any time."""
+"""What is kept between runs, in a folder that may be deleted at any time."""
 
 from __future__ import annotations
 
+import contextlib
 import os
+import secrets
 import sys
 from pathlib import Path
 
-__all__ = ["cache_folder"]
+__all__ = ["cache_folder", "keep", "note_use"]
 
 
 def cache_folder() -> Path:
@@ -26,3 +28,51 @@ def _caches_of_the_system() -> Path:
     if sys.platform == "darwin":
         return Path.home() / "Library" / "Caches"
     return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+
+
+def keep(path: Path, *parts: bytes | memoryview, limit_bytes: int | None = None) -> None:
+    """Keep something under a name, whole or not at all; a cache that cannot be written is no fault.
+
+    Parameters
+    ----------
+    path : Path
+        Its name; the folder is made if it is missing.
+    *parts : bytes-like
+        What is kept, one part behind the other.
+    limit_bytes : int, optional
+        Of the folder: beyond it the files that were not used for longest are thrown away.
+    """
+    partial = path.with_name(f"{path.name}.{secrets.token_hex(4)}")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            with partial.open("xb") as stream:
+                for part in parts:
+                    stream.write(part)
+            partial.replace(path)
+        finally:
+            partial.unlink(missing_ok=True)
+        if limit_bytes is not None:
+            _trim(path.parent, limit_bytes)
+    except OSError:
+        return
+
+
+def note_use(path: Path) -> None:
+    """Note that a kept file was used, so that it is not thrown away first."""
+    with contextlib.suppress(OSError):
+        os.utime(path)
+
+
+def _trim(folder: Path, limit_bytes: int) -> None:
+    entries: list[tuple[os.stat_result, Path]] = []
+    with os.scandir(folder) as scanned:
+        for entry in scanned:
+            with contextlib.suppress(FileNotFoundError):  # somebody else's, renamed meanwhile
+                entries.append((entry.stat(), Path(entry)))
+    excess = sum(facts.st_size for facts, _ in entries) - limit_bytes
+    for facts, path in sorted(entries, key=lambda entry: entry[0].st_mtime_ns):
+        if excess <= 0:
+            return
+        path.unlink(missing_ok=True)
+        excess -= facts.st_size

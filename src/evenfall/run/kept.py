@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
-import os
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.deliver.atomic import write_atomically
-from evenfall.errors import EvenfallError
-from evenfall.passes.caching import cache_folder
-from evenfall.run.caching import trim_folder
+from evenfall.passes.caching import cache_folder, keep, note_use
 
 __all__ = ["load_thumbnail", "store_thumbnail"]
 
@@ -30,8 +25,7 @@ def load_thumbnail(mood_digest: str, size: tuple[int, int]) -> npt.NDArray[np.ui
     body, checksum = codes[:-32], codes[-32:].tobytes()
     if body.size != 3 * size[0] * size[1] or hashlib.sha256(body.tobytes()).digest() != checksum:
         return None
-    with contextlib.suppress(OSError):
-        os.utime(path)  # the least recently used are thrown away first
+    note_use(path)
     return body.reshape(size[1], size[0], 3)
 
 
@@ -39,11 +33,7 @@ def store_thumbnail(mood_digest: str, codes: npt.NDArray[np.uint8]) -> None:
     """Keep the small picture of a mood; a cache that cannot be written is no fault."""
     path = _thumbnail_path(mood_digest, (codes.shape[1], codes.shape[0]))
     body = codes.tobytes()
-    try:
-        write_atomically(path, body + hashlib.sha256(body).digest(), overwrite=True)
-        trim_folder(path.parent, _THUMBNAILS_BYTES)
-    except (EvenfallError, OSError):
-        return
+    keep(path, body, hashlib.sha256(body).digest(), limit_bytes=_THUMBNAILS_BYTES)
 
 
 def _thumbnail_path(mood_digest: str, size: tuple[int, int]) -> Path:

@@ -8,11 +8,8 @@ pixels are mended; a file that changed in any of these is read anew.
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import json
-import os
-import secrets
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -23,13 +20,12 @@ import numpy.typing as npt
 from zlib_ng import zlib_ng
 
 from evenfall.mix.halves import widen
-from evenfall.passes.caching import cache_folder
+from evenfall.passes.caching import cache_folder, keep, note_use
 from evenfall.passes.files import Stamp, stamp
 from evenfall.passes.header import PassHeader
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.library import PassLibrary
 from evenfall.recipe import Proof, Repair
-from evenfall.run.caching import trim_folder
 
 __all__ = ["ReducedLibrary", "area_mean", "keep_for_proofs", "narrowed", "reduced_size"]
 
@@ -293,8 +289,7 @@ def _load(path: Path, header: PassHeader) -> PassImage | None:
         census = PixelCensus(**facts["census"])
     except (OSError, ValueError, KeyError, TypeError):
         return None
-    with contextlib.suppress(OSError):
-        os.utime(path)  # the least recently used are thrown away first
+    note_use(path)
     return PassImage(header, (planes[0], planes[1], planes[2]), alpha, census)
 
 
@@ -309,14 +304,4 @@ def _store(path: Path, image: PassImage) -> None:
         "census": asdict(image.census),
         "checksum": zlib_ng.adler32(body),
     }
-    partial = path.with_name(f"{path.name}.{secrets.token_hex(4)}")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        try:
-            partial.write_bytes(json.dumps(facts).encode() + b"\n" + body)
-            partial.replace(path)
-        finally:
-            partial.unlink(missing_ok=True)
-        trim_folder(path.parent, _LIMIT_BYTES)
-    except OSError:
-        return
+    keep(path, json.dumps(facts).encode() + b"\n", body, limit_bytes=_LIMIT_BYTES)

@@ -11,21 +11,22 @@ than a pixel ties neighbours together; it then takes most of the noise for textu
 from __future__ import annotations
 
 import hashlib
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from importlib.util import find_spec
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
 from evenfall.errors import Fault, PassError, UsageError
-from evenfall.passes.caching import cache_folder
+from evenfall.passes.caching import cache_folder, keep, note_use
 from evenfall.passes.image import Array
 
 __all__ = ["Guides", "denoise"]
 
+_KEPT_BYTES = 8 << 30  # some hundred passes of 3840 x 2160 halves
 _WIDEST_SIDE = 16_384  # pixels; beyond it the library's tiles would need more memory than there is
 
 
@@ -146,23 +147,19 @@ def _key(colour: Array, guides: Guides) -> str:
 
 def _recall(path: Path, like: Array) -> Array | None:
     try:
-        kept = np.load(path, allow_pickle=False)
+        kept: Array = np.load(path, allow_pickle=False)
     except (OSError, ValueError, EOFError):
         return None
-    usable = kept.shape == like.shape and kept.dtype == like.dtype
-    return kept if usable else None
+    if kept.shape != like.shape or kept.dtype != like.dtype:
+        return None
+    note_use(path)
+    return kept
 
 
 def _keep(path: Path, denoised: Array) -> None:
-    """Keep the result if the folder can be written; a cache that cannot is no error."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as file:
-            part = Path(file.name)
-            np.save(file, denoised, allow_pickle=False)
-        part.replace(path)
-    except OSError:
-        return
+    stored = BytesIO()
+    np.save(stored, denoised, allow_pickle=False)
+    keep(path, stored.getbuffer(), limit_bytes=_KEPT_BYTES)
 
 
 def _run(colour: npt.NDArray[np.float32], guides: Guides) -> npt.NDArray[np.float32]:
