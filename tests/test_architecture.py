@@ -18,6 +18,7 @@ ROOT = Path(evenfall.__file__).parent
 MODULES = sorted(ROOT.rglob("*.py"))
 
 ORDER = (
+    "late",
     "errors",
     "recipe",
     "passes",
@@ -94,7 +95,7 @@ def parsed(path: Path) -> ast.Module:
 
 def test_every_package_has_its_place_in_the_order() -> None:
     packages = {path.name for path in ROOT.iterdir() if (path / "__init__.py").is_file()}
-    assert packages | {"errors"} == set(ORDER)
+    assert packages | {"late", "errors"} == set(ORDER)
 
 
 @pytest.mark.parametrize("path", MODULES, ids=name_of)

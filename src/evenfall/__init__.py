@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import sys
-from importlib import import_module
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
+
+from evenfall.late import late_names
 
 if TYPE_CHECKING:
     from evenfall.recipe import Recipe, load
@@ -15,13 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Recipe", "__version__", "develop", "load", "mix", "run"]
 
-_HOMES = {
-    "Recipe": "evenfall.recipe",
-    "load": "evenfall.recipe",
-    "mix": "evenfall.run",
-    "develop": "evenfall.run",
-    "run": "evenfall.run",
-}
+_late, _ = late_names(__name__, {"recipe": ("Recipe", "load"), "run": ("develop", "mix", "run")})
 
 
 def __getattr__(name: str) -> Any:
@@ -29,9 +24,7 @@ def __getattr__(name: str) -> Any:
         from importlib.metadata import version
 
         return version("evenfall")
-    if name in _HOMES:
-        return getattr(import_module(_HOMES[name]), name)
-    raise AttributeError(f"module 'evenfall' has no attribute {name!r}")
+    return _late(name)
 
 
 def __dir__() -> list[str]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from evenfall.late import late_names
 
 if TYPE_CHECKING:
     from evenfall.passes.header import PassHeader, Selector
@@ -21,20 +22,12 @@ __all__ = [
     "read",
 ]
 
-_HOMES = {
-    "header": ("PassHeader", "Selector"),
-    "image": ("PassImage", "PixelCensus"),
-    "library": ("PassLibrary",),
-    "reading": ("inspect", "read"),
-}
-
-
-def __getattr__(name: str) -> Any:
-    for home, names in _HOMES.items():
-        if name in names:
-            return getattr(import_module(f"evenfall.passes.{home}"), name)
-    raise AttributeError(f"module 'evenfall.passes' has no attribute {name!r}")
-
-
-def __dir__() -> list[str]:
-    return sorted(__all__)
+__getattr__, __dir__ = late_names(
+    __name__,
+    {
+        "header": ("PassHeader", "Selector"),
+        "image": ("PassImage", "PixelCensus"),
+        "library": ("PassLibrary",),
+        "reading": ("inspect", "read"),
+    },
+)

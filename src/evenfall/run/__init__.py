@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from evenfall.late import late_names
 
 if TYPE_CHECKING:
     from evenfall.run.events import Event, FileDone, MoodMixed, Note, PassRead, RunPlanned
@@ -27,20 +28,12 @@ __all__ = [
     "run",
 ]
 
-_HOMES = {
-    "events": ("Event", "FileDone", "MoodMixed", "Note", "PassRead", "RunPlanned"),
-    "pictures": ("develop", "mix"),
-    "report": ("FileReport", "LightReport", "MoodReport", "RunReport"),
-    "running": ("run",),
-}
-
-
-def __getattr__(name: str) -> Any:
-    for home, names in _HOMES.items():
-        if name in names:
-            return getattr(import_module(f"evenfall.run.{home}"), name)
-    raise AttributeError(f"module 'evenfall.run' has no attribute {name!r}")
-
-
-def __dir__() -> list[str]:
-    return sorted(__all__)
+__getattr__, __dir__ = late_names(
+    __name__,
+    {
+        "events": ("Event", "FileDone", "MoodMixed", "Note", "PassRead", "RunPlanned"),
+        "pictures": ("develop", "mix"),
+        "report": ("FileReport", "LightReport", "MoodReport", "RunReport"),
+        "running": ("run",),
+    },
+)
