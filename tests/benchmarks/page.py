@@ -65,6 +65,7 @@ def _targets(results: dict[str, Any]) -> str:
         ("peak memory, 12 passes, 3 moods", f"{run['peak_mb'] / _GIB:.2f} GiB", "1.2 GiB"),
         _ratio("peak memory of 24 lights over 6", lights[1] / lights[0], "1.1"),
         _row("first proof", results["first proof"]),
+        _row("first proof after a survey", results["first proof after a survey"]),
         _row("further proof", proof),
         _ratio("further proof over command", proof["seconds"] / seconds, "0.2"),
         _row("second run, one light of one mood", results["second run, one light of one mood"]),

@@ -126,6 +126,7 @@ def measure_targets(bench: Bench) -> None:
         bench.note(name, best(some))
     bench.note("run with contact sheet", bench.run(bench.recipe(FULL, 12, change=""), times=2))
     measure_second_runs(bench)
+    measure_survey(bench, recipe, passes)
     script = [PYTHON, str(HERE / "straightforward.py"), str(passes), str(bench.folder / "plain")]
     bench.note("straightforward script", best([measure(script) for _ in range(2)]))
     bench.results["stages"] = measure_stages(recipe)
@@ -145,6 +146,15 @@ def measure_second_runs(bench: Bench) -> None:
     shutil.rmtree(bench.folder / "cache", ignore_errors=True)
     bench.note("first proof", bench.run(recipe, "--proof"))
     bench.note("further proof", bench.run(recipe, "--proof", times=4))
+
+
+def measure_survey(bench: Bench, recipe: Path, passes: Path) -> None:
+    """A survey that writes a recipe, and the first proof after it."""
+    shutil.rmtree(bench.folder / "cache", ignore_errors=True)
+    survey = ("survey", str(passes), "--write", str(bench.folder / "surveyed.toml"), "--overwrite")
+    bench.note("survey", measure([*EVENFALL, *survey], environment=bench.environment))
+    proof = bench.run(recipe, "--proof", "--passes", str(passes))
+    bench.note("first proof after a survey", proof)
 
 
 def measure_start(bench: Bench) -> None:
