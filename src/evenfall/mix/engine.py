@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.errors import Fault, PassError
+from evenfall.mix.coverage import Coverage, notes_of_gaps
 from evenfall.mix.halves import widen
 from evenfall.mix.plan import MixPlan, RegionalGain
 from evenfall.passes.processors import default_workers, passes_at_once
@@ -63,7 +64,8 @@ class PassRead:
     lights : tuple of str
         The batch.
     images : mapping of str to PassImage
-        Its pictures; a listener looks at headers and censuses and keeps no pixels.
+        Its pictures; a listener looks at headers and censuses and keeps no pixels. Of passes that
+        share a part of a file, pixels may be left out: planes of no size.
     """
 
     lights: tuple[str, ...]
@@ -81,13 +83,21 @@ class Mix:
     alpha : ndarray, shape (H, W), float16 or float32, or None
         Coverage: that of the first light that is on and has one, in the order of reading. All
         passes of a view have the same; one that differs is named in `notes`.
-    notes : tuple of str
-        What a person should know about the sum.
+    alpha_gaps : mapping of (str, str) to float
+        By a light whose alpha differs, and the one whose alpha is used: by how much at the most.
+    remarks : tuple of str
+        What else a person should know about the sum.
     """
 
     planes: Floats
     alpha: npt.NDArray[Any] | None = None
-    notes: tuple[str, ...] = ()
+    alpha_gaps: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What a person should know about the sum."""
+        return (*notes_of_gaps(self.alpha_gaps), *self.remarks)
 
     def rgb(self) -> Floats:
         """Give the picture as (H, W, 3)."""
@@ -190,7 +200,7 @@ class _Job:
         self.turn = threading.Condition()
         self.next_batch = 0
         self.stopped = False
-        self.coverage = _Coverage(plan)
+        self.coverage = Coverage(plan)
         self.failures: dict[str, PassError] = {}
 
     def run(self, workers: int) -> tuple[dict[str, Mix], dict[str, PassError]]:
@@ -207,7 +217,7 @@ class _Job:
                 self._stop()
                 raise
         mixes = {
-            mood: Mix(total, self.coverage.alpha(mood), self.coverage.notes(mood))
+            mood: Mix(total, self.coverage.alpha(mood), self.coverage.gaps[mood])
             for mood, total in self.totals.items()
             if mood not in self.failures
         }
@@ -320,37 +330,6 @@ class _Job:
         with self.turn:
             self.stopped = True
             self.turn.notify_all()
-
-
-class _Coverage:
-    """The alpha of every mood, seen in the order of the plan."""
-
-    def __init__(self, plan: MixPlan) -> None:
-        self.plan = plan
-        self.first: dict[str, tuple[str, npt.NDArray[Any]]] = {}
-        self.differing: dict[str, list[str]] = {mood: [] for mood in plan.moods}
-
-    def see(self, light: str, alpha: npt.NDArray[Any] | None) -> None:
-        if alpha is None:
-            return
-        for mood in self.plan.needed_by([light]):
-            if mood not in self.first:
-                same = (kept for kept in self.first.values() if np.array_equal(kept[1], alpha))
-                self.first[mood] = (light, next(same, (light, alpha))[1])
-                continue
-            light_before, before = self.first[mood]
-            if before is not alpha and not np.array_equal(before, alpha):
-                gap = float(np.abs(np.subtract(before, alpha, dtype=np.float32)).max())
-                self.differing[mood].append(
-                    f"alpha of {light} differs from that of {light_before} by up to {gap:.3g}; "
-                    f"the one of {light_before} is used"
-                )
-
-    def alpha(self, mood: str) -> npt.NDArray[Any] | None:
-        return self.first[mood][1] if mood in self.first else None
-
-    def notes(self, mood: str) -> tuple[str, ...]:
-        return tuple(self.differing[mood])
 
 
 def _terms(plan: MixPlan, totals: Mapping[str, Floats]) -> dict[str, list[_Term]]:

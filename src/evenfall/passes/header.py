@@ -59,6 +59,11 @@ class PassHeader:
         Width of a pixel over its height.
     kind : str
         ``"exr"``, ``"hdr"``, ``"tiff"`` or ``"pfm"``.
+    row_bytes : int
+        Bytes of one decoded row of the part with all its layers; 0 where some rows cannot be read
+        by themselves.
+    chunk_rows : int
+        Rows that are decoded together.
     """
 
     path: Path
@@ -78,6 +83,8 @@ class PassHeader:
     colour_interop_id: str | None
     pixel_aspect: float
     kind: str
+    row_bytes: int = 0
+    chunk_rows: int = 1
 
     @property
     def label(self) -> str:

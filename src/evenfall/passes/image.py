@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import astuple, dataclass
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,7 @@ import numpy.typing as npt
 
 from evenfall.passes.header import PassHeader
 
-__all__ = ["Array", "PassImage", "PixelCensus", "StoredPicture"]
+__all__ = ["Array", "PassImage", "PixelCensus", "StoredPicture", "join_rows"]
 
 Array = npt.NDArray[Any]
 
@@ -36,6 +37,11 @@ class PixelCensus:
     negative: int = 0
     overflow: int = 0
     replaced: int = 0
+
+    def __add__(self, other: PixelCensus) -> PixelCensus:
+        """Count of two parts of a picture together."""
+        pairs = zip(astuple(self), astuple(other), strict=True)
+        return PixelCensus(*(one + two for one, two in pairs))
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,3 +88,15 @@ class PassImage:
     def rgb(self) -> npt.NDArray[np.float32]:
         """Return scene-linear RGB as float32 of shape (H, W, 3)."""
         return np.stack([plane.astype(np.float32) for plane in self.planes], axis=-1)
+
+
+def join_rows(bands: Sequence[PassImage]) -> PassImage:
+    """Put a pass together from bands of rows, from the top down."""
+    planes = [np.concatenate(some) for some in zip(*(band.planes for band in bands), strict=True)]
+    alphas = [band.alpha for band in bands if band.alpha is not None]
+    return PassImage(
+        bands[0].header,
+        (planes[0], planes[1], planes[2]),
+        np.concatenate(alphas) if alphas else None,
+        sum((band.census for band in bands), PixelCensus()),
+    )

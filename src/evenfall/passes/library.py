@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from collections import Counter
 from collections.abc import Iterable, Mapping
@@ -31,6 +32,8 @@ __all__ = ["PassLibrary"]
 _CHROMATICITY_TOLERANCE = 2e-5  # float32 storage, and documents that round to 4 or 5 digits
 _ASPECT_TOLERANCE = 1e-4
 _WHITE_LUMINANCE_TOLERANCE = 1e-4
+_PLAIN_BYTES = 6  # a pixel of three half floats
+_MANY = 4  # as many times as large as a plain pass, a part is read in bands
 
 
 @dataclass(frozen=True)
@@ -119,8 +122,41 @@ class PassLibrary:
                 together.setdefault((header.path, header.part), []).append(light)
         return [tuple(batch) for batch in together.values()]
 
-    def read(self, batch: tuple[str, ...]) -> dict[str, PassImage]:
+    def bands(self, lights: Iterable[str], *, multiple: int = 1) -> list[slice]:
+        """Cut the view into bands of rows that a part of many layers can be read in.
+
+        A band of such a part takes no more memory than a pass in a file of its own. There is one
+        band of all rows when no part holds much more than a pass, when a file of these lights can
+        only be read as a whole, and when mending has to see neighbours.
+
+        Parameters
+        ----------
+        lights : iterable of str
+            Lights that are to be read.
+        multiple : int
+            Of which bands begin at multiples.
+        """
+        width, height = self.size
+        headers = [self.headers[light] for light in lights if light in self.headers]
+        repair = self._recipe.model.passes.repair
+        pass_bytes = width * _PLAIN_BYTES
+        most = max((header.row_bytes for header in headers), default=0)
+        by_rows = all(header.row_bytes for header in headers) and repair.non_finite == "black"
+        if not by_rows or repair.goes_further or most <= _MANY * pass_bytes:
+            return [slice(0, height)]
+        step = math.lcm(max(header.chunk_rows for header in headers), multiple)
+        rows = max(step, height * pass_bytes // most // step * step)
+        return [slice(top, min(top + rows, height)) for top in range(0, height, rows)]
+
+    def read(self, batch: tuple[str, ...], rows: slice | None = None) -> dict[str, PassImage]:
         """Read the passes of a batch, mended as the recipe's ``passes.repair`` says; thread-safe.
+
+        Parameters
+        ----------
+        batch : tuple of str
+            One of `batches`.
+        rows : slice, optional
+            One of `bands`; all rows otherwise.
 
         Raises
         ------
@@ -131,7 +167,7 @@ class PassLibrary:
         if failed:
             raise _together(failed)
         places = [self._places[light] for light in batch]
-        images = self._read(places)
+        images = self._read(places, rows)
         return dict(zip(batch, images, strict=True))
 
     def beauty(self) -> PassImage | None:
@@ -177,7 +213,7 @@ class PassLibrary:
         exact = Selector(header.layer, header.part, header.view or None)
         return _Place(header, exact, stamp(path))
 
-    def _read(self, places: list[_Place]) -> list[PassImage]:
+    def _read(self, places: list[_Place], rows: slice | None = None) -> list[PassImage]:
         path = places[0].header.path
         if stamp(path) != places[0].stamp:
             raise refused(
@@ -190,7 +226,8 @@ class PassLibrary:
             path,
             [place.selector for place in places],
             non_finite=settings.non_finite,
-            threads=self._decoder_threads,
+            threads=self._decoder_threads if rows is None else 1,
+            rows=rows,
         )
         if not settings.goes_further:
             return images

@@ -45,8 +45,9 @@ def read(
     *,
     non_finite: NonFiniteRule = "black",
     threads: int = 1,
+    rows: slice | None = None,
 ) -> list[PassImage]:
-    """Read pictures of a file; what they share is decoded once.
+    """Read pictures of a file, or some rows of them; what they share is decoded once.
 
     Parameters
     ----------
@@ -57,6 +58,8 @@ def read(
         What replaces NaN and Inf; see `evenfall.passes.finite.count_and_replace`.
     threads : int
         Threads that the decoder may use for this file.
+    rows : slice, optional
+        First row, and the one behind the last; only for pictures whose headers have `row_bytes`.
 
     Returns
     -------
@@ -69,7 +72,7 @@ def read(
         As `inspect`; and when a selector fits nothing, or pixels cannot be decoded.
     """
     with open_pass(Path(path)) as file:
-        stored = _read_stored(file, selectors, threads)
+        stored = _read_stored(file, selectors, threads, rows)
     finished: dict[PassHeader, PassImage] = {}
     for picture in stored:  # two selectors may have chosen the same picture
         if picture.header not in finished:
@@ -99,7 +102,7 @@ def _inspect_stored(file: PassFile) -> list[PassHeader]:
 
 
 def _read_stored(
-    file: PassFile, selectors: Sequence[Selector], threads: int
+    file: PassFile, selectors: Sequence[Selector], threads: int, rows: slice | None
 ) -> list[StoredPicture]:
     match kind_of(file):
         case "hdr":
@@ -115,7 +118,7 @@ def _read_stored(
 
             return read_pfm(file, selectors)
         case _:
-            return read_exr(file, selectors, threads)
+            return read_exr(file, selectors, threads, rows)
 
 
 def _finish(picture: StoredPicture, rule: NonFiniteRule) -> PassImage:

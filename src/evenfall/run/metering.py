@@ -121,7 +121,7 @@ def meter_report(
     names = choose_moods(recipe, moods)
     view = open_view(recipe)
     gauge = _Gauge(on_read)
-    exposed = mix_and_expose(view, names, on_read=gauge.see)
+    exposed = mix_and_expose(view, names, on_read=gauge.see, sees_pixels=True)
     metered = tuple(
         _meter_mood(
             view,

@@ -77,6 +77,7 @@ class _Listener:
     """Takes note of what is read, and passes it on, one event at a time."""
 
     onward: Callable[[PassRead], None] | None
+    sees_pixels: bool = False
     censuses: dict[str, PixelCensus] = field(default_factory=dict)
     lock: threading.Lock = field(default_factory=threading.Lock)
 
@@ -96,6 +97,7 @@ def mix_and_expose(
     workers: int | None = None,
     keep_going: bool = False,
     on_read: Callable[[PassRead], None] | None = None,
+    sees_pixels: bool = False,
 ) -> Exposed:
     """Solve ratios, balance, mix, meter, and set the camera.
 
@@ -111,6 +113,9 @@ def mix_and_expose(
         True: a pass or mask that cannot be used stops only the moods that need it.
     on_read : callable, optional
         Told of passes as they are read.
+    sees_pixels : bool
+        Whether `on_read` looks at pixels: passes that share a part of a file are then read at once,
+        not in bands.
 
     Raises
     ------
@@ -120,7 +125,7 @@ def mix_and_expose(
         When a pass cannot be read.
     """
     recipe, workers = view.recipe, workers or default_workers()
-    listener = _Listener(on_read)
+    listener = _Listener(on_read, sees_pixels)
     concerned = {mood: _concerned(recipe, mood) for mood in moods}
     together = dict.fromkeys(other for some in concerned.values() for other in some)
     solved = _solve(view, together, workers, listener, keep_going=keep_going)
@@ -165,7 +170,7 @@ def _with_plate_note(mood: ResolvedMood, mix: Mix) -> Mix:
         f"moods.{mood.name}.plate: {mood.plate.file} is not seen: the passes {has}; "
         "render them with the background left out"
     )
-    return replace(mix, notes=(*mix.notes, note))
+    return replace(mix, remarks=(*mix.remarks, note))
 
 
 def mix_alone(view: View, mood: str, *, workers: int | None = None) -> Mix:
@@ -220,14 +225,30 @@ def _mix(
         regional,
         also=grid.lights - grid.planes.keys(),
     )
-    mixes, unread = mix_moods(
-        plan,
-        view.passes,
-        held=solved.held,
-        workers=workers,
-        on_event=see,
-        keep_going=keep_going,
-    )
+    in_bands = view.passes is view.files and not listener.sees_pixels
+    bands = view.files.bands(plan.lights) if in_bands else []
+    if len(bands) > 1:
+        from evenfall.run.banded import mix_in_bands
+
+        solved.held.clear()
+        mixes, unread = mix_in_bands(
+            plan,
+            view.files,
+            bands,
+            watched=grid.lights,
+            workers=workers,
+            on_event=see,
+            keep_going=keep_going,
+        )
+    else:
+        mixes, unread = mix_moods(
+            plan,
+            view.passes,
+            held=solved.held,
+            workers=workers,
+            on_event=see,
+            keep_going=keep_going,
+        )
     return mixes, {**failures, **unread}
 
 

@@ -23,7 +23,7 @@ from evenfall.mix.halves import widen
 from evenfall.passes.caching import cache_folder, keep, note_use
 from evenfall.passes.files import Stamp, stamp
 from evenfall.passes.header import PassHeader
-from evenfall.passes.image import PassImage, PixelCensus
+from evenfall.passes.image import PassImage, PixelCensus, join_rows
 from evenfall.passes.library import PassLibrary
 from evenfall.recipe import Proof, Repair
 
@@ -211,11 +211,27 @@ class ReducedLibrary:
         found = {light: image for light, image in kept.items() if image is not None}
         if len(found) == len(batch):
             return found
-        reduced = {}
-        for light, image in self._library.read(batch).items():
-            reduced[light] = _reduce(image, self.size)
-            _store(files[light], reduced[light])
+        reduced = self._reduced(batch)
+        for light, image in reduced.items():
+            _store(files[light], image)
         return reduced
+
+    def _reduced(self, batch: tuple[str, ...]) -> dict[str, PassImage]:
+        """Read a batch and reduce it, a part of many layers in bands if rows divide evenly."""
+        lines, odd = divmod(self._library.size[1], self.size[1])
+        bands = [] if odd else self._library.bands(batch, multiple=lines)
+        if len(bands) < 2:
+            images = self._library.read(batch)
+            return {light: _reduce(images.pop(light), self.size) for light in batch}
+        pieces: dict[str, list[PassImage]] = {light: [] for light in batch}
+        for rows in bands:
+            size = self.size[0], (rows.stop - rows.start) // lines
+            for light, image in self._library.read(batch, rows).items():
+                pieces[light].append(_reduce(image, size))
+        joined = {light: join_rows(pieces.pop(light)) for light in batch}
+        return {
+            light: replace(image, header=self.headers[light]) for light, image in joined.items()
+        }
 
     def _file(self, light: str) -> Path:
         return self._folder / _file_name(self._library.headers[light], self._repair, self.size)

@@ -25,6 +25,7 @@ from evenfall.passes.openexr.chunks import scan_chunks
 from evenfall.passes.openexr.decode import decode_part
 from evenfall.passes.openexr.layers import Layer, layers_of_part
 from evenfall.passes.openexr.parts import ExrPart, text_of
+from evenfall.passes.openexr.rows import only_rows, row_bytes
 from evenfall.passes.openexr.scan import ExrScan, scan_headers
 from evenfall.passes.placement import place
 from evenfall.passes.selection import select
@@ -50,8 +51,10 @@ def inspect_exr(file: PassFile) -> list[PassHeader]:
     return [item.header for item in found]
 
 
-def read_exr(file: PassFile, selectors: Sequence[Selector], threads: int) -> list[StoredPicture]:
-    """Read the selected pictures; each part that is needed is decoded once."""
+def read_exr(
+    file: PassFile, selectors: Sequence[Selector], threads: int, rows: slice | None = None
+) -> list[StoredPicture]:
+    """Read the selected pictures, or some rows of them; a part that is needed is decoded once."""
     scan = scan_headers(file)
     found = _pictures(file.path, scan)
     if not found:
@@ -64,10 +67,13 @@ def read_exr(file: PassFile, selectors: Sequence[Selector], threads: int) -> lis
     tables = scan_chunks(file, scan, wanted)
     pictures: dict[int, StoredPicture] = {}
     for index in wanted:
-        pixels = decode_part(file, scan.parts[index], tables[index], threads=threads)
+        part, chunks = scan.parts[index], tables[index]
+        if rows is not None:
+            part, chunks = only_rows(part, chunks, rows)
+        pixels = decode_part(file, part, chunks, threads=threads)
         for number, item in enumerate(chosen):
             if item.part.index == index:
-                pictures[number] = _assemble(item, pixels)
+                pictures[number] = _assemble(_Found(item.header, part, item.layer), pixels)
     return [pictures[number] for number in range(len(chosen))]
 
 
@@ -151,6 +157,8 @@ def _header(path: Path, part: ExrPart, layer: Layer) -> PassHeader:
         colour_interop_id=interop_id,
         pixel_aspect=part.pixel_aspect,
         kind="exr",
+        row_bytes=row_bytes(part),
+        chunk_rows=part.codec.rows,
     )
 
 
