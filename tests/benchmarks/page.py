@@ -52,6 +52,7 @@ def _targets(results: dict[str, Any]) -> str:
     stages = results["stages"]
     proof, script = results["further proof"], results["straightforward script"]
     lights = [results[f"lights {count}"]["peak_mb"] for count in (6, 24)]
+    layers = [results[f"layers {count}"]["peak_mb"] for count in (6, 24)]
     rows = [
         _row("the whole command", run),
         _row("floor, PNG by imagecodecs at level 1", plain),
@@ -64,6 +65,7 @@ def _targets(results: dict[str, Any]) -> str:
         _ratio("mix over decoding, processor time", stages["mix"] / stages["decode"], "0.5"),
         ("peak memory, 12 passes, 3 moods", f"{run['peak_mb'] / _GIB:.2f} GiB", "1.2 GiB"),
         _ratio("peak memory of 24 lights over 6", lights[1] / lights[0], "1.1"),
+        _ratio("the same, as layers of one file", layers[1] / layers[0], "1.1"),
         _row("first proof", results["first proof"]),
         _row("first proof after a survey", results["first proof after a survey"]),
         _row("further proof", proof),
@@ -105,13 +107,18 @@ def _growth(results: dict[str, Any]) -> str:
     rows = []
     for name, measured in results.items():
         kind, _, amount = name.partition(" ")
-        if kind in ("pixels", "lights", "moods") and "," not in name:
+        if kind in ("pixels", "lights", "layers", "moods") and "," not in name:
             fixed = {
                 "pixels": "6 lights, 3 moods",
                 "lights": "3840x2160, 3 moods",
+                "layers": "3840x2160, 3 moods",
                 "moods": "3840x2160, 6 lights",
             }[kind]
-            what = amount if kind == "pixels" else f"{amount} {kind}"
+            what = f"{amount} {kind}"
+            if kind == "pixels":
+                what = amount
+            if kind == "layers":
+                what = f"{amount} lights in one file"
             rows.append(
                 (what, fixed, f"{measured['seconds']:.2f} s", f"{measured['peak_mb']:.0f} MB")
             )

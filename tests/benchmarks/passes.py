@@ -56,6 +56,25 @@ def make_passes(folder: Path, size: tuple[int, int], lights: int) -> list[str]:
     return names
 
 
+def join_passes(folder: Path, names: Sequence[str], path: Path) -> None:
+    """Write passes as layers of one part of one file, if it is not there yet."""
+    import OpenEXR
+
+    if path.exists():
+        return
+    channels = {
+        f"{name}.{channel}": found.pixels
+        for name in names
+        for channel, found in OpenEXR.File(str(folder / f"{name}.exr"), separate_channels=True)
+        .channels()
+        .items()
+    }
+    header = {"compression": OpenEXR.ZIP_COMPRESSION, "type": OpenEXR.scanlineimage}
+    partial = path.with_suffix(".partial")
+    OpenEXR.File(header, channels).write(str(partial))
+    partial.rename(path)
+
+
 @cache
 def _sample(light: str) -> npt.NDArray[Any]:
     import OpenEXR
@@ -89,13 +108,20 @@ def make_recipe(
     moods: Sequence[str] = MOODS,
     look: str = "",
     change: str = "",
+    layers_of: str | None = None,
 ) -> Path:
-    """Write a recipe in which every light is on in every mood, with its own gain and tint."""
+    """Write a recipe in which every light is on in every mood, with its own gain and tint.
+
+    Lights lie in files of their own, or are layers of one file.
+    """
     rng = np.random.default_rng(SEED)
     lines = ["format = 1", f'passes = {{ folder = "{passes}" }}', look]
     for index, light in enumerate(lights):
         role = "key" if index == 0 else "fixture"
-        lines += [f"[lights.{light}]", f'file = "{light}.exr"', f'role = "{role}"']
+        file = f'file = "{light}.exr"'
+        if layers_of is not None:
+            file = f'file = "{layers_of}"\nlayer = "{light}"'
+        lines += [f"[lights.{light}]", file, f'role = "{role}"']
         lines += ["rendered = { kelvin = 4000 }"]
     for index, mood in enumerate(moods):
         like = MOODS[index % len(MOODS)]

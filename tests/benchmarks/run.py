@@ -28,7 +28,7 @@ import numpy as np
 from measure import Measured, best, measure
 from page import write_page
 
-from passes import MOODS, make_passes, make_recipe
+from passes import MOODS, join_passes, make_passes, make_recipe
 
 HERE = Path(__file__).parent
 RESULTS = HERE / "results.json"
@@ -59,6 +59,16 @@ class Bench:
         named = [*MOODS, "late", "blue", "storm", "fair", "dawn"][:moods]
         path = self.folder / f"view_{size[0]}_{lights}_{moods}.toml"
         return make_recipe(path, passes, names, named, change=change)
+
+    def layered(self, size: tuple[int, int], lights: int) -> Path:
+        """Make a recipe whose lights are layers of one file."""
+        passes = self.folder / f"{size[0]}x{size[1]}"
+        names = apart(make_passes, passes, size, lights)
+        file = self.folder / "layered" / f"{size[0]}_{lights}.exr"
+        file.parent.mkdir(exist_ok=True)
+        apart(join_passes, passes, names, file)
+        path = self.folder / f"layered_{size[0]}_{lights}.toml"
+        return make_recipe(path, file.parent, names, change=NO_SHEET, layers_of=file.name)
 
     def run(self, recipe: Path, *options: str, fresh: bool = True, times: int = 1) -> Measured:
         """Run evenfall, into an empty folder if `fresh`."""
@@ -175,6 +185,8 @@ def measure_growth(bench: Bench, *, quick: bool) -> None:
         bench.note(name, bench.run(bench.recipe(size, 6), times=2))
     for lights in (6, 12, 24):
         bench.note(f"lights {lights}", bench.run(bench.recipe(FULL, lights), times=2))
+    for lights in (6, 24):
+        bench.note(f"layers {lights}", bench.run(bench.layered(FULL, lights), times=2))
     for moods in (1, 3, 6):
         bench.note(f"moods {moods}", bench.run(bench.recipe(FULL, 6, moods), times=2))
 
