@@ -109,6 +109,24 @@ MISTAKES = [
         'or "+1 1/3", or a table',
     ),
     (
+        "sky = { stops = -2, kelvin = 12000 }   # down and blue",
+        "sky = 12000",
+        'villa.toml:45: moods.dusk.lights.sky: found 12000; expected "on", "off", stops such as -2 '
+        'or "+1 1/3", or a table; a colour temperature is { kelvin = 12000 }',
+    ),
+    (
+        "sky = { stops = -2, kelvin = 12000 }   # down and blue",
+        'sky = "2700 K"',
+        'villa.toml:45: moods.dusk.lights.sky: found "2700 K"; expected "on", "off", stops such as '
+        '-2 or "+1 1/3", or a table; a colour temperature is { kelvin = 2700 }',
+    ),
+    (
+        'sun = "off"',
+        "sun = { watts = 9 }",
+        "villa.toml:44: moods.dusk.lights.sun: watts and lumens_per_watt go together; say both, as "
+        "in { watts = 9, lumens_per_watt = 90 }, or give lumens",
+    ),
+    (
         'sun = "off"',
         "sun = false",
         'villa.toml:44: moods.dusk.lights.sun: found false; expected "on", "off", stops such as -2 '
@@ -117,12 +135,14 @@ MISTAKES = [
     (
         'sun = "off"',
         "sun = { stops = 1, factor = 2 }",
-        "villa.toml:44: moods.dusk.lights.sun: one gain at a time, found stops and factor",
+        "villa.toml:44: moods.dusk.lights.sun: one gain at a time, found stops and factor; "
+        "keep one of them",
     ),
     (
         'sun = "off"',
         'sun = { kelvin = 3000, hex = "#ffd2a0" }',
-        "villa.toml:44: moods.dusk.lights.sun: one tint at a time, found kelvin and hex",
+        "villa.toml:44: moods.dusk.lights.sun: one tint at a time, found kelvin and hex; "
+        "keep one of them",
     ),
     (
         'sun = "off"',
@@ -295,7 +315,8 @@ MISTAKES = [
     (
         'title = "Blue hour"',
         'daylight = { sun = "sun", latitude = 48.2 }',
-        "villa.toml:40: moods.dusk.daylight: latitude, longitude and time go together",
+        "villa.toml:40: moods.dusk.daylight: latitude, longitude and time go together; say all "
+        "three, or sun_altitude_degrees",
     ),
     (
         'title = "Blue hour"',

@@ -33,6 +33,11 @@ REFERENCES = [
         'villa.toml:41: moods.dusk.based_on: there is no mood called "dya"; did you mean "day"?',
     ),
     (
+        'based_on = "day"',
+        'based_on = "evening"',
+        'villa.toml:41: moods.dusk.based_on: there is no mood called "evening"; known are day',
+    ),
+    (
         '"pendant_a", "pendant_b"]',
         '"pendant_a", "pendent_b"]',
         'villa.toml:31: groups.pendants[1]: there is no light called "pendent_b"; did you mean '
@@ -326,6 +331,22 @@ def test_frame_and_camera_are_filled_in(write: Callable[..., Path], villa_text: 
     recipe = load(path)
     sun = recipe.pass_path(recipe.model.lights["sun"].file)
     assert sun == path.parent / "passes" / "kitchen" / "sun.07.exr"
+
+
+def test_a_frame_that_changes_no_file(said_of: Said, villa_text: str) -> None:
+    framed = villa_text.replace('folder = "passes"', 'folder = "passes"\nframe = 7')
+    assert said_of(framed) == (
+        "villa.toml:9: passes.frame: found 7, and no light's file has #### in its name, so each "
+        'frame would be the same; write #### for the digits, as in file = "sun.####.exr"'
+    )
+
+
+def test_the_digits_of_a_frame_are_shown_as_they_stand(
+    write: Callable[..., Path], villa_text: str
+) -> None:
+    text = villa_text.replace('"sun.exr"', '"k1_sun_00012.exr"')
+    with pytest.raises(RecipeError, match=r'as in file = "k1_sun_#####\.exr"'):
+        load(write(text), changes=["passes.frame=12"], check_files=False)
 
 
 def test_another_folder_of_passes(write: Callable[..., Path], villa_text: str) -> None:

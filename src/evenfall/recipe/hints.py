@@ -11,6 +11,7 @@ from evenfall.recipe.base import Part
 from evenfall.recipe.describing import kinds_at, parts_at, slot_at
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.places import Place, dotted
+from evenfall.recipe.shorthand import is_light_setting
 from evenfall.recipe.suggesting import did_you_mean
 
 __all__ = ["hint_for", "is_fixed_list", "shown"]
@@ -18,6 +19,7 @@ __all__ = ["hint_for", "is_fixed_list", "shown"]
 _LONGEST = 60
 _LARGEST_BITS = 64
 _NUMBER_AS_TEXT = re.compile(r"\s*(?P<number>[+-]?\d+(?:[.,]\d+)?)\s*(?P<unit>[^\d\s]*)\s*")
+_KELVIN = re.compile(r"\s*(?P<number>[1-9]\d{3,4})(?:\.0)?\s*[kK]?\s*")
 _TRUTHS = ("true", "false")
 _OTHER_WORDS = {
     "sun": "key",
@@ -71,6 +73,8 @@ def hint_for(place: Place, value: Any, allowed: str) -> str:
     >>> hint_for(("lights", "sun", "role"), "Key", "")
     'did you mean "key"?'
     """
+    if kelvin := _kelvin_meant(place, value):
+        return f"a colour temperature is {{ kelvin = {kelvin} }}"
     if isinstance(value, str):
         return _nearest_word(place, value) or _for_text(place, value, allowed)
     if isinstance(value, Mapping | list):
@@ -80,6 +84,14 @@ def hint_for(place: Place, value: Any, allowed: str) -> str:
     if isinstance(value, bool) and '"off"' in allowed:
         return 'write "on"' if value else 'write "off"'
     return _as_table(place, value) if allowed.startswith("expected a table") else ""
+
+
+def _kelvin_meant(place: Place, value: Any) -> str:
+    """Digits of a short form that is no stops and can only be kelvin; empty otherwise."""
+    if not is_light_setting(place) or isinstance(value, bool):
+        return ""
+    match = _KELVIN.fullmatch(str(value))
+    return match["number"] if match else ""
 
 
 def _nearest_word(place: Place, value: str) -> str:

@@ -195,11 +195,14 @@ class LightSetting(Part):
         gains = [key for key in ("on", *GAIN_KEYS) if getattr(self, key) is not None]
         tints = [key for key in TINT_KEYS if getattr(self, key) is not None]
         if len(gains) > 1:
-            raise ValueError(f"one gain at a time, found {' and '.join(gains)}")
+            raise ValueError(f"one gain at a time, found {' and '.join(gains)}; keep one of them")
         if len(tints) > 1:
-            raise ValueError(f"one tint at a time, found {' and '.join(tints)}")
+            raise ValueError(f"one tint at a time, found {' and '.join(tints)}; keep one of them")
         if (self.watts is None) != (self.lumens_per_watt is None):
-            raise ValueError("watts and lumens_per_watt go together")
+            raise ValueError(
+                "watts and lumens_per_watt go together; say both, as in "
+                "{ watts = 9, lumens_per_watt = 90 }, or give lumens"
+            )
         _check_kelvin(self.kelvin, self.duv, self.locus if self.kelvin is not None else None)
         return self
 

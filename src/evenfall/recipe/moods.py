@@ -90,7 +90,9 @@ class Daylight(Part):
                 "say either sun_altitude_degrees, or latitude, longitude and time together"
             )
         if any(part is None for part in place) and not all(part is None for part in place):
-            raise ValueError("latitude, longitude and time go together")
+            raise ValueError(
+                "latitude, longitude and time go together; say all three, or sun_altitude_degrees"
+            )
         if self.sun is None and self.sky is None:
             raise ValueError("name the light that is the sun, the sky, or both")
         if self.sun == self.sky:

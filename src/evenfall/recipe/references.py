@@ -26,6 +26,7 @@ NAME_FIELDS = ("recipe", "mood", "format", "space", "width", "suffix")
 _METER_WORDS = ("key", "mix")
 _UNFIT_FOR_NAMES = re.compile(r'[\x00-\x1f\x7f/\\:*?"<>|{}]')
 _LONGEST_NAME = 80
+_FRAME_DIGITS = re.compile(r"\d{3,}(?=\.\w+$)")
 
 
 @dataclass(frozen=True)
@@ -62,6 +63,7 @@ def check_references(model: RecipeModel, names: Names, is_doubtful: Doubt) -> li
     findings += _cycles(model)
     findings += _deliverables(model, names, is_doubtful)
     findings += _same_passes(model, is_doubtful)
+    findings += _frame(model, is_doubtful)
     return findings
 
 
@@ -152,7 +154,9 @@ def _camera(place: Place, camera: Camera | None, names: Names) -> Iterator[Findi
 def _mood(
     place: Place, mood: Mood, model: RecipeModel, names: Names, is_doubtful: Doubt
 ) -> Iterator[Finding]:
-    yield from _mood_name(mood.based_on, (*place, "based_on"), names)
+    others = tuple(name for name in names.moods if name != place[-1])
+    if mood.based_on not in (None, *names.moods):
+        yield _unknown("mood", str(mood.based_on), (*place, "based_on"), others)
     if mood.daylight is not None:
         for key in ("sun", "sky"):
             name = getattr(mood.daylight, key)
@@ -328,6 +332,21 @@ def _same_passes(model: RecipeModel, is_doubtful: Doubt) -> Iterator[Finding]:
                 ("passes", "beauty"), f"is the same picture as {other}: {_source(source)}",
                 hint="the beauty is the view with all lights at once",
             )  # fmt: skip
+
+
+def _frame(model: RecipeModel, is_doubtful: Doubt) -> Iterator[Finding]:
+    """Refuse a frame that changes no file: only the names of the pictures would change."""
+    files = [light.file for light in model.lights.values()]
+    frame = model.passes.frame
+    if frame is None or any("#" in file for file in files) or is_doubtful(("lights",)):
+        return
+    numbered = next((file for file in files if _FRAME_DIGITS.search(file)), "sun.0001.exr")
+    pattern = _FRAME_DIGITS.sub(lambda digits: "#" * len(digits[0]), numbered)
+    yield Finding(
+        ("passes", "frame"),
+        f"found {frame}, and no light's file has #### in its name, so each frame would be the same",
+        hint=f"write #### for the digits, as in file = {shown(pattern)}",
+    )
 
 
 def _source(source: tuple[str, str | None, str | None]) -> str:
