@@ -92,6 +92,52 @@ def test_a_sound_recipe_is_summed_up(recipe: Path) -> None:
     ):
         assert row in cells
     assert "Advice" not in result.stdout
+    assert result.stdout.endswith(
+        "The pixels were not read: 'evenfall meter' does, for the rest of the advice.\n"
+    )
+
+
+def test_camera_regions_and_spaces_are_summed_up(recipe: Path) -> None:
+    """AVIF stills are BT.2020 with PQ (Rec. ITU-R BT.2100); EXR is not encoded for a display."""
+    further = """
+[moods.dusk.camera.white_balance]
+kelvin = 4300
+duv = -0.002
+[moods.day.camera.white_balance]
+neutral = [0.25, 0.5]
+[[moods.dusk.regions]]
+area = { rectangle = [0, 0, 0.5, 1] }
+exposure_stops = "1/3"
+[[deliverables]]
+format = "avif"
+[[deliverables]]
+format = "exr"
+"""
+    text = SOUND.replace('camera = { exposure_stops = "+1 1/3" }\n', "")
+    recipe.write_text(text + further, encoding="utf-8")
+    result = call("check", recipe)
+    assert result.exit_code == 0, result.output
+    cells = [[cell.strip() for cell in row] for row in rows(result.stdout)]
+    for row in (
+        ["white balance", "spot at 0.25, 0.5", "4300 K, Duv -0.002"],
+        ["regions", "1"],
+        ["Deliverable: avif, 10 bits, BT.2020 PQ, of day, dusk."],
+        ["Deliverable: exr, 16 bits, scene-linear, of day, dusk."],
+    ):
+        assert row in cells
+
+
+def test_lights_matched_to_what_is_off_are_faults_of_every_mood(recipe: Path) -> None:
+    matched = 'lights = { lamp = { match = { to = "sun", ratio = "4:1" } } }'
+    text = SOUND.replace('lights = { lamp = "off" }', matched).replace(
+        ", lamp = { lumens = 400 }", ""
+    )
+    recipe.write_text(text + '\n[moods.night]\nbased_on = "dusk"\n', encoding="utf-8")
+    result = call("check", recipe)
+    assert result.exit_code == 2
+    assert "moods.dusk.lights.lamp.match.to: sun is off in dusk" in result.stderr
+    assert "moods.night.lights.lamp.match.to: sun is off in night" in result.stderr
+    assert result.stderr.endswith("2 faults.\n")
 
 
 def test_nothing_is_written(recipe: Path) -> None:

@@ -30,6 +30,16 @@ def test_no_line_is_wider_than_a_terminal(recipe: Path) -> None:
     assert "…" not in shown.output
 
 
+def test_what_is_wrapped_is_indented(recipe: Path) -> None:
+    """Under the heading Advice every line is indented; the figures are explained before it."""
+    overexposed = ["meter", str(recipe), "--set", "camera.exposure_stops=6"]
+    shown = CliRunner().invoke(main, overexposed)
+    legend, _, advice = shown.output.partition("\nAdvice\n")
+    assert "at the top are pixels with a channel at full white" in " ".join(legend.lower().split())
+    assert len(advice.splitlines()) > 3
+    assert all(line.startswith("  ") for line in advice.splitlines())
+
+
 def test_json_holds_the_same_figures(recipe: Path) -> None:
     """Shares add up to one; a factor of 2 is one stop: arithmetic."""
     shown = CliRunner().invoke(main, ["meter", str(recipe), "--mood", "dusk", "--json"])

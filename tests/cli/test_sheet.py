@@ -22,6 +22,12 @@ def test_a_list_of_lights() -> None:
     assert "[ ] Lock the camera" in result.stdout
 
 
+def test_help_shows_examples_a_line_each() -> None:
+    lines = [line.strip() for line in call("--help").stdout.splitlines()]
+    assert "evenfall sheet view.toml --out passes.html" in lines
+    assert "\\b" not in "".join(lines)
+
+
 def test_a_recipe_whose_files_do_not_exist(tmp_path: Path) -> None:
     recipe = tmp_path / "view.toml"
     recipe.write_text('format = 1\n[lights.sun]\nfile = "sun.exr"\nrole = "key"\n[moods.day]\n')

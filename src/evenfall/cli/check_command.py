@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from evenfall.cli.options import json_option, passes_option, recipe_argument, set_option
-from evenfall.errors import Advice, PassError, RecipeError
+from evenfall.errors import Advice, Fault, PassError, RecipeError
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -19,10 +19,12 @@ if TYPE_CHECKING:
 
     from evenfall.passes.header import PassHeader
     from evenfall.recipe import Recipe
+    from evenfall.recipe.camera import Camera
 
 __all__ = ["command"]
 
 _WIDTH_IN_FILES = 120
+_SPACES = {"exr": ", scene-linear", "avif": ", BT.2020 PQ"}  # formats whose space is not chosen
 
 
 @click.command("check", short_help="All faults of a recipe, and advice; nothing is written.")
@@ -41,6 +43,7 @@ def command(recipe: Path, passes: Path | None, changes: tuple[str, ...], as_json
 
     try:
         loaded = load(recipe, changes=changes, passes=passes)
+        check_matches(loaded)
         headers = pass_headers(loaded)
     except (RecipeError, PassError) as error:
         if as_json:
@@ -53,6 +56,20 @@ def command(recipe: Path, passes: Path | None, changes: tuple[str, ...], as_json
         click.echo(json.dumps(_as_json(loaded, advice), indent=2, ensure_ascii=False))
     else:
         _print(loaded, headers, advice)
+
+
+def check_matches(recipe: Recipe) -> None:
+    """Say of every mood which lights are matched to what is off, or in a circle."""
+    from evenfall.mix.matching import means_needed
+
+    faults: list[Fault] = []
+    for mood in recipe.moods.values():
+        try:
+            means_needed(recipe, [mood])
+        except RecipeError as error:
+            faults += error.faults
+    if faults:
+        raise RecipeError(faults)
 
 
 def pass_headers(recipe: Recipe) -> Mapping[str, PassHeader]:
@@ -108,12 +125,18 @@ def _print(recipe: Recipe, headers: Mapping[str, PassHeader], advice: Sequence[A
     console.print(_lights_table(recipe))
     console.print(_moods_table(recipe))
     _print_deliverables(recipe, console)
+    _print_advice(advice, console)
+
+
+def _print_advice(advice: Sequence[Advice], console: Console) -> None:
     if advice:
         console.print(f"Advice ({len(advice)}):")
         for item in advice:
             console.print(f"  {item.place}: {item.message} [{item.code}]", soft_wrap=True)
             console.print(f"    {item.reason}", soft_wrap=True)
         console.print('Advice is silenced by its word: silence = ["..."] at the top of the recipe.')
+        console.print()
+    console.print("The pixels were not read: 'evenfall meter' does, for the rest of the advice.")
 
 
 def _passes_line(headers: Mapping[str, PassHeader]) -> str:
@@ -164,18 +187,32 @@ def _moods_table(recipe: Recipe) -> Table:
         table.add_row(light, *(setting_words(mood.lights[light]) for mood in moods))
     table.add_section()
     table.add_row("exposure, stops", *(stops_words(mood.camera.exposure_stops) for mood in moods))
+    if any(mood.camera.white_balance for mood in moods):
+        table.add_row("white balance", *(_white_balance(mood.camera) for mood in moods))
     table.add_row("tone curve", *(mood.look.tone.curve for mood in moods))
     if any(mood.daylight for mood in moods):
         table.add_row("daylight model", *("yes" if mood.daylight else "" for mood in moods))
     if any(mood.plate for mood in moods):
         table.add_row("plate", *(mood.plate.file if mood.plate else "" for mood in moods))
+    if any(mood.regions for mood in moods):
+        table.add_row("regions", *(str(len(mood.regions) or "") for mood in moods))
     return table
+
+
+def _white_balance(camera: Camera) -> str:
+    balance = camera.white_balance
+    if balance is None:
+        return ""
+    if balance.neutral is not None:
+        return "spot at {:g}, {:g}".format(*balance.neutral)
+    duv = f", Duv {balance.duv:+g}" if balance.duv else ""
+    return f"{balance.kelvin:g} K{duv}"
 
 
 def _print_deliverables(recipe: Recipe, console: Console) -> None:
     for deliverable in recipe.model.deliverables:
         moods = ", ".join(deliverable.moods or recipe.moods)
-        space = "" if deliverable.format == "exr" else f", {deliverable.space}"
+        space = _SPACES.get(deliverable.format, f", {deliverable.space}")
         kind = f"{deliverable.format}, {deliverable.bit_depth} bits{space}"
         console.print(f"Deliverable: {kind}, of {moods}.", soft_wrap=True)
     console.print()

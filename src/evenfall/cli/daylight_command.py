@@ -139,7 +139,7 @@ def _show_place(place: _Place, sky: SkyState, reference: DaylightState) -> None:
     click.echo(
         f"Sun at {position.altitude_degrees:.1f} degrees "
         f"(seen at {position.apparent_altitude_degrees:.1f}), "
-        f"azimuth {position.azimuth_degrees:.1f} from north over east.\n"
+        f"azimuth {position.azimuth_degrees:.1f} degrees, clockwise from north.\n"
     )
     _show_rows([(f"{place.time:%H:%M}", state_at(place.time))], reference)
     _show_recipe(
@@ -176,7 +176,9 @@ def _show_rows(rows: list[tuple[str, DaylightState]], reference: DaylightState) 
     for row in table:
         aligned = [cell.rjust(width) for cell, width in zip(row, widths, strict=True)]
         aligned[0], aligned[-1] = row[0].ljust(widths[0]), row[-1]
-        click.echo("  ".join(aligned).strip() if not widths[0] else "  ".join(aligned).rstrip())
+        if not widths[0]:
+            aligned[:2] = [row[1].ljust(widths[1])]
+        click.echo("  ".join(aligned).rstrip())
 
 
 def _cells(label: str, state: DaylightState, reference: DaylightState) -> tuple[str, ...]:

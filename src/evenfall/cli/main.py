@@ -78,8 +78,10 @@ def main() -> None:
     \b
     Usual order of work:
       evenfall survey passes/ --write view.toml    find the lights, write a recipe
+      evenfall prove view.toml                     do they add up to the beauty?
       evenfall check view.toml                     faults and advice
       evenfall run view.toml --proof               quick small pictures
+      evenfall meter view.toml                     figures, and advice from the pixels
       evenfall run view.toml                       the deliverables
     """  # noqa: D301 -- click needs the backspace itself
     for stream in (sys.stdout, sys.stderr):

@@ -17,6 +17,7 @@ from evenfall.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from rich.console import Console
     from rich.table import Table
 
     from evenfall.advice.facts import LightFacts
@@ -85,22 +86,41 @@ def _print(report: MeterReport) -> None:
         console.print(f" {_figures(mood)}")
         console.print(_table(mood))
         for note in mood.facts.notes:
-            console.print(f"  {note}")
+            _print_indented(console, note, 2)
     console.print(
         "\nStops are relative to how the light was rendered. key:light compares the two alone; "
         "the (key + light):light ratio is one more: 3:1 is 4:1. Headroom is the stops a light can "
-        "go up before its noise shows."
+        "go up before its noise shows. At the top are pixels with a channel at full white; noise "
+        "is how much lightness (CIE L*) varies in the worst 5 % of the picture."
     )
     if any(mood.mean_cd_m2 for mood in report.moods):
         from evenfall.light.units import READ_FROM_PICTURE
 
-        console.print(f"\ncd/m2: {READ_FROM_PICTURE}")
+        console.print(
+            "\ncd/m2 is the mean of the light over the whole picture, as balanced. "
+            f"{READ_FROM_PICTURE}"
+        )
     if report.advice:
         console.print("\nAdvice", style="bold")
         for advice in report.advice:
-            console.print(f"  {advice.place}: {advice.message}.")
-            console.print(f"    {advice.reason[0].upper()}{advice.reason[1:]}.")
+            _print_indented(console, f"{advice.place}: {advice.message}.", 2)
+            _print_indented(console, f"{advice.reason[0].upper()}{advice.reason[1:]}.", 4)
             console.print(f'    To silence it: silence = ["{advice.code}"]', style="dim")
+
+
+def _print_indented(console: Console, text: str, indent: int) -> None:
+    from textwrap import fill
+
+    margin = " " * indent
+    wrapped = fill(
+        text,
+        width=console.width,
+        initial_indent=margin,
+        subsequent_indent=margin,
+        break_on_hyphens=False,
+        break_long_words=False,
+    )
+    console.print(wrapped, soft_wrap=True)
 
 
 def _figures(mood: MeteredMood) -> str:

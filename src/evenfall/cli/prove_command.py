@@ -141,7 +141,7 @@ def _print(proof: Proof) -> None:
     if proof.maps is None:
         console.print(
             "Render the view once with all lights on, at the same settings, and name it in the "
-            'recipe: [passes] beauty = { file = "beauty.exr" }'
+            'recipe, under the heading [passes]: beauty = { file = "beauty.exr" }'
         )
 
 
@@ -158,7 +158,7 @@ def _print_verdict(proof: Proof, console: Console) -> None:
         return
     console.print(
         f"They differ by {_percent(proof.difference_share)} of the light, block for block; noise "
-        f"alone lets expect {_percent(proof.noise_share)}."
+        f"alone would make {_percent(proof.noise_share)}."
     )
     if proof.worst is not None:
         share = _percent(abs(proof.worst_share))

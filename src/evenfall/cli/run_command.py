@@ -37,14 +37,16 @@ _INTERRUPTED, _TERMINATED = 130, 143  # 128 + signal number, as shells report it
     help="Folder of the files; 'pictures' beside the recipe otherwise.",
 )
 @moods_option
-@click.option("--proof", is_flag=True, help="Quick reduced pictures, with composition guides.")
+@click.option("--proof", is_flag=True, help="Quick reduced pictures, with the recipe's guides.")
 @set_option
-@click.option("--dry-run", is_flag=True, help="Check everything, say what would be made.")
+@click.option("--dry-run", is_flag=True, help="Check recipe and passes, say what would be made.")
 @click.option("--overwrite", is_flag=True, help="Replace files that exist.")
 @click.option(
     "--keep-going", is_flag=True, help="A damaged pass stops only the moods that need it."
 )
-@click.option("--workers", metavar="N", type=click.IntRange(1), help="Threads; all processors.")
+@click.option(
+    "--workers", metavar="N", type=click.IntRange(1), help="Threads; one a processor otherwise."
+)
 @json_option
 @click.option("-v", "--verbose", is_flag=True, help="Say more: balance, exposure and timings.")
 @click.option("-q", "--quiet", is_flag=True, help="Say nothing but faults.")

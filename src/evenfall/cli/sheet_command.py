@@ -39,15 +39,15 @@ def command(
     overwrite: bool,
     as_json: bool,
 ) -> None:
-    r"""Plan the passes of a view: what is on and off in each, names, format and cautions.
+    """Plan the passes of a view: what is on and off in each, names, format and cautions.
 
     Give a RECIPE (its files need not exist yet), or LIGHTs by name, each as NAME or NAME:ROLE with
     a role out of key, fill, sky, fixture, outdoor fixture and glow.
 
     \b
-    evenfall sheet view.toml --out passes.html
-    evenfall sheet sun sky fill pendants "garden lamps" --title "Living room"
-    """
+      evenfall sheet view.toml --out passes.html
+      evenfall sheet sun sky fill pendants "garden lamps" --title "Living room"
+    """  # noqa: D301 -- click needs the backspace itself
     from evenfall.passes.planning.plan_sheet import sheet_text
 
     plan = _plan(lights, title, prefix)

@@ -36,12 +36,14 @@ def gain_words(setting: LightSetting) -> str:
 
     Examples
     --------
-    >>> gain_words(LightSetting(stops=-2)), gain_words(LightSetting(off=True))
-    ('-2 stops', 'off')
+    >>> gain_words(LightSetting(stops=-2)), gain_words(LightSetting(stops=0))
+    ('-2 stops', '0 stops')
+    >>> gain_words(LightSetting(off=True))
+    'off'
     """
     if setting.stops is not None:
         words = stops_words(setting.stops)
-        return f"{words} {'stop' if abs(setting.stops) <= 1 else 'stops'}"
+        return f"{words} {'stop' if 0 < abs(setting.stops) <= 1 else 'stops'}"
     if setting.match is not None:
         return f"{setting.match.to} : it = {setting.match.ratio}"
     if setting.watts is not None:
