@@ -71,6 +71,8 @@ class PassLibrary:
         ``passes.colour_space``; None where neither says, which means BT.709.
     luminance_scale : float or None
         cd/m2 of a pixel of luminance 1: the files' whiteLuminance, else the recipe's.
+    decoder_threads : int
+        Threads that one file is decoded with: one, unless there is only one.
 
     Raises
     ------
@@ -103,7 +105,7 @@ class PassLibrary:
         self.chromaticities = self._effective_chromaticities(first)
         self.luminance_scale = self._luminance_scale()
         files = {(header.path, header.part) for header in self.headers.values()}
-        self._decoder_threads = default_workers() if len(files) == 1 else 1
+        self.decoder_threads = default_workers() if len(files) == 1 else 1
 
     def batches(self, lights: Iterable[str]) -> list[tuple[str, ...]]:
         """Group lights that are decoded together: those in the same part of the same file.
@@ -226,7 +228,7 @@ class PassLibrary:
             path,
             [place.selector for place in places],
             non_finite=settings.non_finite,
-            threads=self._decoder_threads if rows is None else 1,
+            threads=self.decoder_threads if rows is None else 1,
             rows=rows,
         )
         if not settings.goes_further:

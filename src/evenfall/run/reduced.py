@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -223,12 +224,15 @@ class ReducedLibrary:
         if len(bands) < 2:
             images = self._library.read(batch)
             return {light: _reduce(images.pop(light), self.size) for light in batch}
-        pieces: dict[str, list[PassImage]] = {light: [] for light in batch}
-        for rows in bands:
+
+        def reduce(rows: slice) -> dict[str, PassImage]:
+            images = self._library.read(batch, rows)
             size = self.size[0], (rows.stop - rows.start) // lines
-            for light, image in self._library.read(batch, rows).items():
-                pieces[light].append(_reduce(image, size))
-        joined = {light: join_rows(pieces.pop(light)) for light in batch}
+            return {light: _reduce(images.pop(light), size) for light in batch}
+
+        with ThreadPoolExecutor(self._library.decoder_threads, "reduce") as pool:
+            pieces = list(pool.map(reduce, bands))
+        joined = {light: join_rows([piece[light] for piece in pieces]) for light in batch}
         return {
             light: replace(image, header=self.headers[light]) for light, image in joined.items()
         }
