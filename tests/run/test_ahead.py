@@ -6,11 +6,12 @@ import hashlib
 import os
 import threading
 import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
-from evenfall.errors import PassError
+from evenfall.errors import PassError, RecipeError
 from evenfall.passes import fingerprint as fingerprints
 from evenfall.passes.fingerprint import noted_fingerprint
 from evenfall.run import ahead
@@ -72,7 +73,7 @@ def test_nothing_more_is_begun_once_it_is_left(
     begun, go_on = threading.Event(), threading.Event()
     asked: list[str] = []
 
-    def slow(path: Path) -> None:
+    def slow(path: Path, **_: object) -> None:
         asked.append(path.name)
         begun.set()
         assert go_on.wait(20)
@@ -148,6 +149,98 @@ def test_threads_that_ask_for_the_same_file_share_the_work(
         thread.join(20)
     assert found == expected("sun.exr") * 4
     assert reads == [path]
+
+
+def test_the_work_is_shared_where_nothing_can_be_noted(
+    recipe: Path, own_cache: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    own_cache.rmdir()
+    own_cache.write_text("a file where the folder should be")
+    path = recipe.parent / "passes" / "sun.exr"
+    assert [noted_fingerprint(path)] == expected("sun.exr")
+    monkeypatch.setattr(fingerprints, "fingerprint", lambda *_, **__: pytest.fail("read again"))
+    assert [noted_fingerprint(path)] == expected("sun.exr")
+
+
+@pytest.fixture
+def endless(monkeypatch: pytest.MonkeyPatch) -> Iterator[threading.Event]:
+    """A file takes for ever to read, but for those who do not want it any more; tells of begin."""
+    begun, end = threading.Event(), threading.Event()
+
+    def read(path: Path, *, is_wanted: Callable[[], bool]) -> None:
+        begun.set()
+        while is_wanted() and not end.wait(0.01):
+            pass
+
+    monkeypatch.setattr(fingerprints, "fingerprint", read)
+    yield begun
+    end.set()
+
+
+def test_whoever_does_not_want_it_any_more_does_not_wait_for_the_one_who_reads(
+    recipe: Path, own_cache: Path, endless: threading.Event
+) -> None:
+    path = recipe.parent / "passes" / "sun.exr"
+    reader = threading.Thread(target=lambda: noted_fingerprint(path), daemon=True)
+    reader.start()
+    assert endless.wait(20)
+    assert noted_fingerprint(path, is_wanted=lambda: False) is None
+    assert reader.is_alive()
+
+
+def test_it_is_read_on_for_another_who_has_asked(
+    recipe: Path, own_cache: Path, endless: threading.Event
+) -> None:
+    path = recipe.parent / "passes" / "sun.exr"
+    wanted = [True, True]
+    threads = [
+        threading.Thread(target=lambda number=number: noted_fingerprint(
+            path, is_wanted=lambda: wanted[number]))
+        for number in range(2)
+    ]  # fmt: skip
+    threads[0].start()
+    assert endless.wait(20)
+    threads[1].start()
+    (turn,) = [turn for turn in fingerprints._turns.values() if len(turn.wishes) > 0]
+    until = time.monotonic() + 20
+    while len(turn.wishes) < 2 and time.monotonic() < until:
+        time.sleep(0.001)
+    wanted[0] = False
+    threads[0].join(0.2)
+    assert threads[0].is_alive()
+    wanted[1] = False
+    for thread in threads:
+        thread.join(20)
+        assert not thread.is_alive()
+
+
+def test_a_recipe_that_is_wrong_ends_what_was_begun(
+    recipe: Path, own_cache: Path, endless: threading.Event
+) -> None:
+    before = set(threading.enumerate())
+
+    def fail() -> None:
+        with fingerprints_ahead(recipe):
+            assert endless.wait(20)
+            raise RecipeError("wrong")
+
+    with pytest.raises(RecipeError, match="wrong"):
+        fail()
+    for thread in set(threading.enumerate()) - before:
+        thread.join(20)
+        assert not thread.is_alive()
+
+
+def test_what_nobody_asks_for_ends_soon_after(
+    recipe: Path, own_cache: Path, endless: threading.Event, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ahead, "_AFTERWARDS_SECONDS", 0.02)
+    before = set(threading.enumerate())
+    with fingerprints_ahead(recipe):
+        assert endless.wait(20)
+    for thread in set(threading.enumerate()) - before:
+        thread.join(20)
+        assert not thread.is_alive()
 
 
 def test_a_file_that_is_missing_is_told_of(tmp_path: Path) -> None:

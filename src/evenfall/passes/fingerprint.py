@@ -7,7 +7,9 @@ import os
 import re
 import secrets
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from evenfall.passes.caching import cache_folder
@@ -18,7 +20,50 @@ __all__ = ["fingerprint", "is_fingerprint", "noted_fingerprint"]
 
 _BLOCK_BYTES = 8 << 20  # other threads need not be waited for while a block is read or hashed
 _FINGERPRINT = re.compile(r"sha256:[0-9a-f]{64}")
-_turns: dict[Path, threading.Lock] = {}
+_PATIENCE_SECONDS = 0.05  # of a thread that waits for another's work, until it asks itself again
+
+_Wish = Callable[[], bool]
+
+
+@dataclass
+class _Turn:
+    """What threads that ask for the same file share.
+
+    Attributes
+    ----------
+    lock : Lock
+        Held by the one that reads.
+    wishes : list of callable
+        Whether it is wanted still, of all who ask.
+    found : str or None
+        Kept here too, since the cache folder may be one that cannot be written.
+    """
+
+    lock: threading.Lock = field(default_factory=threading.Lock)
+    wishes: list[_Wish] = field(default_factory=list)
+    found: str | None = None
+
+    @contextmanager
+    def taken(self, is_wanted: _Wish) -> Iterator[bool]:
+        """Wait for the turn; False when it is not wanted any more before it has come."""
+        self.wishes.append(is_wanted)
+        try:
+            while not (held := self.lock.acquire(timeout=_PATIENCE_SECONDS)) and is_wanted():
+                pass
+            try:
+                yield held
+            finally:
+                if held:
+                    self.lock.release()
+        finally:
+            self.wishes.remove(is_wanted)
+
+    def is_wanted(self) -> bool:
+        """Whether anybody still wants it."""
+        return any(is_wanted() for is_wanted in tuple(self.wishes))
+
+
+_turns: dict[Path, _Turn] = {}
 
 
 def is_fingerprint(noted: object) -> bool:
@@ -26,7 +71,7 @@ def is_fingerprint(noted: object) -> bool:
     return isinstance(noted, str) and _FINGERPRINT.fullmatch(noted) is not None
 
 
-def fingerprint(path: Path, *, is_wanted: Callable[[], bool] = lambda: True) -> str | None:
+def fingerprint(path: Path, *, is_wanted: _Wish = lambda: True) -> str | None:
     """SHA-256 of a file as ``"sha256:..."``.
 
     Parameters
@@ -62,11 +107,11 @@ def fingerprint(path: Path, *, is_wanted: Callable[[], bool] = lambda: True) -> 
     return f"sha256:{digest.hexdigest()}"
 
 
-def noted_fingerprint(path: Path, *, is_wanted: Callable[[], bool] = lambda: True) -> str | None:
+def noted_fingerprint(path: Path, *, is_wanted: _Wish = lambda: True) -> str | None:
     """Fingerprint of a file, which is read only if it changed since it was last read for this.
 
     Fingerprints are noted in the user's cache folder. Threads that ask for the same file share the
-    work.
+    work, which goes on while one of them wants it; the others need not wait for it.
 
     Parameters
     ----------
@@ -81,13 +126,17 @@ def noted_fingerprint(path: Path, *, is_wanted: Callable[[], bool] = lambda: Tru
         When the file cannot be read, or changes meanwhile.
     """
     note = _note_path(path)  # before it is read: a file that changes is not noted
-    with _turns.setdefault(note, threading.Lock()):
-        found = _recall(note)
-        if found is None:
-            found = fingerprint(path, is_wanted=is_wanted)
-            if found is not None:
-                _remember(note, found)
-    return found
+    turn = _turns.setdefault(note, _Turn())
+    with turn.taken(is_wanted) as is_ours:
+        if not is_ours:
+            return None
+        if turn.found is None:
+            turn.found = _recall(note)
+        if turn.found is None:
+            turn.found = fingerprint(path, is_wanted=turn.is_wanted)
+            if turn.found is not None:
+                _remember(note, turn.found)
+        return turn.found
 
 
 def _note_path(path: Path) -> Path:

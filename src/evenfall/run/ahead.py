@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import threading
+import time
 import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,14 +17,16 @@ from evenfall.passes.fingerprint import noted_fingerprint
 __all__ = ["fingerprints_ahead"]
 
 _LARGEST_BYTES = 1 << 20  # of a recipe that is looked at before it is checked
+_AFTERWARDS_SECONDS = 2.0  # in which a run that follows has asked for what it needs
 
 
 @contextmanager
 def fingerprints_ahead(recipe: Path, passes: Path | None = None) -> Iterator[None]:
     """Find fingerprints beside what is done in this context, which is mostly importing.
 
-    They are noted for whoever asks for them later. Faults are left to be told by who comes upon
-    them in earnest.
+    They are noted for whoever asks for them later. What has been begun when the context is left
+    goes on for a moment, and then only if somebody has asked for it; nothing more is begun. Faults
+    are left to be told by who comes upon them in earnest.
 
     Parameters
     ----------
@@ -31,20 +35,22 @@ def fingerprints_ahead(recipe: Path, passes: Path | None = None) -> Iterator[Non
     passes : Path, optional
         Folder of the passes, if it is not to be the one that the recipe names.
     """
-    left = threading.Event()
+    wanted_until = math.inf
 
     def find() -> None:
         for path in _files_named(recipe, passes):
-            if left.is_set():
+            if wanted_until < math.inf:
                 return
             with contextlib.suppress(PassError, OSError, ValueError):
-                noted_fingerprint(path)
+                noted_fingerprint(path, is_wanted=lambda: time.monotonic() < wanted_until)
 
     threading.Thread(target=find, daemon=True).start()
     try:
         yield
-    finally:
-        left.set()
+    except BaseException:
+        wanted_until = -math.inf  # nothing follows
+        raise
+    wanted_until = time.monotonic() + _AFTERWARDS_SECONDS
 
 
 def _files_named(recipe: Path, passes: Path | None) -> list[Path]:
