@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 import evenfall
-from evenfall.cli import main
+from evenfall.cli.main import main
 
 
 @pytest.fixture
@@ -76,6 +76,64 @@ def test_all_lights_and_the_beauty_in_one_file(
     assert proof.exit_code == 0, proof.output
 
 
+@pytest.fixture
+def sequence(
+    tmp_path: Path, studio_passes: dict[str, np.ndarray], write_exr: Callable[..., Path]
+) -> Path:
+    (tmp_path / "passes").mkdir()
+    for frame in (7, 8, 9):
+        for name in ("sun", "sky"):
+            write_exr(tmp_path / "passes" / f"{name}.{frame:05d}.exr", studio_passes[name] / frame)
+    write_exr(tmp_path / "passes" / "cove.00007.exr", studio_passes["cove"])
+    return tmp_path / "passes"
+
+
+def test_the_recipe_of_a_sequence_takes_any_frame(sequence: Path, tmp_path: Path) -> None:
+    recipe = tmp_path / "view.toml"
+    result = call(sequence, "--write", recipe)
+    assert result.exit_code == 0, result.output
+    text = recipe.read_text()
+    assert "frame = 7  # stands for # in names of files" in text
+    assert 'file = "cove.00007.exr"  # the same in every frame' in text
+    assert 'like "sky.#####.exr" with passes.frame = 7' in result.stdout
+    loaded = evenfall.load(recipe, changes=["passes.frame=9"])
+    files = {name: loaded.pass_path(light.file).name for name, light in loaded.model.lights.items()}
+    assert files == {"sun": "sun.00009.exr", "sky": "sky.00009.exr", "cove": "cove.00007.exr"}
+    out = tmp_path / "out"
+    ran = CliRunner().invoke(
+        main, ["run", str(recipe), "--proof", "--set", "passes.frame=8", "--out", str(out)]
+    )
+    assert ran.exit_code == 0, ran.output
+    assert (out / "view_0008_day_proof.png").is_file()
+
+
+def test_one_still_with_a_frame_number_keeps_its_names(
+    tmp_path: Path,
+    studio_passes: dict[str, np.ndarray],
+    studio_beauty: np.ndarray,
+    write_exr: Callable[..., Path],
+) -> None:
+    (tmp_path / "passes").mkdir()
+    write_exr(tmp_path / "passes" / "sun.0012.exr", studio_passes["sun"])
+    write_exr(tmp_path / "passes" / "beauty.0012.exr", studio_beauty)
+    recipe = tmp_path / "view.toml"
+    assert call(tmp_path / "passes", "--write", recipe).exit_code == 0
+    loaded = evenfall.load(recipe)
+    assert loaded.model.passes.frame is None
+    assert loaded.model.lights["sun"].file == "sun.0012.exr"
+    assert "#" not in "".join(light.file for light in loaded.model.lights.values())
+
+
+def test_json_of_a_sequence(sequence: Path) -> None:
+    told = json.loads(call(sequence, "--json").stdout)
+    assert told["frame"] == 7
+    assert {each["file"]: each["file_of_any_frame"] for each in told["passes"]} == {
+        "cove.00007.exr": None,
+        "sky.00007.exr": "sky.#####.exr",
+        "sun.00007.exr": "sun.#####.exr",
+    }
+
+
 def test_a_recipe_is_never_overwritten_silently(folder: Path, tmp_path: Path) -> None:
     recipe = tmp_path / "room.toml"
     recipe.write_text("mine")
@@ -113,7 +171,7 @@ def test_maps_of_broken_pixels(
     maps = tmp_path / "maps"
     result = call(folder, "--maps", maps)
     assert result.exit_code == 0, result.output
-    assert "cove: pixels out of order: 16 negative" in result.stdout
+    assert "cove: 16 pixels below zero" in result.stdout
     with Image.open(maps / "cove_flaws.png") as image:
         colours = {colour for _, colour in image.getcolors(maxcolors=1 << 20)}
     assert (36, 98, 180) in colours  # the ink of negative pixels

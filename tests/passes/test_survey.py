@@ -121,7 +121,12 @@ def test_folders_a_light_and_frames(
         "sun": "sun/view.0001.exr",
         "sky": "sky/view.0001.exr",
     }
-    assert any("other frames" in note for note in survey.notes)
+    assert any("4 files are other frames" in note for note in survey.notes)
+    assert survey.frame == 1
+    assert survey.frame_names == {
+        "sun/view.0001.exr": "sun/view.####.exr",
+        "sky/view.0001.exr": "sky/view.####.exr",
+    }
 
 
 def test_a_recipes_patterns_leave_other_files_out(

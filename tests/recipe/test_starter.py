@@ -118,6 +118,18 @@ def test_several_lights_of_a_role_are_a_group(loaded: Loaded) -> None:
     assert loaded(text).members("fixtures") == ("pendants", "floor lamp")
 
 
+def test_frame_of_a_sequence(loaded: Loaded) -> None:
+    sun = StarterLight("sun", "sun.####.exr", role="key")
+    text = starter_recipe([sun, SKY], frame=101, beauty="beauty.0101.exr")
+    assert 'file = "sun.####.exr"\n' in text
+    assert 'file = "sky.exr"  # the same in every frame' in text
+    assert "proves that the passes add up. Of one frame only." in text
+    recipe = loaded(text)
+    assert recipe.model.passes.frame == 101
+    assert recipe.pass_path(recipe.model.lights["sun"].file).name == "sun.0101.exr"
+    assert "frame" not in starter_recipe([SUN, SKY], beauty="beauty.exr")
+
+
 def test_reasons_are_comments(loaded: Loaded) -> None:
     assert 'role = "key"  # brightest and most directional' in starter_recipe([SUN])
 

@@ -34,7 +34,8 @@ _WIDTH_IN_FILES = 120
     "--write",
     type=click.Path(path_type=Path),
     metavar="RECIPE",
-    help="Write a commented starter recipe with day, dusk and night.",
+    help="Write a commented starter recipe with day, dusk and night; of a sequence, one that takes "
+    "any frame.",
 )
 @click.option("--overwrite", is_flag=True, help="Replace a recipe or maps that exist.")
 @click.option(
@@ -73,6 +74,10 @@ def command(
     For each: size, pixel type, compression, colour space, mean and peak luminance in scene units
     and in stops relative to the key, share of the light of all passes, and a role proposed from its
     name or from its pixels, with the reason. Broken pixels are counted.
+
+    Files that differ only by a number of four digits or more at the end are frames of a sequence.
+    One frame is surveyed; --write names the files with # for the digits, and the frame in
+    passes.frame. A number without other frames beside it stays as it is.
     """
     from evenfall.cli.reading_progress import reading_progress
     from evenfall.passes.planning.survey import survey_folder
@@ -153,7 +158,7 @@ def _write(path: Path, survey: Survey, *, overwrite: bool) -> None:
     lights = [
         StarterLight(
             facts.name,
-            facts.file,
+            survey.frame_names.get(facts.file, facts.file),
             facts.header.layer or None,
             facts.header.part or None,
             facts.role.role,
@@ -170,18 +175,22 @@ def _write(path: Path, survey: Survey, *, overwrite: bool) -> None:
         lights,
         title=path.stem.replace("_", " ").capitalize(),
         passes_folder=Path(folder).as_posix(),
-        beauty=None if survey.beauty is None else _beauty(survey.beauty),
+        beauty=_beauty(survey),
+        frame=survey.frame,
     )
     write_atomically(path, text.encode(), overwrite=overwrite)
     click.echo(f"Recipe: {path}", err=True)
     click.echo(f"Next: evenfall check {path}", err=True)
 
 
-def _beauty(facts: PassFacts) -> Beauty:
+def _beauty(survey: Survey) -> Beauty | None:
     from evenfall.recipe.model import Beauty
 
-    header = facts.header
-    return Beauty(file=facts.file, layer=header.layer or None, part=header.part or None)
+    facts = survey.beauty
+    if facts is None:
+        return None
+    file = survey.frame_names.get(facts.file, facts.file)
+    return Beauty(file=file, layer=facts.header.layer or None, part=facts.header.part or None)
 
 
 def _print(survey: Survey) -> None:
@@ -289,35 +298,42 @@ def _print_flaws(survey: Survey, console: Console) -> None:
 
 def _flaws_in_words(facts: PassFacts) -> str:
     census = facts.census
+    top = "" if facts.flat_top is None else f" of {facts.flat_top:.4g}"
     counts = {
-        "NaN": census.nan,
-        "infinite": census.infinite,
-        "negative": census.negative,
+        "of NaN": census.nan,
+        "of infinity": census.infinite,
+        "below zero": census.negative,
         "at the largest half": census.overflow,
-        "in fireflies": facts.flaws.get("fireflies", 0),
-        f"at a flat top of {facts.flat_top:.4g} (a lamp seen directly, or light cut off)"
-        if facts.flat_top is not None
-        else "at a flat top": facts.flaws.get("flat top", 0),
+        "of fireflies": facts.flaws.get("fireflies", 0),
+        f"at a flat top{top} (a lamp seen directly, or light cut off)": facts.flaws.get(
+            "flat top", 0
+        ),
     }
-    told = [f"{count:,} {word}" for word, count in counts.items() if count]
-    return f"pixels out of order: {', '.join(told)}" if told else ""
+    told = [(f"{count:,}", word) for word, count in counts.items() if count]
+    if not told:
+        return ""
+    pixels = "pixel" if told[0][0] == "1" else "pixels"
+    first = f"{told[0][0]} {pixels} {told[0][1]}"
+    return ", ".join([first, *(" ".join(each) for each in told[1:])])
 
 
 def _as_json(survey: Survey) -> dict[str, Any]:
     return {
         "folder": str(survey.folder),
-        "passes": [_facts_as_json(facts) for facts in survey.passes],
+        "frame": survey.frame,
+        "passes": [_facts_as_json(facts, survey) for facts in survey.passes],
         "unreadable": [asdict(each) for each in survey.unreadable],
         "notes": list(survey.notes),
     }
 
 
-def _facts_as_json(facts: PassFacts) -> dict[str, Any]:
+def _facts_as_json(facts: PassFacts, survey: Survey) -> dict[str, Any]:
     header = facts.header
     return {
         "name": facts.name,
         "kind": facts.kind,
         "file": facts.file,
+        "file_of_any_frame": survey.frame_names.get(facts.file),
         "layer": header.layer,
         "part": header.part,
         "view": header.view,

@@ -2,61 +2,23 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-from evenfall.recipe.lights import Rendered, Role
+from evenfall.recipe.lights import Role
 from evenfall.recipe.model import Beauty
 from evenfall.recipe.places import dotted
+from evenfall.recipe.starter_scene import DUSK_SKY_STOPS, Scene, StarterLight
 from evenfall.recipe.wording import stops_words
 from evenfall.recipe.writing import toml_text
 
 __all__ = ["StarterLight", "starter_recipe"]
 
-_DUSK_SKY_STOPS = -2.0
 _NIGHT_SKY_STOPS = -5.0
 _DUSK_SKY_KELVIN = 12000.0
 _BLUER_MIRED = -40
 _LAMP_KELVIN = 2700
 _DUSK_UNDER_DAY_STOPS = 0.7  # a dusk that is as bright as the day does not read as dusk
 _NIGHT_UNDER_DAY_STOPS = 1.3
-_FURTHEST_STOPS = 8.0
-
-_ROLES: dict[Role, str] = {
-    "key": "sun",
-    "sky": "sky",
-    "fill": "fill",
-    "fixture": "fixtures",
-    "outdoor fixture": "outdoor_fixtures",
-    "glow": "glow",
-}
-
-
-@dataclass(frozen=True)
-class StarterLight:
-    """A light as it was found.
-
-    Parameters
-    ----------
-    name, file, layer, part, role
-        As in the recipe.
-    reason : str
-        Why it was given its role; becomes a comment.
-    rendered : Rendered or None
-        How it was rendered, if known.
-    mean_luminance : float or None
-        Mean luminance of its pass in scene units, by which the first balance is judged.
-    """
-
-    name: str
-    file: str
-    layer: str | None = None
-    part: str | None = None
-    role: Role = "fixture"
-    reason: str = ""
-    rendered: Rendered | None = None
-    mean_luminance: float | None = None
 
 
 def starter_recipe(
@@ -66,6 +28,7 @@ def starter_recipe(
     passes_folder: str = ".",
     beauty: str | Beauty | None = None,
     colour_space: str | None = None,
+    frame: int | None = None,
 ) -> str:
     """Write a first recipe with day, dusk and night.
 
@@ -86,6 +49,8 @@ def starter_recipe(
         File of the beauty, relative to the passes' folder; a Beauty where it is a layer or part.
     colour_space : str or None
         Primaries of passes whose files do not say; None leaves it to the files.
+    frame : int or None
+        Of a sequence: the frame that stands for ``#`` in names of files; None if there is none.
 
     Returns
     -------
@@ -106,15 +71,16 @@ def starter_recipe(
     names = [light.name for light in lights]
     if not names or len(set(names)) != len(names):
         raise ValueError("a starter recipe needs lights, each with a name of its own")
-    scene = _Scene(lights)
+    scene = Scene(lights)
     sections = [
         _head(
             title,
             passes_folder,
             Beauty(file=beauty) if isinstance(beauty, str) else beauty,
             colour_space,
+            frame,
         ),
-        _lights(lights),
+        _lights(lights, frame),
         _groups(scene),
         _exposure(scene),
         _LOOK,
@@ -124,71 +90,6 @@ def starter_recipe(
         _DELIVERABLES,
     ]
     return "\n".join(section for section in sections if section)
-
-
-class _Scene:
-    """The lights by what they do, and names under which a mood speaks of them."""
-
-    def __init__(self, lights: Sequence[StarterLight]) -> None:
-        self.lights = lights
-        self.taken = {light.name for light in lights}
-        self.by_role = {role: [each for each in lights if each.role == role] for role in _ROLES}
-        self.names = {role: self._name(role) for role in _ROLES}
-        self.daylit = any(self.by_role[role] for role in ("key", "sky", "fill"))
-
-    def _name(self, role: Role) -> str | None:
-        """Name of the one light of a role, or of the group of several."""
-        several = self.by_role[role]
-        if len(several) < 2:
-            return several[0].name if several else None
-        name = _ROLES[role]
-        while name in self.taken:
-            name = f"all_{name}"
-        self.taken.add(name)
-        return name
-
-    @property
-    def lamps(self) -> list[StarterLight]:
-        return [*self.by_role["fixture"], *self.by_role["outdoor fixture"]]
-
-    def level(self, lights: Sequence[StarterLight]) -> float | None:
-        """Mean luminance of lights together; None when that of one is unknown or nothing."""
-        levels = [light.mean_luminance for light in lights]
-        known = [level for level in levels if level is not None and level > 0]
-        return sum(known) if known and len(known) == len(levels) else None
-
-    @property
-    def lamp_stops(self) -> float | None:
-        """Stops that bring all lamps together to the level of the sky at dusk."""
-        lamps, sky = self.level(self.lamps), self.level(self.by_role["sky"])
-        if lamps is None or sky is None:
-            return None
-        return _thirds(math.log2(sky / lamps) + _DUSK_SKY_STOPS)
-
-    @property
-    def day_stops(self) -> float:
-        """Stops that make room for the sky and fill that come on top of the key."""
-        key = self.level(self.by_role["key"])
-        others = self.level([*self.by_role["sky"], *self.by_role["fill"]])
-        if key is None or others is None:
-            return 0.0
-        return _thirds(-math.log2((key + others) / key))
-
-    def exposure_stops(self, sky_stops: float, under_day: float, otherwise: float) -> float:
-        """Return the stops that open the camera for a mood in which the sun is gone."""
-        day = self.level(self.by_role["key"])
-        sky = self.level(self.by_role["sky"])
-        lamps = self.level(self.lamps)
-        if day is None or sky is None:
-            return otherwise if self.by_role["key"] else 0.0
-        after = sky * 2.0**sky_stops
-        if lamps is not None:
-            after += lamps * 2.0 ** (self.lamp_stops or 0.0)
-        return _thirds(math.log2(day / after) - under_day)
-
-
-def _thirds(stops: float) -> float:
-    return max(-_FURTHEST_STOPS, min(_FURTHEST_STOPS, round(stops * 3) / 3))
 
 
 def _stops_text(stops: float) -> str:
@@ -201,11 +102,15 @@ def _beauty_keys(beauty: Beauty) -> str:
     return ", ".join(f"{key} = {toml_text(value)}" for key, value in said.items())
 
 
-def _head(title: str, folder: str, beauty: Beauty | None, colour_space: str | None) -> str:
+def _head(
+    title: str, folder: str, beauty: Beauty | None, colour_space: str | None, frame: int | None
+) -> str:
+    another = "#   evenfall run RECIPE --set passes.frame=N    another frame of the sequence"
     lines = [
         "# Day, dusk and night of one view, from one scene-linear pass a light.",
         "#   evenfall check RECIPE          faults and advice",
         "#   evenfall run RECIPE --proof    quick small pictures",
+        *([] if frame is None else [another]),
         "",
         "format = 1",
         "",
@@ -215,9 +120,12 @@ def _head(title: str, folder: str, beauty: Beauty | None, colour_space: str | No
         "[passes]",
         f"folder = {toml_text(folder)}  # relative to this file",
     ]
+    if frame is not None:
+        lines.append(f"frame = {frame}  # stands for # in names of files")
     if beauty is not None:
+        of_one = " Of one frame only." if _stays(beauty.file, frame) else ""
         lines += [
-            "# All lights at once; proves that the passes add up.",
+            f"# All lights at once; proves that the passes add up.{of_one}",
             f"beauty = {{ {_beauty_keys(beauty)} }}",
         ]
     if colour_space is not None:
@@ -225,18 +133,24 @@ def _head(title: str, folder: str, beauty: Beauty | None, colour_space: str | No
     return "\n".join([*lines, ""])
 
 
-def _lights(lights: Sequence[StarterLight]) -> str:
+def _stays(file: str, frame: int | None) -> bool:
+    """Whether a file is the same in every frame of a sequence."""
+    return frame is not None and "#" not in file
+
+
+def _lights(lights: Sequence[StarterLight], frame: int | None) -> str:
     lines = [
         "# The lights as rendered. Roles: key, fill, sky, fixture, outdoor fixture, glow.",
         "# How a lamp was rendered, if you know it, lets moods speak in kelvin and lumens:",
         "#   rendered = { kelvin = 4000, lumens = 800 }",
         "",
     ]
+    same = "  # the same in every frame"
     for light in lights:
         comment = f"  # {_one_line(light.reason)}" if light.reason else ""
         lines += [
             f"[{dotted(('lights', light.name))}]",
-            f"file = {toml_text(light.file)}",
+            f"file = {toml_text(light.file)}{same if _stays(light.file, frame) else ''}",
             *(f"{key} = {toml_text(said)}" for key, said in _inside_file(light)),
             f"role = {toml_text(light.role)}{comment}",
         ]
@@ -258,7 +172,7 @@ def _one_line(text: str) -> str:
     return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
 
 
-def _groups(scene: _Scene) -> str:
+def _groups(scene: Scene) -> str:
     lines = [
         f"{dotted((str(scene.names[role]),))} = {toml_text([each.name for each in lights])}"
         for role, lights in scene.by_role.items()
@@ -286,7 +200,7 @@ format = "png"
 """
 
 
-def _exposure(scene: _Scene) -> str:
+def _exposure(scene: Scene) -> str:
     metered = "key"
     comment = "# Exposure is set to the key alone, then held for every mood."
     if not scene.by_role["key"]:
@@ -315,7 +229,7 @@ def _entries(entries: Sequence[tuple[str | None, str, str]]) -> list[str]:
     return [f"{line:<{widest}}  # {comment}".rstrip(" #") for line, comment in lines]
 
 
-def _day(scene: _Scene) -> str:
+def _day(scene: Scene) -> str:
     lines = ["# Day: sun and sky as rendered, lamps off.", "[moods.day]", 'title = "Day"']
     if scene.daylit and scene.lamps:
         settings = [(scene.names[role], '"off"', "") for role in ("fixture", "outdoor fixture")]
@@ -323,7 +237,7 @@ def _day(scene: _Scene) -> str:
     return "\n".join([*lines, ""])
 
 
-def _dusk(scene: _Scene) -> str:
+def _dusk(scene: Scene) -> str:
     lines = [
         "# Dusk: the sun is down, the sky lower and bluer, every lamp on and warm.",
         "[moods.dusk]",
@@ -335,30 +249,30 @@ def _dusk(scene: _Scene) -> str:
             [
                 (scene.names["key"], '"off"', "the sun has set"),
                 (scene.names["sky"], _dusk_sky(scene), "down, and blue against the lamps"),
-                (scene.names["fill"], f"{{ stops = {_DUSK_SKY_STOPS:g} }}", "down with the sky"),
+                (scene.names["fill"], f"{{ stops = {DUSK_SKY_STOPS:g} }}", "down with the sky"),
                 *((scene.names[role], _lamps(scene, role), "on") for role in _LAMP_ROLES),
             ]
         ),
     ]
-    stops = scene.exposure_stops(_DUSK_SKY_STOPS, _DUSK_UNDER_DAY_STOPS, 2.0)
+    stops = scene.exposure_stops(DUSK_SKY_STOPS, _DUSK_UNDER_DAY_STOPS, 2.0)
     return "\n".join([*lines, "", *_camera("dusk", stops), ""])
 
 
 _LAMP_ROLES: tuple[Role, ...] = ("fixture", "outdoor fixture")
 
 
-def _dusk_sky(scene: _Scene) -> str:
+def _dusk_sky(scene: Scene) -> str:
     kelvins = [each.rendered.kelvin if each.rendered else None for each in scene.by_role["sky"]]
     known = [kelvin for kelvin in kelvins if kelvin is not None]
     tint = f"mired_shift = {_BLUER_MIRED}"
     if known and len(known) == len(kelvins):
         tint = f"kelvin = {max(_DUSK_SKY_KELVIN, *known):g}"
     elif any(each.rendered and each.rendered.xy for each in scene.by_role["sky"]):
-        return f"{{ stops = {_DUSK_SKY_STOPS:g} }}"
-    return f"{{ stops = {_DUSK_SKY_STOPS:g}, {tint} }}"
+        return f"{{ stops = {DUSK_SKY_STOPS:g} }}"
+    return f"{{ stops = {DUSK_SKY_STOPS:g}, {tint} }}"
 
 
-def _lamps(scene: _Scene, role: Role) -> str:
+def _lamps(scene: Scene, role: Role) -> str:
     """Lamps on: level with the sky where levels are known, at 2700 K where their colour is."""
     stops = scene.lamp_stops
     gain = "on = true" if stops is None else f"stops = {_stops_text(stops)}"
@@ -368,7 +282,7 @@ def _lamps(scene: _Scene, role: Role) -> str:
     return '"on"' if stops is None else _stops_text(stops)
 
 
-def _night(scene: _Scene) -> str:
+def _night(scene: Scene) -> str:
     lines = [
         "# Night: as dusk, with the last of the sky.",
         "[moods.night]",

@@ -35,6 +35,7 @@ __all__ = [
     "NameMatch",
     "RoleGuess",
     "compile_patterns",
+    "frame_digits",
     "is_beauty_name",
     "is_guide_name",
     "light_names",
@@ -225,6 +226,17 @@ def without_frame(stem: str) -> str:
     ('sun', 'sun_02', '0001')
     """
     return _FRAME.sub("", stem) or stem
+
+
+def frame_digits(stem: str) -> str:
+    """Digits of a frame number at the end of a name; nothing where there is none.
+
+    Examples
+    --------
+    >>> frame_digits("sun.0001"), frame_digits("sun_02"), frame_digits("0001")
+    ('0001', '', '')
+    """
+    return stem[len(stem.rstrip("0123456789")) :] if without_frame(stem) != stem else ""
 
 
 def _without_shared(stems: Sequence[str]) -> list[str]:

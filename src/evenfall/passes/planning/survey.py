@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -13,13 +13,9 @@ from evenfall.passes.files import check_inside
 from evenfall.passes.image import PassImage
 from evenfall.passes.mending.clean import Flaws
 from evenfall.passes.planning.looking import Found, Kind, PassFacts, look_into
-from evenfall.passes.planning.match import (
-    is_beauty_name,
-    is_guide_name,
-    light_names,
-    without_frame,
-)
+from evenfall.passes.planning.match import is_beauty_name, is_guide_name, light_names
 from evenfall.passes.planning.roles import LightTraits, propose_roles
+from evenfall.passes.planning.sequence import one_frame
 from evenfall.passes.reading import inspect
 
 __all__ = ["OnImage", "PassFacts", "Survey", "Unreadable", "survey_folder"]
@@ -50,12 +46,18 @@ class Survey:
         Files that could not be read.
     notes : tuple of str
         What a person should know: other frames and views, sizes and spaces that differ.
+    frame : int or None
+        Frame that was surveyed of a sequence; None if no pass has several frames.
+    frame_names : mapping of str to str
+        By file of a sequence: its name with ``#`` for the digits of the frame.
     """
 
     folder: Path
     passes: tuple[PassFacts, ...]
     unreadable: tuple[Unreadable, ...]
     notes: tuple[str, ...]
+    frame: int | None = None
+    frame_names: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def lights(self) -> tuple[PassFacts, ...]:
@@ -106,7 +108,9 @@ def survey_folder(
         raise UsageError(f"{folder}: no such folder; name the folder in which the passes lie")
     notes: list[str] = []
     unreadable: list[Unreadable] = []
-    files = _one_frame(list(_files(folder, notes)), notes)
+    chosen = one_frame([path.relative_to(folder).as_posix() for path in _files(folder, notes)])
+    files = [folder / file for file in chosen.files]
+    notes.extend(chosen.notes)
     if not files:
         raise UsageError(
             f"{folder}: holds no passes; expected files ending in {', '.join(sorted(_ENDINGS))}"
@@ -116,7 +120,14 @@ def survey_folder(
         raise PassError("\n".join(f"{each.reason}" for each in unreadable))
     facts, traits = _read_all(folder, found, unreadable, on_file, on_image)
     notes.extend(_differences(facts))
-    return Survey(folder, _set_against_each_other(facts, traits), tuple(unreadable), tuple(notes))
+    return Survey(
+        folder,
+        _set_against_each_other(facts, traits),
+        tuple(unreadable),
+        tuple(notes),
+        chosen.frame,
+        chosen.names,
+    )
 
 
 def _files(folder: Path, notes: list[str]) -> Iterator[Path]:
@@ -135,23 +146,6 @@ def _files(folder: Path, notes: list[str]) -> Iterator[Path]:
 def _listed(names: Sequence[str], most: int = 4) -> str:
     more = f" and {len(names) - most} more" if len(names) > most else ""
     return ", ".join(names[:most]) + more
-
-
-def _one_frame(files: list[Path], notes: list[str]) -> list[Path]:
-    """Keep the first of files that differ only by frame number."""
-    first: dict[Path, Path] = {}
-    others: dict[Path, int] = {}
-    for path in files:
-        base = path.with_name(without_frame(path.stem) + path.suffix)
-        others[base] = others.get(base, 0) + (base in first)
-        first.setdefault(base, path)
-    skipped = sum(others.values())
-    if skipped:
-        notes.append(
-            f"{skipped} files are other frames of the same passes; the first frame was surveyed "
-            "(write #### for the digits in the recipe and set passes.frame)"
-        )
-    return list(first.values())
 
 
 def _pictures(
