@@ -154,7 +154,7 @@ def loaded_by(code: str) -> set[str]:
 
 def command(*arguments: str) -> str:
     return (
-        "from evenfall.cli import main\n"
+        "from evenfall.cli.main import main\n"
         f"try:\n    main({list(arguments)!r})\nexcept SystemExit:\n    pass\n"
     )
 

@@ -12,7 +12,7 @@ import OpenEXR
 import pytest
 from click.testing import CliRunner, Result
 
-from evenfall.cli import main
+from evenfall.cli.main import main
 
 SOUND = """\
 format = 1

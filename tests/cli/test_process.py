@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
+from pathlib import Path
+
+import pytest
 
 PROGRAM = [sys.executable, "-c", "from evenfall.cli.process import program; program()"]
 
@@ -30,3 +34,32 @@ def test_a_reader_that_has_gone_is_no_traceback() -> None:
         assert process.stderr is not None
         said = process.stderr.read()
     assert "Traceback" not in said
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a POSIX shell")
+def test_streams_that_are_closed_from_the_start_are_no_failure() -> None:
+    done = subprocess.run(
+        ["/bin/sh", "-c", '"$@" >&- 2>&-', "sh", *PROGRAM, "schema"],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="the system has no full device")
+@pytest.mark.parametrize("arguments", [["schema"], ["--help"], ["--version"]])
+def test_output_that_finds_no_space_is_told_of(arguments: list[str]) -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [*PROGRAM, *arguments], stdout=full, stderr=subprocess.PIPE, text=True, check=False
+        )
+    assert done.returncode == 1
+    assert done.stderr == "The output cannot be written: No space left on device\n"
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="the system has no full device")
+def test_messages_that_find_no_space_do_not_change_the_end() -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run([*PROGRAM, "--help"], stdout=full, stderr=full, check=False)
+    assert done.returncode == 1

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
-from evenfall.cli import main
+from evenfall.cli.main import main
 
 LIGHTS = ("sun", "sky", "fill", "pendants", "cove", "garden", "screen_glow")
 

@@ -7,7 +7,7 @@ import json
 import pytest
 from click.testing import CliRunner
 
-from evenfall.cli import main
+from evenfall.cli.main import main
 from evenfall.run.example import example_recipe
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from click.testing import CliRunner, Result
 
-from evenfall.cli import main
+from evenfall.cli.main import main
 
 
 def call(*arguments: object) -> Result:

@@ -6,7 +6,7 @@ import pytest
 import tomlkit
 from click.testing import CliRunner
 
-from evenfall.cli import main
+from evenfall.cli.main import main
 from evenfall.recipe import Daylight
 
 

@@ -85,7 +85,7 @@ def test_second_proof_reads_no_pass_and_gives_the_same_bytes(recipe, tmp_path, m
 def test_a_proof_after_a_survey_reads_no_pass(recipe, tmp_path, monkeypatch, own_cache):
     from click.testing import CliRunner
 
-    from evenfall.cli import main
+    from evenfall.cli.main import main
 
     expected = evenfall.develop(recipe, "dusk", proof=True)
     shutil.rmtree(own_cache)

@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from evenfall.cli.stopping import INTERRUPTED, stop_in_order
 from evenfall.errors import EvenfallError
 
 __all__ = ["main"]
@@ -34,6 +35,8 @@ class LazyGroup(click.Group):
         if cmd_name not in _COMMANDS:
             return None
         module = importlib.import_module(f"evenfall.cli.{cmd_name}_command")
+        if cmd_name != "run":  # which says itself when it begins to write
+            stop_in_order()
         command: click.Command = module.command
         return command
 
@@ -65,6 +68,9 @@ class LazyGroup(click.Group):
         except MemoryError:
             click.echo("The machine's memory is not enough for this.", err=True)
             ctx.exit(1)
+        except KeyboardInterrupt:
+            click.echo("Stopped.", err=True)
+            ctx.exit(INTERRUPTED)
 
 
 @click.group("evenfall", cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import gc
 import os
 import sys
+from typing import NoReturn
 
-from evenfall.cli.main import main
 from evenfall.cli.memory import keep_freed_memory
+from evenfall.cli.stopping import stop_at_once
 
 __all__ = ["ENVIRONMENT", "program"]
 
@@ -25,6 +27,7 @@ ENVIRONMENT = {
 
 def program() -> None:
     """Settle the process, and do what the command line says."""
+    stop_at_once()
     for name, value in ENVIRONMENT.items():
         os.environ.setdefault(name, value)
     # Importing makes many objects that stay: there is little garbage to look for. And a thread that
@@ -33,11 +36,17 @@ def program() -> None:
     sys.setswitchinterval(0.0005)
     keep_freed_memory()
     try:
+        from evenfall.cli.main import main
+
         main(prog_name="evenfall")
     except SystemExit as end:
         if end.code == 0:
             _leave()
         raise
+    except OSError as error:
+        if error.filename is not None:
+            raise
+        _leave_unheard(error)
 
 
 def _leave() -> None:
@@ -47,8 +56,21 @@ def _leave() -> None:
     reader that has gone, is left to the usual end.
     """
     try:
-        sys.stdout.flush()
-        sys.stderr.flush()
+        _flush()
     except OSError:
         return
     os._exit(0)
+
+
+def _leave_unheard(error: OSError) -> NoReturn:
+    """End when what is printed cannot be written: to a file on a full disk, for example."""
+    with contextlib.suppress(OSError):
+        print(f"The output cannot be written: {error.strerror or error}", file=sys.stderr)
+        sys.stderr.flush()
+    os._exit(1)  # the usual end would try again
+
+
+def _flush() -> None:
+    for stream in (sys.stdout, sys.stderr):
+        if stream is not None:  # it was closed before the program began
+            stream.flush()

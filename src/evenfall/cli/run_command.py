@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import signal
 import sys
 from pathlib import Path
-from types import FrameType
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING
 
 import click
 
@@ -18,13 +16,13 @@ from evenfall.cli.options import (
     set_option,
 )
 from evenfall.cli.progress import LiveProgress
+from evenfall.cli.stopping import INTERRUPTED, stop_in_order
 
 if TYPE_CHECKING:
+    from evenfall.run.events import Event
     from evenfall.run.report import FileReport, RunReport
 
 __all__ = ["command"]
-
-_INTERRUPTED, _TERMINATED = 130, 143  # 128 + signal number, as shells report it
 
 
 @click.command("run", short_help="Make the deliverables of all moods, or of chosen ones.")
@@ -72,14 +70,19 @@ def command(
     """
     from evenfall.run.ahead import fingerprints_ahead
 
-    signal.signal(signal.SIGTERM, _terminate)
     with fingerprints_ahead(recipe, passes):
         from evenfall.recipe import load
 
         loaded = load(recipe, changes=changes, passes=passes, check_files=not keep_going)
     try:
         with LiveProgress(quiet=quiet) as progress:
+            from evenfall.run.events import RunPlanned
             from evenfall.run.running import run
+
+            def hear(event: Event) -> None:
+                if isinstance(event, RunPlanned):
+                    stop_in_order()
+                progress.hear(event)
 
             report = run(
                 loaded,
@@ -90,11 +93,11 @@ def command(
                 dry_run=dry_run,
                 keep_going=keep_going,
                 workers=workers,
-                on_event=progress.hear,
+                on_event=hear,
             )
     except KeyboardInterrupt:
         click.echo("Stopped. Files that were finished are whole; no others were left.", err=True)
-        sys.exit(_INTERRUPTED)
+        sys.exit(INTERRUPTED)
     if as_json:
         click.echo(report.to_json(), nl=False)
     elif not quiet:
@@ -103,10 +106,6 @@ def command(
         click.echo(str(fault), err=True)
     if report.faults:
         sys.exit(1)
-
-
-def _terminate(number: int, frame: FrameType | None) -> NoReturn:
-    sys.exit(_TERMINATED)
 
 
 def _print(report: RunReport, *, verbose: bool) -> None:

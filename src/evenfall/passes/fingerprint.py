@@ -5,14 +5,13 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-import secrets
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from evenfall.passes.caching import cache_folder
+from evenfall.passes.caching import cache_folder, keep
 from evenfall.passes.faults import refused
 from evenfall.passes.files import open_pass
 
@@ -135,7 +134,7 @@ def noted_fingerprint(path: Path, *, is_wanted: _Wish = lambda: True) -> str | N
         if turn.found is None:
             turn.found = fingerprint(path, is_wanted=turn.is_wanted)
             if turn.found is not None:
-                _remember(note, turn.found)
+                keep(note, turn.found.encode("ascii"))
         return turn.found
 
 
@@ -153,14 +152,3 @@ def _recall(note: Path) -> str | None:
     except (OSError, ValueError):
         return None
     return noted if is_fingerprint(noted) else None
-
-
-def _remember(note: Path, fingerprint: str) -> None:
-    """Note a fingerprint; a cache that cannot be written is no fault."""
-    partial = note.with_name(f"{note.name}.{secrets.token_hex(4)}")
-    try:
-        note.parent.mkdir(parents=True, exist_ok=True)
-        partial.write_text(fingerprint, encoding="ascii")
-        partial.replace(note)
-    except OSError:
-        return
