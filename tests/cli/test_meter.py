@@ -77,7 +77,16 @@ def test_pictures_are_written_once(recipe: Path, tmp_path: Path) -> None:
         assert high > 200
     again = CliRunner().invoke(main, call)
     assert again.exit_code == 1
-    assert "--overwrite" in again.stderr
+    assert "say --overwrite to replace it, or choose another folder with --pictures" in again.stderr
+    assert again.stdout == ""  # refused before anything was metered
+
+
+def test_a_file_is_no_folder_for_pictures(recipe: Path, tmp_path: Path) -> None:
+    (tmp_path / "note").write_text("kept")
+    shown = CliRunner().invoke(main, ["meter", str(recipe), "--pictures", str(tmp_path / "note")])
+    assert shown.exit_code == 2
+    assert "is a file" in shown.stderr
+    assert shown.stdout == ""
 
 
 def test_cd_m2_carry_the_caution(recipe: Path) -> None:

@@ -55,14 +55,15 @@ def test_the_map_shows_the_step_of_every_pixel() -> None:
     light = light.repeat(20, axis=1).repeat(20, axis=0)
     drawn = draw_exposure_map(light, title="Dusk", width=480)
     expected = stop_colours(np.repeat(stops, 20))
-    assert any(np.array_equal(row[24:504], expected) for row in drawn[:, : 24 + 480])
+    margin = round(64 * 0.65)  # lettering stays readable: no smaller than at 832 pixels
+    assert any(np.array_equal(row[margin : margin + 480], expected) for row in drawn)
 
 
 def test_reduction_averages_light_not_colours() -> None:
     checks = np.where(np.indices((40, 400)).sum(axis=0) % 2, np.float32(2 * GREY), np.float32(0))
     drawn = draw_exposure_map(checks.astype(np.float32), title="Checks", width=200)
     middle = stop_colours(np.array([0.01], np.float32))[0]
-    assert np.all(drawn[38 + 5 : 38 + 15, 60:160] == middle)
+    assert np.all(drawn[98 + 5 : 98 + 15, 80:180] == middle)
 
 
 def test_histogram_counts_every_pixel_once() -> None:
@@ -93,13 +94,37 @@ def test_histogram_places_a_level_in_its_bin(stops: int) -> None:
 def test_histogram_is_drawn_where_the_light_is() -> None:
     level = np.full((3, 8, 8), GREY / 16, np.float32)
     drawn = draw_histogram(histogram_of(level, (0, 1, 0)), title="Dusk", width=800, white_stops=3.0)
-    plot = drawn[94 : 94 + 225, 40:840].astype(int)
+    plot = drawn[98 : 98 + 234, 42:842].astype(int)
     area = np.abs(plot - (0xC9, 0xC6, 0xC0)).max(axis=2) < 4
     columns = np.flatnonzero(area.any(axis=0))
     at = 800 * (-4 + 12) / 20
     assert abs(np.median(columns) - at) < 20
     white = 800 * (3 + 12) / 20
     assert (plot[:, round(white)].max(axis=1) < 60).mean() > 0.9
+
+
+@pytest.mark.parametrize("white_stops", [1, 5, 6.8, 7.5, 7.99, 8, 9.5, 20])
+@pytest.mark.parametrize("width", [320, 1280])
+def test_the_name_of_display_white_stays_inside_the_margins(white_stops: float, width: int) -> None:
+    found = histogram_of(np.full((3, 8, 8), GREY / 64, np.float32), (0, 1, 0))
+    with_name = draw_histogram(found, title="", width=width, white_stops=white_stops)
+    without = draw_histogram(found, title="", width=width)
+    assert with_name.shape == without.shape
+    columns = np.flatnonzero((with_name != without).any(axis=(0, 2)))
+    margin = (without.shape[1] - max(width, 420)) // 2
+    assert columns.size > 40  # a line alone is a few columns wide
+    assert columns.min() >= margin
+    assert columns.max() <= without.shape[1] - margin + 1  # half the line on the last column
+
+
+def test_small_pictures_are_shown_in_whole_squares() -> None:
+    rng = np.random.default_rng(3)
+    light = (GREY * 2.0 ** rng.integers(-6, 5, (9, 16))).astype(np.float32)
+    drawn = draw_exposure_map(light, title="Dusk", width=1280)
+    margin = (drawn.shape[1] - 1280) // 2
+    expected = stop_colours(stops_of_light(light)).repeat(80, axis=0).repeat(80, axis=1)
+    top = 150
+    np.testing.assert_array_equal(drawn[top : top + 720, margin : margin + 1280], expected)
 
 
 @pytest.mark.parametrize("size", [(1, 1), (16, 24), (40, 20)])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from evenfall.deliver.lettering import Lettering, format_stops
+from evenfall.deliver.lettering import Lettering, format_stops, short_stops
 from evenfall.deliver.sheet import (
     SheetLight,
     SheetMood,
@@ -110,12 +110,35 @@ def test_picture_sizes() -> None:
 
 @pytest.mark.parametrize(
     ("stops", "text"),
-    # Camera dials mark thirds of a stop as .3 and .7 (common practice).
-    [(0, "0"), (1, "+1"), (-2, "\u22122"), (1 / 3, "+0.3"), (-2 / 3, "\u22120.7"), (0.5, "+0.5"),
-     (1.37, "+1.37"), (10, "+10"), (-0.001, "0"), (2.999, "+3")],
+    # Digital meters show hundredths; the minus is that of type (U+2212), not a hyphen.
+    [(0, "0.00"), (1, "+1.00"), (-2, "\u22122.00"), (1 / 3, "+0.33"), (-2 / 3, "\u22120.67"),
+     (2.484, "+2.48"), (10, "+10.00"), (-0.001, "0.00"), (2.999, "+3.00")],
 )  # fmt: skip
-def test_stops_are_written_as_cameras_do(stops: float, text: str) -> None:
+def test_stops_are_written_to_a_hundredth(stops: float, text: str) -> None:
     assert format_stops(stops) == text
+
+
+@pytest.mark.parametrize(
+    ("stops", "text"), [(0, "0"), (-12, "\u221212"), (7.5, "+7.5"), (1.25, "+1.25"), (10, "+10")]
+)
+def test_marks_of_a_scale_have_no_zeros_at_the_end(stops: float, text: str) -> None:
+    assert short_stops(stops) == text
+
+
+def dots(sheet: np.ndarray) -> np.ndarray:
+    return np.flatnonzero(np.all(sheet == (255, 172, 89), axis=2).any(axis=0))
+
+
+def test_gains_beyond_the_usual_track_still_differ() -> None:
+    """At -5 and -8 stops the dots stand apart, and on one sheet all tracks have one scale."""
+    picture = np.full((540, 960, 3), 90, np.uint8)
+    places = []
+    for stops in (-5.0, -8.0):
+        light = SheetLight("sky", stops, "", (255, 172, 89))
+        beside = SheetLight("sun", -8.0)
+        mood = SheetMood("Night", picture, (), (light, beside))
+        places.append(dots(draw_sheet([mood], SheetText("Villa"))).mean())
+    assert places[1] < places[0] - 20
 
 
 def test_text_is_wrapped_and_shortened() -> None:

@@ -33,7 +33,7 @@ __all__ = ["command"]
 @set_option
 @click.option(
     "--pictures",
-    type=click.Path(path_type=Path),
+    type=click.Path(path_type=Path, file_okay=False),
     metavar="DIR",
     help="Also write exposure map, histogram and filmic curve of each mood into this folder.",
 )
@@ -59,6 +59,10 @@ def command(
     from evenfall.recipe import load
 
     loaded = load(recipe, changes=changes, passes=passes)
+    if pictures is not None:
+        from evenfall.run.meter_pictures import refuse_existing_pictures
+
+        refuse_existing_pictures(loaded, moods, pictures, overwrite=overwrite)
     with LiveProgress() as progress:
         from evenfall.run.events import RunPlanned
         from evenfall.run.metering import meter_report
@@ -90,8 +94,9 @@ def _print(report: MeterReport) -> None:
     console.print(
         "\nStops are relative to how the light was rendered. key:light compares the two alone; "
         "the (key + light):light ratio is one more: 3:1 is 4:1. Headroom is the stops a light can "
-        "go up before its noise shows. At the top are pixels with a channel at full white; noise "
-        "is how much lightness (CIE L*) varies in the worst 5 % of the picture."
+        "go up before its noise shows. At the top are pixels with a channel at full white after "
+        "the look; the histogram of --pictures is of the light before it. Noise is how much "
+        "lightness (CIE L*) varies in the worst 5 % of the picture."
     )
     if any(mood.mean_cd_m2 for mood in report.moods):
         from evenfall.light.units import READ_FROM_PICTURE

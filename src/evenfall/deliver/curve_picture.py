@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.deliver.lettering import Lettering, format_stops, letter
+from evenfall.deliver.lettering import Lettering, letter, short_stops
 from evenfall.look.filmic import GREY, FilmicCurve
 from evenfall.look.output import encode_srgb
 from evenfall.recipe.look import Filmic
@@ -58,6 +58,12 @@ class _Page:
         self, x: float, y: float, words: str, size: float, ink: str = _SOFT_INK, **more: Any
     ) -> None:
         letter(self.draw, (x, y), words, Lettering("regular", self.of(size), ink), **more)
+
+    def name(
+        self, x: float, y: float, words: str, size: float, ink: str = _SOFT_INK, **more: Any
+    ) -> None:
+        """Set the name of a mark so that the grid does not run through it."""
+        self.set(x, y, words, size, ink, halo=_PAPER, **more)
 
     def line(self, points: list[tuple[float, float]], ink: str, width: float) -> None:
         self.draw.line(points, fill=ink, width=self.of(width), joint="curve")
@@ -121,8 +127,8 @@ def _draw_head(page: _Page, settings: Filmic, title: str) -> None:
     letter(page.draw, (page.of(64) - bearing, page.of(86)), shown, headline)
     words = (
         f"contrast {settings.contrast:g},  toe {settings.toe:g},  shoulder {settings.shoulder:g},  "
-        f"black {format_stops(settings.black_stops)} stops,  "
-        f"white {format_stops(settings.white_stops)} stops,  {settings.mode}"
+        f"black {short_stops(settings.black_stops)} stops,  "
+        f"white {short_stops(settings.white_stops)} stops,  {settings.mode}"
     )
     page.set(page.of(64), page.of(122), words, 20)
 
@@ -139,7 +145,7 @@ def _draw_grid(page: _Page) -> None:
         ink = _SOFT_INK if stop == 0 else _HAIRLINE
         page.line([(place, page.top), (place, page.bottom)], ink, 1)
         if stop % 2 == 0:
-            words = "grey" if stop == 0 else format_stops(stop)
+            words = "grey" if stop == 0 else short_stops(stop)
             ink = _INK if stop == 0 else _SOFT_INK
             page.set(place, baseline, words, 17, ink, align="centre")
     note = "Across: stops from middle grey (18 %) after exposure. Upwards: light from the display"
@@ -157,20 +163,30 @@ def _draw_strip(page: _Page, curve: FilmicCurve) -> None:
 
 
 def _draw_marks(page: _Page, curve: FilmicCurve) -> None:
-    bends = ((curve.toe_stops, "toe", "left", (14, 20)),
-             (curve.shoulder_stops, "shoulder", "right", (-14, -8)))  # fmt: skip
-    for stops, words, align, (right, down) in bends:
+    bends = ((curve.toe_stops, "toe", _toe_place(page, curve)),
+             (curve.shoulder_stops, "shoulder", ("right", -14, -8)))  # fmt: skip
+    for stops, words, (align, right, down) in bends:
         x, y = page.x(stops), page.y(float(_signal(curve, stops)))
         page.line([(x, y - page.of(9)), (x, y + page.of(9))], _INK, 2)
-        page.set(x + page.of(1) * right, y + page.of(1) * down, words, 17, align=align)
+        page.name(x + page.of(1) * right, y + page.of(1) * down, words, 17, align=align)
+    at_axis = page.x(curve.black_stops) - page.left < page.of(70)
+    at_edge = page.right - page.x(curve.white_stops) < page.of(70)
     marks = (
-        (curve.black_stops, "black", "right", (-6, -14)),
-        (0.0, "grey, 18 % stays 18 %", "left", (20, 12)),
-        (curve.white_stops, "white", "left", (-6, 32)),
+        (curve.black_stops, "black", ("left", 10, -14) if at_axis else ("right", -6, -14)),
+        (0.0, "grey, 18 % stays 18 %", ("left", 20, 12)),
+        (curve.white_stops, "white", ("right", 6, 34) if at_edge else ("left", -6, 34)),
     )
     radius = page.of(7)
-    for stops, words, align, (right, down) in marks:
+    for stops, words, (align, right, down) in marks:
         x, y = page.x(stops), page.y(float(_signal(curve, stops)))
         circle = (x - radius, y - radius, x + radius, y + radius)
         page.draw.ellipse(circle, fill=_PAPER, outline=_CURVE, width=page.of(3))
-        page.set(x + page.of(1) * right, y + page.of(1) * down, words, 19, _INK, align=align)
+        page.name(x + page.of(1) * right, y + page.of(1) * down, words, 19, _INK, align=align)
+
+
+def _toe_place(page: _Page, curve: FilmicCurve) -> tuple[str, int, int]:
+    """Alignment and offset of the toe's name: below its mark, clear of strip and of grey's name."""
+    if page.bottom - page.y(float(_signal(curve, curve.toe_stops))) < page.of(40):
+        return "right", -14, -12
+    near_grey = page.x(0) - page.x(curve.toe_stops) < page.of(24)
+    return ("left", 20, 40) if near_grey else ("left", 14, 24)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.deliver.lettering import Lettering, letter
+from evenfall.deliver.lettering import Lettering, letter, short_stops
 from evenfall.deliver.resize import resize_linear
 from evenfall.deliver.stop_scale import (
     BRIGHTEST,
@@ -32,6 +32,8 @@ _HAIRLINE = "#d9d6d0"
 _CHANNEL_INKS = {"R": "#b4433c", "G": "#3f8f55", "B": "#3c62b4"}
 _AREA = "#c9c6c0"
 _REFERENCE_WIDTH = 1280
+_NARROWEST = 420  # pixels that title, scale and notes need
+_SMALLEST_UNIT = 0.65  # below it the lettering is too small to read
 _BINS_PER_STOP = 12
 _FIRST_STOP, _LAST_STOP = -12, 8
 
@@ -116,7 +118,8 @@ def draw_exposure_map(
     title, subtitle : str
         What it shows.
     width : int
-        Width of the map in pixels; larger pictures are reduced by area averaging.
+        Width of the map in pixels; larger pictures are reduced by area averaging, small ones are
+        shown with a square of whole pixels for each of theirs.
 
     Returns
     -------
@@ -136,21 +139,25 @@ def draw_exposure_map(
     """
     from PIL import Image, ImageDraw
 
-    light = _reduced(exposed_luminance, width)
+    light = _sized(exposed_luminance, width)
     stops = stops_of_light(light)
     height, width = stops.shape
     page = _Page(width)
-    sheet = Image.new("RGB", (page.width, page.head + height + page.of(230)), _PAPER)
+    notes = page.notes(_SCALE_NOTE)
+    below = page.of(200) + len(notes) * page.leading
+    sheet = Image.new("RGB", (page.width, page.head + height + below), _PAPER)
     draw = ImageDraw.Draw(sheet)
     page.draw_head(draw, title, subtitle)
     sheet.paste(Image.fromarray(stop_colours(stops)), (page.margin, page.head))
-    _draw_scale(draw, page, stops, page.head + height)
+    baseline = _draw_scale(draw, page, stops, page.head + height)
+    page.draw_notes(draw, notes, baseline)
     return np.asarray(sheet)
 
 
-def _reduced(luminance: npt.NDArray[np.float32], width: int) -> npt.NDArray[np.float32]:
+def _sized(luminance: npt.NDArray[np.float32], width: int) -> npt.NDArray[np.float32]:
     if luminance.shape[1] <= width:
-        return luminance
+        times = max(1, width // max(luminance.shape))
+        return luminance.repeat(times, axis=0).repeat(times, axis=1)
     height = max(1, round(luminance.shape[0] * width / luminance.shape[1]))
     finite = np.nan_to_num(luminance, nan=0.0, posinf=1e30, neginf=0.0)
     reduced: npt.NDArray[np.float32] = resize_linear(finite[None], width, height, kernel="area")[0]
@@ -161,15 +168,16 @@ class _Page:
     """Lengths and lettering of a drawing, from its width."""
 
     def __init__(self, inner: int) -> None:
-        self.unit = max(inner / _REFERENCE_WIDTH, 0.25)
-        self.inner = inner
+        self.inner = max(inner, _NARROWEST)
+        self.unit = max(self.inner / _REFERENCE_WIDTH, _SMALLEST_UNIT)
         self.margin = self.of(64)
-        self.width = inner + 2 * self.margin
+        self.width = self.inner + 2 * self.margin
         self.head = self.of(150)
         self.title = Lettering("light", self.of(44), _INK)
         self.subtitle = Lettering("regular", self.of(20), _SOFT_INK)
         self.figure = Lettering("regular", self.of(19), _INK)
         self.label = Lettering("regular", self.of(17), _SOFT_INK)
+        self.leading = self.of(30)
 
     def of(self, length: float) -> int:
         """Pixels of a length given for the reference width."""
@@ -183,11 +191,20 @@ class _Page:
         below = self.subtitle.fitted(subtitle, self.inner)
         letter(draw, (self.margin, self.of(122)), below, self.subtitle)
 
+    def notes(self, *notes: str) -> list[str]:
+        """Break notes into lines, each note on lines of its own."""
+        return [line for note in notes for line in self.label.wrapped(note, self.inner, 4)]
+
+    def draw_notes(self, draw: ImageDraw.ImageDraw, lines: Sequence[str], baseline: float) -> None:
+        """Set notes below a scale whose figures stand on this baseline."""
+        for number, line in enumerate(lines, 1):
+            letter(draw, (self.margin, baseline + number * self.leading), line, self.label)
+
 
 def _draw_scale(
     draw: ImageDraw.ImageDraw, page: _Page, stops: npt.NDArray[np.float32], top: int
-) -> None:
-    """Draw the scale with its stops, and above it the share of the picture in every step."""
+) -> float:
+    """Draw the scale, and above it the share of the picture in every step; give its baseline."""
     colours = colour_scale()
     edges = np.linspace(DARKEST, BRIGHTEST, len(colours) + 1)
     step = np.clip((np.floor((stops - DARKEST) * STEPS_PER_STOP)), 0, len(colours) - 1)
@@ -210,14 +227,15 @@ def _draw_scale(
     for stop in edges[::STEPS_PER_STOP]:
         x = page.margin + page.inner * (stop - DARKEST) / (BRIGHTEST - DARKEST)
         _set_stop(draw, page, x, baseline, int(stop))
-    letter(draw, (page.margin, baseline + page.of(30)), _SCALE_NOTE, page.label)
+    return baseline
 
 
 _SCALE_NOTE = "Stops from middle grey (18 %), after exposure and before the look"
+_INKS_NOTE = "Area: luminance. Lines: red, green and blue"
 
 
 def _set_stop(draw: ImageDraw.ImageDraw, page: _Page, x: float, baseline: float, stop: int) -> None:
-    text = "grey" if stop == 0 else f"{'+' if stop > 0 else chr(0x2212)}{abs(stop)}"
+    text = "grey" if stop == 0 else short_stops(stop)
     at_start, at_end = x <= page.margin + 1, x >= page.margin + page.inner - 1
     style = page.figure if stop == 0 else page.label
     if at_start:
@@ -245,7 +263,8 @@ def draw_histogram(
     title, subtitle : str
         What it shows.
     white_stops : float, optional
-        Where the look reaches display white, in stops from middle grey; marked.
+        Where the look reaches display white, in stops from middle grey; marked, at the edge when
+        it lies off the scale.
     width : int
         Width of the plot in pixels.
 
@@ -264,7 +283,9 @@ def draw_histogram(
 
     page = _Page(width)
     plot_height = page.of(360)
-    sheet = Image.new("RGB", (page.width, page.head + plot_height + page.of(130)), _PAPER)
+    notes = page.notes(f"{_SCALE_NOTE}. {_INKS_NOTE}", _outside_note(histogram))
+    below = page.of(98) + len(notes) * page.leading
+    sheet = Image.new("RGB", (page.width, page.head + plot_height + below), _PAPER)
     draw = ImageDraw.Draw(sheet)
     page.draw_head(draw, title, subtitle)
     plot = _Plot(page, page.head, page.head + plot_height, histogram)
@@ -275,15 +296,39 @@ def draw_histogram(
         if stop % 2 == 0:
             _set_stop(draw, page, x, plot.bottom + page.of(28), stop)
     plot.draw(sheet)
-    if white_stops is not None and _FIRST_STOP < white_stops < _LAST_STOP:
-        x = plot.x(white_stops)
-        draw.line((x, plot.top, x, plot.bottom), _INK, page.of(2))
-        letter(draw, (x + page.of(8), plot.top + page.of(18)), "display white", page.label)
-    outside = f"below {histogram.below:.1%}, above {histogram.above:.1%}"
-    baseline = plot.bottom + page.of(62)
-    letter(draw, (page.margin, baseline), _SCALE_NOTE, page.label)
-    letter(draw, (page.margin + page.inner, baseline), outside, page.label, align="right")
+    if white_stops is not None:
+        _draw_white(draw, page, plot, white_stops)
+    page.draw_notes(draw, notes, plot.bottom + page.of(34))
     return np.asarray(sheet)
+
+
+def _outside_note(histogram: Histogram) -> str:
+    """Say what share of the pixels the scale does not show."""
+    below = f"{_share(histogram.below)} below {short_stops(_FIRST_STOP)}"
+    above = f"{_share(histogram.above)} above {short_stops(_LAST_STOP)}"
+    return f"Luminance off this scale: {below}, {above}"
+
+
+def _share(share: float) -> str:
+    if share == 0:
+        return "none"
+    return "under 0.1 %" if share < 0.001 else f"{100 * share:.1f} %"
+
+
+def _draw_white(draw: ImageDraw.ImageDraw, page: _Page, plot: _Plot, white_stops: float) -> None:
+    """Mark display white; its name stands on the side that has room."""
+    words, edge = "display white", page.margin + page.inner
+    baseline, gap = plot.top + page.of(18), page.of(8)
+    if white_stops > _LAST_STOP:
+        words += f" at {short_stops(white_stops)} \u2192"
+        letter(draw, (edge - gap, baseline), words, page.label, align="right", halo=_PAPER)
+        return
+    x = plot.x(white_stops)
+    draw.line((x, plot.top, x, plot.bottom), _INK, page.of(2))
+    if x + gap + page.label.width(words) <= edge:
+        letter(draw, (x + gap, baseline), words, page.label, halo=_PAPER)
+    else:
+        letter(draw, (x - gap, baseline), words, page.label, align="right", halo=_PAPER)
 
 
 class _Plot:

@@ -23,6 +23,7 @@ _INK = "#1d1d1c"
 _SOFT_INK = "#6d6b67"
 _REFERENCE_WIDTH = 1280
 _MARGIN = 40
+_LEGEND_NOTE = "Marks are drawn larger than the pixels"
 _SPREAD = 3  # a marked pixel is drawn at least this many pixels wide on each side
 
 FLAW_INKS: Mapping[str, tuple[int, int, int]] = {
@@ -76,9 +77,10 @@ def draw_flaw_map(
     head = 92
     sheet = Image.new("RGB", (width + 2 * _MARGIN, head + height + 84), _PAPER)
     draw = ImageDraw.Draw(sheet)
-    letter(draw, (_MARGIN, 60), title, Lettering("light", 34, _INK))
+    headline = Lettering("light", 34, _INK)
+    letter(draw, (_MARGIN, 60), headline.fitted(title, width), headline)
     sheet.paste(Image.fromarray(picture), (_MARGIN, head))
-    _draw_legend(draw, flaws, head + height + 48)
+    _draw_legend(draw, flaws, head + height + 48, _MARGIN + width)
     return np.asarray(sheet)
 
 
@@ -114,8 +116,10 @@ def _marks(mask: Mask, size: tuple[int, int]) -> Mask:
     return marks
 
 
-def _draw_legend(draw: ImageDraw.ImageDraw, flaws: Mapping[str, Mask], baseline: int) -> None:
-    words = Lettering("regular", 17, _INK)
+def _draw_legend(
+    draw: ImageDraw.ImageDraw, flaws: Mapping[str, Mask], baseline: int, right: int
+) -> None:
+    words, soft = Lettering("regular", 17, _INK), Lettering("regular", 17, _SOFT_INK)
     place = float(_MARGIN)
     for kind, mask in flaws.items():
         draw.ellipse((place, baseline - 13, place + 13, baseline), fill=FLAW_INKS[kind])
@@ -124,4 +128,6 @@ def _draw_legend(draw: ImageDraw.ImageDraw, flaws: Mapping[str, Mask], baseline:
         letter(draw, (place + 22, baseline), text, words)
         place += 22 + words.width(text) + 36
     if place == _MARGIN:
-        letter(draw, (place, baseline), "no broken pixels", Lettering("regular", 17, _SOFT_INK))
+        letter(draw, (place, baseline), "no broken pixels", soft)
+    elif place + soft.width(_LEGEND_NOTE) <= right:
+        letter(draw, (right, baseline), _LEGEND_NOTE, soft, align="right")

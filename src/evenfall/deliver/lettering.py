@@ -11,7 +11,14 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from PIL import ImageDraw, ImageFont
 
-__all__ = ["Lettering", "format_kelvin", "format_stops", "letter", "text_height"]
+__all__ = [
+    "Lettering",
+    "format_kelvin",
+    "format_stops",
+    "letter",
+    "short_stops",
+    "text_height",
+]
 
 Cut = Literal["light", "regular", "medium"]
 _FILES: dict[str, str] = {
@@ -19,8 +26,7 @@ _FILES: dict[str, str] = {
     "regular": "Inter-Regular.otf",
     "medium": "Inter-Medium.otf",
 }
-_ELLIPSIS = "\u2026"
-_NEAR_THIRD = 0.015  # stops
+_ELLIPSIS, _MINUS = "\u2026", "\u2212"
 
 
 @dataclass(frozen=True)
@@ -102,9 +108,13 @@ def letter(
     lettering: Lettering,
     *,
     align: Literal["left", "centre", "right"] = "left",
+    halo: str | None = None,
 ) -> None:
-    """Set a line of text with its baseline at a place."""
+    """Set a line of text with its baseline at a place; a halo keeps lines behind it away."""
     anchor = {"left": "ls", "centre": "ms", "right": "rs"}[align]
+    if halo is not None:
+        around = max(2, round(lettering.size / 4))
+        draw.text(place, text, halo, lettering.font, anchor, stroke_width=around, stroke_fill=halo)
     draw.text(place, text, fill=lettering.colour, font=lettering.font, anchor=anchor)
 
 
@@ -115,20 +125,32 @@ def text_height(lettering: Lettering) -> float:
 
 
 def format_stops(stops: float) -> str:
-    """Write stops as cameras do: thirds as .3 and .7, others to a hundredth.
+    """Write stops as a meter does: with a sign, to a hundredth.
 
     Examples
     --------
-    >>> format_stops(4 / 3), format_stops(0.5), format_stops(0), format_stops(0.25)
-    ('+1.3', '+0.5', '0', '+0.25')
+    >>> format_stops(4 / 3), format_stops(0.5), format_stops(0), format_stops(2.9)
+    ('+1.33', '+0.50', '0.00', '+2.90')
     """
-    thirds = abs(stops) * 3
-    near_third = abs(thirds - round(thirds)) < 3 * _NEAR_THIRD
-    text = f"{abs(stops):.1f}" if near_third else f"{abs(stops):.2f}"
-    text = text.rstrip("0").rstrip(".")
-    if text == "0":
-        return text
-    return ("\u2212" if stops < 0 else "+") + text
+    return _signed(stops, f"{abs(stops):.2f}")
+
+
+def short_stops(stops: float) -> str:
+    """Write stops as a scale is marked: a hundredth at most, no zeros at the end.
+
+    Examples
+    --------
+    >>> short_stops(2), short_stops(7.5), short_stops(0)
+    ('+2', '+7.5', '0')
+    """
+    return _signed(stops, f"{abs(stops):.2f}".rstrip("0").rstrip("."))
+
+
+def _signed(stops: float, size: str) -> str:
+    """Put a sign before all but zero."""
+    if not size.strip("0."):
+        return size
+    return (_MINUS if stops < 0 else "+") + size
 
 
 def format_kelvin(kelvin: float) -> str:

@@ -108,15 +108,13 @@ def draw_residual(proof: Proof, *, title: str) -> Codes:
         raise ValueError("a proof without a beauty has no residual")
     height = max(1, round(maps.grid.height * _MAP_WIDTH / maps.grid.width))
     shares, scale = _shares(maps)
-    lines = _findings(proof)
-    below = 128 + 30 * len(lines)
-    head = 130
-    size = (2 * _MAP_WIDTH + 3 * _MARGIN, head + height + below)
-    sheet = Image.new("RGB", size, _PAPER)
+    inner = 2 * _MAP_WIDTH + _MARGIN
+    text = Lettering("regular", 18, _INK)
+    lines = [line for finding in _findings(proof) for line in text.wrapped(finding, inner, 3)]
+    head, below = 130, 140 + 30 * len(lines)
+    sheet = Image.new("RGB", (inner + 2 * _MARGIN, head + height + below), _PAPER)
     draw = ImageDraw.Draw(sheet)
-    letter(draw, (_MARGIN, 66), title, Lettering("light", 38, _INK))
-    subtitle = Lettering("regular", 18, _SOFT_INK)
-    letter(draw, (_MARGIN, 100), _subtitle(proof), subtitle)
+    _draw_head(draw, title, _subtitle(proof), inner)
     right = 2 * _MARGIN + _MAP_WIDTH
     view = Image.fromarray(_tone(maps.view))
     view = view.resize((_MAP_WIDTH, height), Image.Resampling.LANCZOS)
@@ -125,17 +123,20 @@ def draw_residual(proof: Proof, *, title: str) -> Codes:
     for left in (_MARGIN, right):
         _mark_worst(draw, proof, left, head)
     bottom = head + height
-    letter(draw, (_MARGIN, bottom + 30), "beauty", Lettering("medium", 17, _INK))
-    _draw_scale(sheet, draw, right, bottom + 18, scale)
+    names = Lettering("medium", 17, _INK)
+    letter(draw, (_MARGIN, bottom + 30), "Beauty", names)
+    letter(draw, (right, bottom + 30), "Difference, as a share of the light in each place", names)
+    _draw_scale(sheet, draw, right, bottom + 46, scale)
     for index, line in enumerate(lines):
-        text = Lettering("regular", 18, _INK)
-        letter(
-            draw,
-            (_MARGIN, bottom + 112 + 30 * index),
-            text.fitted(line, size[0] - 2 * _MARGIN),
-            text,
-        )
+        letter(draw, (_MARGIN, bottom + 124 + 30 * index), line, text)
     return np.asarray(sheet)
+
+
+def _draw_head(draw: ImageDraw.ImageDraw, title: str, subtitle: str, width: float) -> None:
+    """Set title and subtitle, shortened if they are wider than the maps."""
+    headline, below = Lettering("light", 38, _INK), Lettering("regular", 18, _SOFT_INK)
+    letter(draw, (_MARGIN, 66), headline.fitted(title, width), headline)
+    letter(draw, (_MARGIN, 100), below.fitted(subtitle, width), below)
 
 
 def _shares(maps: ProofMaps) -> tuple[Floats, float]:
@@ -191,19 +192,23 @@ def _draw_scale(
     sheet.paste(strip, (left, top))
     small = Lettering("regular", 16, _SOFT_INK)
     baseline = top + height + 22
-    letter(draw, (left, baseline), f"passes hold {100 * scale:g} % more", small)
+    end = f"{100 * scale:g} %"
+    letter(draw, (left, baseline), f"passes hold {end} more", small)
     letter(draw, (left + width / 2, baseline), "alike", small, align="centre")
-    letter(
-        draw, (left + width, baseline), f"{100 * scale:g} % of it in no pass", small, align="right"
-    )
+    letter(draw, (left + width, baseline), f"{end} of it in no pass", small, align="right")
 
 
 def _subtitle(proof: Proof) -> str:
-    region = f"; the frame shows the worst place, {proof.worst}" if proof.worst else ""
+    region = f". The frame shows the worst place, {proof.worst}" if proof.worst else ""
     return (
-        f"Beauty and sum of the passes differ by {100 * proof.difference_share:.2f} % of the light,"
-        f" noise alone lets expect {100 * proof.noise_share:.2f} %{region}."
+        f"Beauty and sum of the passes differ by {_percent(proof.difference_share)} of the light, "
+        f"block for block; noise alone would make {_percent(proof.noise_share)}{region}."
     )
+
+
+def _percent(share: float) -> str:
+    percent = 100 * share
+    return f"{percent:.1f} %" if percent >= 1 or percent == 0 else f"{percent:.2g} %"
 
 
 def _findings(proof: Proof) -> Sequence[str]:

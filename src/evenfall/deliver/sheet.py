@@ -25,7 +25,7 @@ _FAINT_INK = "#9b9893"
 _HAIRLINE = "#d9d6d0"
 _GAINS_EXPLAINED = "Gains in stops from each light as it was rendered"
 _MOST_LIGHTS = 12
-_TRACK_STOPS = 5.0  # from the middle of the gain track to its end
+_TRACK_STOPS = (5.0, 10.0)  # from the middle of the gain tracks to their end: usual, most
 _REFERENCE_WIDTH = 960  # picture width at which lengths below are pixels
 
 Codes = npt.NDArray[np.uint8]
@@ -193,7 +193,8 @@ class _Layout:
         self.setting = Lettering("regular", self.of(24), _SOFT_INK)
         self.light = Lettering("regular", self.of(24), _INK)
         self.silent = Lettering("regular", self.of(24), _FAINT_INK)
-        self.small = Lettering("regular", self.of(21), _FAINT_INK)
+        self.small = Lettering("regular", self.of(21), _SOFT_INK)
+        self.track_stops = _track_stops(moods)
         self._set_title(text.title)
         self._place_rows(moods)
         explained = _GAINS_EXPLAINED if any(mood.lights for mood in moods) else ""
@@ -243,6 +244,13 @@ class _Layout:
             else:
                 lines.append(self.setting.fitted(setting, self.cell))
         return lines
+
+
+def _track_stops(moods: Sequence[SheetMood]) -> float:
+    """Give the stops to the end of the tracks, the same for the whole sheet to compare them."""
+    gains = [abs(light.stops) for mood in moods for light in mood.lights if light.stops is not None]
+    usual, most = _TRACK_STOPS
+    return min(max([usual, *gains]), most)
 
 
 def _columns(moods: Sequence[SheetMood]) -> int:
@@ -351,7 +359,7 @@ def _draw_track(
     draw.line((centre, middle - layout.of(7), centre, middle + layout.of(7)), _HAIRLINE, thin)
     if light.stops is None:
         return
-    share = min(max(light.stops / _TRACK_STOPS, -1.0), 1.0)
+    share = min(max(light.stops / layout.track_stops, -1.0), 1.0)
     at, radius = centre + share * (end - start) / 2, layout.of(9)
     fill = light.swatch or (205, 203, 199)
     _disc(draw, at, middle, radius + layout.of(2), _PAPER)

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from evenfall.deliver.atomic import write_atomically
 from evenfall.deliver.curve_picture import draw_curve
 from evenfall.deliver.exposure_map import draw_exposure_map, draw_histogram, histogram_of
+from evenfall.deliver.lettering import format_stops
 from evenfall.deliver.png import Codes, encode_png
 from evenfall.recipe import Recipe
 from evenfall.recipe.look import Filmic
+from evenfall.run.choosing import choose_moods
 from evenfall.run.metering import MeteredMood, MeterReport
 from evenfall.run.targets import refuse_existing
 
-__all__ = ["write_meter_pictures"]
+__all__ = ["refuse_existing_pictures", "write_meter_pictures"]
 
 
 def write_meter_pictures(
@@ -44,14 +46,9 @@ def write_meter_pictures(
         When a picture exists and may not be replaced, or cannot be written; nothing is written if
         one of them exists.
     """
-    stem = recipe.output_stem
-    paths = {
-        (mood.facts.mood, kind): folder / f"{stem}_{mood.facts.mood}_{kind}.png"
-        for mood in report.moods
-        for kind in ("exposure", "histogram", "curve")
-        if kind != "curve" or isinstance(recipe.moods[mood.facts.mood].look.tone, Filmic)
-    }
-    refuse_existing(paths.values(), allowed=overwrite)
+    names = [mood.facts.mood for mood in report.moods]
+    refuse_existing_pictures(recipe, names, folder, overwrite=overwrite)
+    paths = _paths(recipe, names, folder)
     for mood in report.moods:
         for kind, codes in _pictures(mood, recipe):
             data = encode_png(codes)
@@ -59,10 +56,48 @@ def write_meter_pictures(
     return list(paths.values())
 
 
+def refuse_existing_pictures(
+    recipe: Recipe, moods: Sequence[str], folder: Path, *, overwrite: bool = False
+) -> None:
+    """Refuse to go on when a picture of these moods exists, before anything is metered.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Names the files.
+    moods : sequence of str
+        Only these moods; all otherwise.
+    folder : Path
+        Where the pictures would go.
+    overwrite : bool
+        Whether pictures that exist may be replaced.
+
+    Raises
+    ------
+    OutputError
+        Naming every picture that is in the way.
+    UsageError
+        When a mood is not in the recipe.
+    """
+    paths = _paths(recipe, choose_moods(recipe, moods), folder)
+    refuse_existing(paths.values(), allowed=overwrite, option="--pictures")
+
+
+def _paths(recipe: Recipe, moods: Sequence[str], folder: Path) -> dict[tuple[str, str], Path]:
+    """Path of each picture by mood and kind."""
+    return {
+        (mood, kind): folder / f"{recipe.output_stem}_{mood}_{kind}.png"
+        for mood in moods
+        for kind in ("exposure", "histogram", "curve")
+        if kind != "curve" or isinstance(recipe.moods[mood].look.tone, Filmic)
+    }
+
+
 def _pictures(mood: MeteredMood, recipe: Recipe) -> Iterator[tuple[str, Codes]]:
     project = recipe.model.project
     title = ", ".join(part for part in (project.view or project.title, mood.facts.title) if part)
-    subtitle = f"exposure {mood.facts.exposure_stops:+.2f} stops on the passes"
+    subtitle = f"exposure {format_stops(mood.facts.exposure_stops)} stops on the passes"
+    top = f"{100 * mood.facts.clipped_share:.1f} % of the pixels at the top of the display"
     yield "exposure", draw_exposure_map(mood.luminance, title=title, subtitle=subtitle)
     tone = recipe.moods[mood.facts.mood].look.tone
     yield (
@@ -70,7 +105,7 @@ def _pictures(mood: MeteredMood, recipe: Recipe) -> Iterator[tuple[str, Codes]]:
         draw_histogram(
             histogram_of(mood.exposed, mood.luminance_weights),
             title=title,
-            subtitle=subtitle,
+            subtitle=f"{subtitle},  {top} after the look",
             white_stops=tone.white_stops if isinstance(tone, Filmic) else None,
         ),
     )

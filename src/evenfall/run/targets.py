@@ -173,7 +173,7 @@ def refuse_inputs(recipe: Recipe, side_files: Iterable[Path], paths: Iterable[Pa
         raise RecipeError(faults)
 
 
-def refuse_existing(paths: Iterable[Path], *, allowed: bool) -> None:
+def refuse_existing(paths: Iterable[Path], *, allowed: bool, option: str = "--out") -> None:
     """Refuse to go on when a file that would be written exists.
 
     Parameters
@@ -182,6 +182,8 @@ def refuse_existing(paths: Iterable[Path], *, allowed: bool) -> None:
         Where files would be written.
     allowed : bool
         Whether files may be replaced; folders never are.
+    option : str
+        Option of the command line that chooses another folder.
 
     Raises
     ------
@@ -199,7 +201,7 @@ def refuse_existing(paths: Iterable[Path], *, allowed: bool) -> None:
                     "",
                     "the file exists already",
                     "",
-                    "say --overwrite to replace it, or choose another folder with --out",
+                    f"say --overwrite to replace it, or choose another folder with {option}",
                 )
             )
     if faults:
