@@ -6,6 +6,7 @@ import hashlib
 import json
 import os
 import sys
+import threading
 import time
 from importlib import import_module
 
@@ -848,3 +849,16 @@ def test_absurd_figures_are_faults(write_recipe, mood, said):
     text = f"{LIGHTS}[passes]\nluminance_scale = 100.0\n[moods.day]\n{mood}\n"
     with pytest.raises(RecipeError, match=said):
         evenfall.run(write_recipe(text, PATCHES))
+
+
+def test_a_run_leaves_no_thread_behind(corner, tmp_path):
+    before = set(threading.enumerate())
+    evenfall.run(corner)
+    with pytest.raises(OutputError):
+        evenfall.run(corner, out=tmp_path / "again", workers=1, on_event=_fill_disk)
+    assert set(threading.enumerate()) <= before
+
+
+def _fill_disk(event):
+    if isinstance(event, FileDone):
+        raise OutputError("full")

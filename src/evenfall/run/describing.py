@@ -62,7 +62,7 @@ def _code_digest() -> str:
     ]
     digest = hashlib.sha256()
     for path in sorted(paths):
-        digest.update(f"{path[len(root) + 1 :]}\0".encode())
+        digest.update(f"{path[len(root) + 1 :].replace(os.sep, '/')}\0".encode())
         digest.update(Path(path).read_bytes())
     return digest.hexdigest()[:16]
 

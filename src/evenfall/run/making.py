@@ -85,7 +85,8 @@ class _Run:
             self._clock("read and mix")
             self._describe(exposed)
         try:
-            self._finish(exposed)
+            with self._hashing:
+                self._finish(exposed)
         except BaseException as error:
             self._note_finished(error)
             raise
