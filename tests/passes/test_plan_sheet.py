@@ -13,8 +13,8 @@ from evenfall.passes.planning.plan_sheet import (
     CAUTIONS,
     plan_from_recipe,
     plan_passes,
-    sheet_text,
 )
+from evenfall.passes.planning.plan_text import sheet_text
 from evenfall.recipe import load
 
 RECIPE = """
@@ -59,10 +59,29 @@ def test_text_holds_every_pass_format_and_caution() -> None:
     text = sheet_text(plan)
     for light in plan.lights:
         assert light.file in text
-        assert light.what_is_on in text
+        assert light.what_is_on in " ".join(text.split())
     assert all(caution.title in text for caution in CAUTIONS)
     assert "scene-linear" in text
-    assert max(len(line) for line in text.splitlines()) <= 120
+
+
+@pytest.mark.parametrize("width", [40, 79, 100])
+@pytest.mark.parametrize("count", [1, 9, 30])
+def test_no_line_is_longer_than_asked(width: int, count: int) -> None:
+    lights = [f"lamp {number}:outdoor fixture" for number in range(count)]
+    plan = plan_passes(lights, title="A house whose name is long " * 4)
+    lines = sheet_text(plan, width=width).splitlines()
+    assert max(map(len, lines)) <= max(width, 46)  # the headings are that long
+    rows = [line for line in lines if line.split()[-1:] == ["o"] and line.split()[0] == "B"]
+    assert sum(row.count(" o") for row in rows) == count  # the beauty, in as many blocks
+
+
+def test_long_names_are_listed_in_full_above_the_matrix() -> None:
+    name = "the lamps of the far terrace beyond the water"
+    plan = plan_passes([name, "sky"], prefix="harbour_house_kitchen_v012")
+    text = sheet_text(plan)
+    assert name in " ".join(text.split())
+    assert plan.lights[0].file in text
+    assert "the lamps of the far...  o  ." in text
 
 
 def test_marks_of_the_text_stand_below_their_numbers() -> None:
@@ -115,5 +134,7 @@ def test_lists_that_cannot_be_planned_are_refused_whole() -> None:
         plan_passes([])
     with pytest.raises(UsageError, match=r"(?s)no such role: 'moon'.*a light without a name"):
         plan_passes(["sun:moon", ":key"])
-    with pytest.raises(UsageError, match="a second light named 'wall_lamp'"):
+    with pytest.raises(
+        UsageError, match="two lights would be named 'wall_lamp'; give each light a name of its own"
+    ):
         plan_passes(["wall lamp", "Wall-lamp"])

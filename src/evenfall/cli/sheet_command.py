@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
+_WIDEST_TEXT = 100  # characters of a line that still read well
+
 
 @click.command("sheet", short_help="Which passes to render, before anything is rendered.")
 @click.argument("lights", nargs=-1, required=True, metavar="RECIPE | LIGHT...")
@@ -48,8 +50,6 @@ def command(
       evenfall sheet view.toml --out passes.html
       evenfall sheet sun sky fill pendants "garden lamps" --title "Living room"
     """  # noqa: D301 -- click needs the backspace itself
-    from evenfall.passes.planning.plan_sheet import sheet_text
-
     plan = _plan(lights, title, prefix)
     if out is not None:
         _write(out, plan, overwrite=overwrite)
@@ -57,7 +57,12 @@ def command(
         rows = [list(row) for row in plan.matrix()]
         click.echo(json.dumps({**asdict(plan), "matrix": rows}, indent=2))
     elif out is None:
-        click.echo(sheet_text(plan))
+        from shutil import get_terminal_size
+
+        from evenfall.passes.planning.plan_text import TEXT_WIDTH, sheet_text
+
+        room = get_terminal_size((TEXT_WIDTH + 1, 24)).columns - 1
+        click.echo(sheet_text(plan, width=min(max(room, 40), _WIDEST_TEXT)))
 
 
 def _plan(lights: tuple[str, ...], title: str, prefix: str) -> PassPlan:
@@ -75,7 +80,7 @@ def _write(out: Path, plan: PassPlan, *, overwrite: bool) -> None:
     from evenfall.deliver.atomic import write_atomically
     from evenfall.errors import UsageError
     from evenfall.passes.planning.plan_page import sheet_page
-    from evenfall.passes.planning.plan_sheet import sheet_text
+    from evenfall.passes.planning.plan_text import sheet_text
 
     kind = out.suffix.lower()
     if kind in (".html", ".htm"):

@@ -8,7 +8,9 @@ from evenfall.passes.planning.plan_sheet import CAUTIONS, FORMAT, PassPlan
 
 __all__ = ["sheet_page"]
 
-_WIDEST_COLUMN, _MATRIX_WIDTH = 8.5, 116.0  # mm
+_WIDEST_COLUMN, _MATRIX_WIDTH = 8.5, 108.0  # mm
+_LARGEST_HEAD = 8.5  # points
+_HEAD_TO_COLUMN = 1.9  # points of type a mm of column, so that leaning heads keep apart
 _ONE_PAGE = 30  # rows of the matrix that fit on a page
 
 _STYLE = """
@@ -18,7 +20,7 @@ _STYLE = """
 * { box-sizing: border-box; }
 html { font: 9.5pt/1.45 Inter, "Source Sans 3", "Segoe UI", "Helvetica Neue", Arial, sans-serif;
   color: #1d1d1c; background: #fff; font-variant-numeric: tabular-nums; }
-body { margin: 0 auto; max-width: 178mm; padding: 12mm 0; }
+body { margin: 0 auto; max-width: 190mm; padding: 12mm 6mm; }
 @media print { body { padding: 0; max-width: none; } }
 h1 { font-weight: 300; font-size: 25pt; line-height: 1.15; margin: 0 0 1mm;
   letter-spacing: -0.01em; }
@@ -29,19 +31,20 @@ table { border-collapse: collapse; width: 100%%; }
 th { text-align: left; font-weight: 500; color: #6d6b67; font-size: 8.5pt;
   padding: 0 4mm 1.5mm 0; vertical-align: bottom; }
 td { padding: 1.2mm 4mm 1.2mm 0; border-top: 0.25mm solid #d9d6d0; vertical-align: top; }
-tr, section { break-inside: avoid; }
+tr { break-inside: avoid; }
 td.box { width: 8mm; } td.number { width: 8mm; color: #6d6b67; }
 .tick { display: inline-block; width: 3.4mm; height: 3.4mm; border: 0.3mm solid #1d1d1c;
   vertical-align: -0.4mm; }
 .file { font-family: "DejaVu Sans Mono", Consolas, Menlo, monospace; font-size: 8.5pt; }
 td.file { overflow-wrap: anywhere; min-width: 48mm; }
 .soft { color: #6d6b67; }
-.matrix { width: auto; %(whole)s } .format, .cautions { break-inside: avoid; }
+.matrix { width: auto; } .whole, .format, .cautions { break-inside: avoid; }
 .matrix th.light { height: 30mm; width: %(column).2fmm; min-width: %(column).2fmm; padding: 0;
   position: relative; }
 .matrix th.light span { position: absolute; left: %(lean).2fmm; bottom: 1.5mm; display: block;
   white-space: nowrap; transform-origin: left bottom; transform: rotate(-60deg);
-  color: #1d1d1c; max-width: 32mm; overflow: hidden; text-overflow: ellipsis; }
+  font-size: %(head).1fpt; color: #1d1d1c; max-width: %(longest)dmm; overflow: hidden;
+  text-overflow: ellipsis; }
 .matrix td { padding: 1.1mm 0; vertical-align: middle; }
 .matrix td.name { padding-right: 4mm; }
 .matrix td.name span { display: block; max-width: 46mm; white-space: nowrap; overflow: hidden;
@@ -83,9 +86,11 @@ def sheet_page(plan: PassPlan) -> str:
         "lean": 0.4 * column,
         "dot": dot,
         "margin": max(0.0, (dot - 1.1) / 2),
-        "whole": "break-inside: avoid;" if len(plan.lights) <= _ONE_PAGE else "",
+        "longest": 30 if column == _WIDEST_COLUMN else 22,  # the last one leans into the margin
+        "head": min(_LARGEST_HEAD, _HEAD_TO_COLUMN * column),
     }
     count = len(plan.lights)
+    whole = ' class="whole"' if count <= _ONE_PAGE else ""
     size = f", {escape(plan.size)}" if plan.size else ""
     return "\n".join(
         [
@@ -100,9 +105,9 @@ def sheet_page(plan: PassPlan) -> str:
             _passes(plan),
             "<h2>Save all of them alike</h2>",
             _format(),
-            "<section><h2>On and off</h2>",
+            f"<section{whole}><h2>On and off</h2>",
             _matrix(plan),
-            "</section><section><h2>What keeps them additive</h2>",
+            '</section><section class="whole"><h2>What keeps them additive</h2>',
             _cautions(),
             "</section>",
             '<p class="foot">When they are rendered: <span class="file">evenfall survey FOLDER '
@@ -119,7 +124,9 @@ def _passes(plan: PassPlan) -> str:
         "</thead><tbody>"
     ]
     for number, light in enumerate(plan.lights, 1):
-        rendered = f' <span class="soft">{escape(light.rendered)}</span>' if light.rendered else ""
+        rendered = (
+            f' <span class="soft">({escape(light.rendered)})</span>' if light.rendered else ""
+        )
         rows.append(
             _row(str(number), light.label, light.place, escape(light.what_is_on) + rendered)
         )

@@ -1,7 +1,7 @@
 """Which passes to render, before anything is rendered: what is on and off in each, and how to save.
 
-The plan comes from a recipe or from a plain list of lights. `sheet_text` writes it for a terminal
-or a text file, `evenfall.passes.planning.plan_page.sheet_page` as a page to print.
+The plan comes from a recipe or from a plain list of lights. `plan_text.sheet_text` writes it
+for a terminal or a text file, `plan_page.sheet_page` as a page to print.
 """
 
 from __future__ import annotations
@@ -27,7 +27,6 @@ __all__ = [
     "parse_light",
     "plan_from_recipe",
     "plan_passes",
-    "sheet_text",
 ]
 
 
@@ -238,7 +237,14 @@ def plan_passes(lights: Sequence[str], *, title: str = "", prefix: str = "") -> 
             continue
         key = _key(name)
         if any(light.name == key for light in planned):
-            faults.append(Fault("", text, f"a second light named {key!r}", "a name once"))
+            faults.append(
+                Fault(
+                    "",
+                    text,
+                    f"two lights would be named {key!r}",
+                    hint="give each light a name of its own",
+                )
+            )
             continue
         planned.append(
             PlannedLight(key, role, _file(prefix, key), title="" if name == key else name)
@@ -281,87 +287,3 @@ def _rendered_words(kelvin: float | None, lumens: float | None) -> str:
     said = [f"{kelvin:g} K"] if kelvin is not None else []
     said += [f"{lumens:g} lm"] if lumens is not None else []
     return ", ".join(said)
-
-
-def sheet_text(plan: PassPlan) -> str:
-    """Write the plan as plain text, for a terminal or a file.
-
-    Examples
-    --------
-    >>> print(sheet_text(plan_passes(["sun", "sky"], title="Living room")).split("Save")[0])
-    Living room: 2 passes and a beauty
-    <BLANKLINE>
-         pass    file        what is on
-      1  sun     sun.exr     the sun or other key alone; sky and lamps off
-      2  sky     sky.exr     the sky alone, and the background; sun and lamps off
-      B  beauty  beauty.exr  all lights
-    <BLANKLINE>
-    On and off (columns are lights by number)
-    <BLANKLINE>
-                 1  2
-      1  sun     o  .
-      2  sky     .  o
-      B  beauty  o  o
-    <BLANKLINE>
-    """
-    count = len(plan.lights)
-    head = f"{plan.title}: {count} pass{'' if count == 1 else 'es'} and a beauty"
-    return "\n".join(
-        [
-            head,
-            "",
-            *_pass_lines(plan),
-            "",
-            "On and off (columns are lights by number)",
-            "",
-            *_matrix_lines(plan),
-            "",
-            "Save all of them alike",
-            *(f"  {name:<13} {text}" for name, text in FORMAT),
-            "",
-            "What keeps them additive",
-            *(line for caution in CAUTIONS for line in _caution_lines(caution)),
-            "",
-            "Then: evenfall survey FOLDER --write view.toml; evenfall prove view.toml",
-        ]
-    )
-
-
-def _pass_lines(plan: PassPlan) -> list[str]:
-    rows = [
-        (
-            str(number),
-            light.label,
-            light.place,
-            light.what_is_on + (f" ({light.rendered})" if light.rendered else ""),
-        )
-        for number, light in enumerate(plan.lights, 1)
-    ]
-    rows.append(("B", "beauty", plan.beauty, "all lights"))
-    rows.insert(0, ("", "pass", "file", "what is on"))
-    widths = [max(len(row[column]) for row in rows) for column in range(3)]
-    return [
-        f"  {number:>{widths[0]}}  {name:<{widths[1]}}  {place:<{widths[2]}}  {on}"
-        for number, name, place, on in rows
-    ]
-
-
-def _matrix_lines(plan: PassPlan) -> list[str]:
-    names = [*(light.label for light in plan.lights), "beauty"]
-    numbers = [*(str(number) for number in range(1, len(plan.lights) + 1)), "B"]
-    width = max(len(number) for number in numbers)
-    longest = max(len(name) for name in names)
-    lines = [f"  {'':>{width}}  {'':<{longest}}" + "".join(f"{n:>3}" for n in numbers[:-1])]
-    for number, name, row in zip(numbers, names, plan.matrix(), strict=True):
-        marks = "".join(f"{'o' if on else '.':>3}" for on in row)
-        lines.append(f"  {number:>{width}}  {name:<{longest}}{marks}")
-    return lines
-
-
-def _caution_lines(caution: Caution) -> list[str]:
-    import textwrap
-
-    return [
-        f"  [ ] {caution.title}",
-        *textwrap.wrap(caution.text, 92, initial_indent=" " * 6, subsequent_indent=" " * 6),
-    ]
