@@ -12,7 +12,9 @@ import pytest
 
 from evenfall.advice.facts import MoodFacts, light_facts
 from evenfall.advice.rules import ADVICE_CODES, advise, advise_on_facts
+from evenfall.errors import Advice
 from evenfall.recipe import Recipe, load
+from evenfall.run.frames import frame_facts
 
 SOUND = """
 format = 1
@@ -60,6 +62,11 @@ CASES = {
     ),
     "fixtures-off-at-dusk": (
         SOUND.replace('lights.lantern = "on"', "").replace("{ stops = 1 }", '"off"'),
+        "moods.dusk.lights",
+    ),
+    "role-unlike-name": (SOUND.replace('role = "key"', 'role = "sky"'), "lights.sun.role"),
+    "sun-after-sunset": (
+        SOUND.replace('lights.sun = "off"', "lights.sun = -1"),
         "moods.dusk.lights",
     ),
     "only-brightness": (
@@ -124,6 +131,131 @@ lights.lamps = { factor = 0.25 }
 
 def test_interior_by_day_may_have_its_outdoor_fixture_on(tmp_path: Path) -> None:
     assert "outdoor-on-by-day" not in _codes(tmp_path, SOUND.replace('"off"', '"on"', 1))
+
+
+@pytest.mark.parametrize(
+    ("name", "role", "like"),
+    [
+        ("sun", "sky", "sun"),
+        ("sun", "fixture", "sun"),
+        ("Sun_02", "outdoor fixture", "sun"),
+        ("sunlight", "sky", "sun"),
+        ("sky", "key", "sky"),
+        ("sky_dome", "key", "sky"),
+        ("sky_light", "fixture", "sky"),
+        ("pendants", "sky", "lamp"),
+        ("garden_lantern", "sky", "lamp"),
+    ],
+)
+def test_a_role_that_the_name_plainly_contradicts(
+    tmp_path: Path, name: str, role: str, like: str
+) -> None:
+    (given,) = _named(tmp_path, name, role)
+    assert given.place == f"lights.{name}.role"
+    assert given.message == f"named like a {like}, but its role is {role}"
+
+
+PLAIN_ENOUGH = [
+    *(("sun", "key"), ("sun", "fill"), ("sun", "glow"), ("sun_room", "fixture")),
+    *(("sunroom_lamps", "fixture"), ("sun_lounge_pendants", "fixture"), ("sundeck", "glow")),
+    *(("sun_terrace", "outdoor fixture"), ("sunset_sky", "sky"), ("sun_sky", "sky")),
+    *(("sky", "sky"), ("sky", "fill"), ("sky", "glow"), ("sky_lounge", "fixture")),
+    *(("skylight", "fixture"), ("skylight", "key"), ("sky_bar_sign", "glow")),
+    *(("moon", "key"), ("floor_lamp", "key"), ("lamps", "fill"), ("shelf_strip", "fixture")),
+    *(("garden", "sky"), ("lamp_sky", "sky"), ("wall", "sky"), ("portal", "sky"), ("x", "sky")),
+]
+
+
+@pytest.mark.parametrize(("name", "role"), PLAIN_ENOUGH)
+def test_names_that_may_mean_their_role(tmp_path: Path, name: str, role: str) -> None:
+    assert _named(tmp_path, name, role) == []
+
+
+def test_a_sky_may_be_the_key_where_there_is_no_sun(tmp_path: Path) -> None:
+    overcast = 'format = 1\n[lights.sky]\nfile = "sky.exr"\nrole = "key"\n[moods.day]\n'
+    assert _codes(tmp_path, overcast) == []
+
+
+def test_a_role_that_is_not_said_is_told_so(tmp_path: Path) -> None:
+    bare = 'format = 1\n[lights.sun]\nfile = "sun.exr"\n[moods.day]\n'
+    (given,) = (a for a in advise(_recipe(tmp_path, bare)) if a.code == "role-unlike-name")
+    assert given.message.endswith("its role is fixture, as none is said")
+
+
+def _named(folder: Path, name: str, role: str) -> list[Advice]:
+    """Advice on the role of a light beside a sun that is the key."""
+    light = f'[lights.{name}]\nfile = "x.exr"\nrole = "{role}"\n'
+    sun = '[lights.sun_key]\nfile = "sun.exr"\nrole = "key"\n'
+    recipe = _recipe(folder, f"format = 1\n{light}{sun}[moods.day]\n")
+    return [advice for advice in advise(recipe) if advice.code == "role-unlike-name"]
+
+
+@pytest.mark.parametrize(
+    ("mood", "setting", "said"),
+    [
+        ('[moods.dusk]\nlights.sun = "on"', "as rendered", "dusk"),
+        ("[moods.dusk]\nlights.sun = -2", "-2 stops", "dusk"),
+        ("[moods.late]\ntitle = 'The blue hour'\nlights.sun = -3.5", "-3 1/2 stops", "blue hour"),
+        ("[moods.night_2]\nlights.sun = { factor = 0.5, kelvin = 8000 }", "x 0.5", "night"),
+        ("[moods.blue_hour]\nbased_on = 'day'", "as rendered", "blue hour"),
+    ],
+)
+def test_a_sun_that_stays_on_after_sunset(
+    tmp_path: Path, mood: str, setting: str, said: str
+) -> None:
+    (given,) = _after_sunset(tmp_path, mood)
+    assert given.message == f"sun is on, {setting}, in a mood that says '{said}'"
+    assert "common practice" in given.reason
+
+
+@pytest.mark.parametrize(
+    "mood",
+    [
+        '[moods.dusk]\nlights.sun = "off"',
+        "[moods.dusk]\nlights.sun = -4",
+        "[moods.night]\nlights.sun = { factor = 0 }",
+        "[moods.night]\ntitle = 'Moonlit night'\nlights.sun = -2",
+        "[moods.golden_hour]",
+        "[moods.golden_hour]\ntitle = 'Golden hour, before dusk'",
+        "[moods.sunset]",
+        "[moods.sunset_to_dusk]",
+        "[moods.evening]\ntime_of_day = 'dusk'",
+        "[moods.night]\ntime_of_day = 'day'",
+        "[moods.midnightblue]",
+        "[moods.blue]\ntitle = 'An hour in blue'",
+        "[moods.dusk]\ndaylight = { sun = 'sun', sun_altitude_degrees = -3 }",
+        "[moods.dusk]\nlights.sun = { match = { to = 'fill', ratio = '9:1' } }",
+    ],
+)
+def test_no_sun_after_sunset_is_found_where_there_may_be_none(tmp_path: Path, mood: str) -> None:
+    assert _after_sunset(tmp_path, mood) == []
+
+
+def _after_sunset(folder: Path, mood: str) -> list[Advice]:
+    day = SOUND[: SOUND.index("[moods.dusk]")]
+    recipe = _recipe(folder, f"{day}{mood}\n")
+    return [advice for advice in advise(recipe) if advice.code == "sun-after-sunset"]
+
+
+def test_a_print_beyond_the_passes_is_enlarged(tmp_path: Path) -> None:
+    """A3, 420 mm at 300 dpi, is 4961 pixels (ISO 216; an inch is 25.4 mm, ISO 80000-3)."""
+    paper = '[[deliverables]]\nsuffix = "_a3"\nprint = { width_mm = 420, dpi = 300 }\n'
+    recipe = _recipe(tmp_path, SOUND + "[[deliverables]]\n" + paper)
+    (given,) = advise(recipe, frame_facts(recipe, (1920, 1080)))
+    assert (given.code, given.place) == ("enlarged", "deliverables[1]")
+    assert given.message == "4961 x 2791 pixels are made of 1920 x 1080: enlarged 2.6 times"
+    assert "116 dpi on 420 mm" in given.reason  # 1920 pixels on 16.535 inches
+    assert advise(recipe, frame_facts(recipe, (4961, 2791))) == []
+    assert advise(recipe, frame_facts(recipe, (4800, 2700))) == []  # 3 % is not seen
+    assert advise(recipe) == []
+
+
+def test_what_a_crop_leaves_counts_for_the_enlargement(tmp_path: Path) -> None:
+    crop = '[[deliverables]]\nformat = "jpeg"\ncrop = "1:1"\nwidth = 1200\n'
+    recipe = _recipe(tmp_path, SOUND + crop)
+    (given,) = advise(recipe, frame_facts(recipe, (1600, 800)))
+    assert given.message == "1200 x 1200 pixels are made of 800 x 800: enlarged 1.5 times"
+    assert "a width of 800 at the most" in given.reason
 
 
 def test_misspelt_silence_is_named_with_a_suggestion(tmp_path: Path) -> None:

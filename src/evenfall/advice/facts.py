@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from evenfall.recipe.lights import Role
 
-__all__ = ["LightFacts", "MoodFacts", "RatioToKey", "light_facts"]
+__all__ = ["FrameFacts", "LightFacts", "MoodFacts", "RatioToKey", "light_facts"]
 
 
 @dataclass(frozen=True)
@@ -113,6 +113,37 @@ class MoodFacts:
     noise_lightness: float | None = None
     notes: tuple[str, ...] = ()
     bare_share: float = 0.0
+
+
+@dataclass(frozen=True)
+class FrameFacts:
+    """The size of a deliverable, and of the part of the passes that it shows.
+
+    Parameters
+    ----------
+    number : int
+        Which deliverable of the recipe, counted from 0.
+    width, height : int
+        Its pixels.
+    part_width, part_height : int
+        Pixels of the passes in it.
+
+    Examples
+    --------
+    >>> FrameFacts(0, 4961, 2791, 1920, 1080).enlargement
+    2.58...
+    """
+
+    number: int
+    width: int
+    height: int
+    part_width: int
+    part_height: int
+
+    @property
+    def enlargement(self) -> float:
+        """How many times as long its sides are; below 1 where it is reduced."""
+        return self.width / self.part_width
 
 
 def light_facts(

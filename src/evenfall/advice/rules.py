@@ -9,7 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
-from evenfall.advice.facts import MoodFacts
+from evenfall.advice.facts import FrameFacts, MoodFacts
+from evenfall.advice.gains import is_on, plain_gain
+from evenfall.advice.naming import roles_unlike_names, suns_after_sunset
 from evenfall.camera.exposure import MeterPlan, plan_meter
 from evenfall.errors import Advice
 from evenfall.recipe import Recipe, ResolvedMood
@@ -23,6 +25,9 @@ ADVICE_CODES: Mapping[str, str] = {
     "outdoor-on-by-day": "outdoor fixtures are on in a day exterior",
     "fixtures-off-at-dusk": "no fixture is on at dusk or night",
     "only-brightness": "a mood differs from another only in brightness",
+    "sun-after-sunset": "the sun is on in a mood that says dusk, night or blue hour",
+    "role-unlike-name": "a light's name plainly says another role than it has",
+    "enlarged": "a deliverable is larger than the passes",
     "fill-over-key": "the fill is brighter than the key",
     "noise-shows": "a mood's noise shows in the displayed picture",
     "highlights-clipped": "much of the displayed picture is at its top",
@@ -35,15 +40,18 @@ NOISE_SHOWS_LIGHTNESS = 1.0
 _CLIPPED_SHARE = 0.05
 _BARE_SHARE = 0.02
 _SAME_BALANCE = 0.02
+_ENLARGED = 1.05  # less is not seen
 _FIXTURES = ("fixture", "outdoor fixture")
 
 
-def advise(recipe: Recipe) -> list[Advice]:
+def advise(recipe: Recipe, frames: Sequence[FrameFacts] = ()) -> list[Advice]:
     """Say what can be said from the recipe alone, before any pass is read.
 
     Parameters
     ----------
     recipe : Recipe
+    frames : sequence of FrameFacts
+        Of its deliverables, if the size of the passes is known.
 
     Returns
     -------
@@ -56,6 +64,9 @@ def advise(recipe: Recipe) -> list[Advice]:
         *_outdoor_by_day(recipe),
         *_fixtures_off(recipe),
         *_only_brightness(recipe),
+        *suns_after_sunset(recipe),
+        *roles_unlike_names(recipe),
+        *_enlarged(recipe, frames),
         *_unknown_silence(recipe),
     ]
     return [advice for advice in found if advice.code not in recipe.model.silence]
@@ -78,16 +89,12 @@ def advise_on_facts(recipe: Recipe, moods: Sequence[MoodFacts]) -> list[Advice]:
     return [advice for advice in found if advice.code not in recipe.model.silence]
 
 
-def _is_on(setting: LightSetting) -> bool:
-    return not (setting.off or 0 in (setting.factor, setting.lumens, setting.watts))
-
-
 def _lights_on(recipe: Recipe, mood: ResolvedMood, roles: Sequence[str]) -> list[str]:
     lights = recipe.model.lights
     return [
         name
         for name, setting in mood.lights.items()
-        if lights[name].role in roles and _is_on(setting)
+        if lights[name].role in roles and is_on(setting)
     ]
 
 
@@ -191,15 +198,15 @@ def _same_but_for_brightness(first: ResolvedMood, second: ResolvedMood) -> bool:
     ratios: list[float] = []
     for name, one in first.lights.items():
         other = second.lights[name]
-        if _is_on(one) != _is_on(other) or _tint(one) != _tint(other):
+        if is_on(one) != is_on(other) or _tint(one) != _tint(other):
             return False
-        if _is_on(one):
+        if is_on(one):
             if one.gain_key == other.gain_key and one.gain_key not in (None, "stops", "factor"):
                 if one != other:
                     return False
                 ratios.append(1.0)
                 continue
-            gains = _plain_gain(one), _plain_gain(other)
+            gains = plain_gain(one), plain_gain(other)
             if None in gains:
                 return False
             ratios.append(float(gains[1] or 0) / float(gains[0] or 1))
@@ -211,12 +218,25 @@ def _tint(setting: LightSetting) -> dict[str, object]:
     return setting.model_dump(include=keys)
 
 
-def _plain_gain(setting: LightSetting) -> float | None:
-    if setting.stops is not None:
-        return float(2.0**setting.stops)
-    if setting.factor is not None:
-        return setting.factor
-    return 1.0 if setting.gain_key is None else None
+def _enlarged(recipe: Recipe, frames: Sequence[FrameFacts]) -> Iterator[Advice]:
+    for frame in frames:
+        if frame.enlargement <= _ENLARGED:
+            continue
+        paper = recipe.model.deliverables[frame.number].print
+        helps = f"render larger, or ask for a width of {frame.part_width} at the most"
+        if paper is not None:
+            detail = paper.dpi / frame.enlargement
+            helps = (
+                f"the passes give {detail:.0f} dpi on {paper.width_mm:g} mm; render larger or "
+                "print smaller: 300 dpi for the hand, 150 for a wall (common practice)"
+            )
+        yield Advice(
+            "enlarged",
+            f"deliverables[{frame.number}]",
+            f"{frame.width} x {frame.height} pixels are made of {frame.part_width} x "
+            f"{frame.part_height}: enlarged {frame.enlargement:.1f} times",
+            f"an enlarged picture gains no detail; {helps}",
+        )
 
 
 def _unknown_silence(recipe: Recipe) -> Iterator[Advice]:

@@ -51,7 +51,7 @@ def command(recipe: Path, passes: Path | None, changes: tuple[str, ...], as_json
             told = {"recipe": str(recipe), "sound": False, "faults": faults}
             click.echo(json.dumps(told, indent=2, ensure_ascii=False))
         raise
-    advice = advice_on(loaded)
+    advice = advice_on(loaded, headers)
     if as_json:
         click.echo(json.dumps(_as_json(loaded, advice), indent=2, ensure_ascii=False))
     else:
@@ -79,11 +79,13 @@ def pass_headers(recipe: Recipe) -> Mapping[str, PassHeader]:
     return PassLibrary(recipe).headers
 
 
-def advice_on(recipe: Recipe) -> Sequence[Advice]:
+def advice_on(recipe: Recipe, headers: Mapping[str, PassHeader]) -> Sequence[Advice]:
     """Advice that can be given without reading a pass."""
     from evenfall.advice import advise
+    from evenfall.run.frames import frame_facts
 
-    return advise(recipe)
+    first = next(iter(headers.values()))
+    return advise(recipe, frame_facts(recipe, (first.width, first.height)))
 
 
 def _as_json(recipe: Recipe, advice: Sequence[Advice]) -> dict[str, Any]:

@@ -26,6 +26,7 @@ from evenfall.mix.engine import Mix, PassRead
 from evenfall.recipe import Recipe, ResolvedMood
 from evenfall.recipe.look import Grain, Look
 from evenfall.run.choosing import choose_moods
+from evenfall.run.frames import frame_facts
 from evenfall.run.mixing import View, mix_and_expose, open_view
 from evenfall.run.reduced import area_mean, reduced_size
 
@@ -135,7 +136,8 @@ def meter_report(
         for name in names
     )
     facts = [mood.facts for mood in metered]
-    return MeterReport(metered, (*advise(recipe), *advise_on_facts(recipe, facts)))
+    frames = frame_facts(recipe, view.size)
+    return MeterReport(metered, (*advise(recipe, frames), *advise_on_facts(recipe, facts)))
 
 
 @dataclass
