@@ -28,7 +28,7 @@ def test_one_altitude_with_gains_from_the_rendered_one():
     assert float(cells[3]) == pytest.approx(12.4, abs=0.1)  # 13.3 klx, C = 250 (ISO 2720:1974)
     assert float(cells[6]) == pytest.approx(-1.35, abs=0.1)
     assert float(cells[7]) == pytest.approx(-1.31, abs=0.1)
-    assert "no daylight\ncalculation" in done.output
+    assert "no daylight calculation" in " ".join(done.output.split())
 
 
 @pytest.mark.parametrize("altitude", ["-6", "-0.5", "-.5"])
@@ -52,11 +52,24 @@ def test_a_place_shows_the_moment_the_day_and_lines_for_a_recipe():
     # at noon 90 degrees less the latitude, four hours before the equinox (declination -0.06)
     assert "Sun at 41.7 degrees" in done.output
     assert "azimuth 180" in done.output
-    assert " sunrise " in done.output
-    assert " civil twilight ends " in done.output
+    assert "  sunrise\n" in done.output
+    assert "  civil dusk\n" in done.output
+    assert "  nautical twilight\n" in done.output
     lines = done.output.split("In a recipe:\n\n")[1].split("\n\n")[0]
     table = tomlkit.parse(lines).unwrap()["moods"]["NAME"]["daylight"]
     assert Daylight(**table).latitude == 48.21
+
+
+@pytest.mark.parametrize("state", ["clear", "overcast"])
+@pytest.mark.parametrize(
+    "arguments",
+    [(), ("-6",), ("89",), ("--place", "48.21,16.37", "--time", "2026-06-21T21:30:00+02:00"),
+     ("--place", "-64.5,-170.25", "--time", "2026-12-21T00:00:00-11:00")],
+)  # fmt: skip
+def test_no_line_is_wider_than_a_terminal_of_80_columns(arguments, state):
+    done = run(*arguments, "--state", state)
+    assert done.exit_code == 0
+    assert max(map(len, done.output.splitlines())) <= 79
 
 
 def test_the_lines_for_a_recipe_carry_the_state():

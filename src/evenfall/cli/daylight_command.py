@@ -18,20 +18,21 @@ __all__ = ["command"]
 
 _ALTITUDES = (60.0, 45.0, 30.0, 20.0, 10.0, 6.0, 3.0, 0.0, -2.0, -4.0, -6.0, -9.0, -12.0, -18.0)
 _EVENTS = (
-    (-6.0, "civil twilight begins", "civil twilight ends"),
+    (-6.0, "civil dawn", "civil dusk"),
     (-0.833, "sunrise", "sunset"),
     (6.0, "low sun ends", "low sun begins"),
 )
 _CAUTION = (
-    "From models of the sky, to start a picture from. Real skies differ; this is no daylight\n"
-    "calculation for a building."
+    "From models of the sky, to start a picture from. Real skies differ; this is no\n"
+    "daylight calculation for a building."
 )
 _NEGATIVE = re.compile(r"-\d+(\.\d*)?|-\.\d+")
 _EXAMPLE_TIME = "2026-06-21T21:30:00+02:00"
 _HEADINGS = (
-    ("", "sun at", "sun", "sky", "both", "sun", "sky", "sun", "sky", ""),
-    ("", "degrees", "lx facing it", "lx on ground", "EV", "K", "K", "stops", "stops", ""),
+    ("", "sun", "sun", "sky", "both", "sun", "sky", "sun", "sky", ""),
+    ("", "deg", "lx", "lx", "EV", "K", "K", "stops", "stops", ""),
 )
+_GAPS = (2, 2, 2, 2, 2, 1, 2, 1, 2)  # after each column but the last; 79 characters in all
 
 
 @dataclass(frozen=True)
@@ -101,7 +102,11 @@ def command(
     else:
         _show_rows([("", daylight_state(altitude, sky))], reference)
         _show_recipe(f"sun_altitude_degrees = {altitude:g}", state)
-    click.echo(f"\n{_CAUTION}")
+    click.echo(
+        "\nThe sun's lx are facing it, the sky's on level ground. EV is that of both on\n"
+        f"the ground at ISO 100. Stops count from the sun at {rendered:g} degrees in a clear sky."
+    )
+    click.echo(_CAUTION)
 
 
 def _read_place(place: str | None, moment: str | None) -> _Place:
@@ -137,9 +142,9 @@ def _show_place(place: _Place, sky: SkyState, reference: DaylightState) -> None:
 
     position = sun_position(place.latitude, place.longitude, place.time)
     click.echo(
-        f"Sun at {position.altitude_degrees:.1f} degrees "
-        f"(seen at {position.apparent_altitude_degrees:.1f}), "
-        f"azimuth {position.azimuth_degrees:.1f} degrees, clockwise from north.\n"
+        f"Sun at {position.altitude_degrees:z.1f} degrees "
+        f"(seen at {position.apparent_altitude_degrees:z.1f}), "
+        f"azimuth {position.azimuth_degrees:.1f} clockwise from north.\n"
     )
     _show_rows([(f"{place.time:%H:%M}", state_at(place.time))], reference)
     _show_recipe(
@@ -176,19 +181,21 @@ def _show_rows(rows: list[tuple[str, DaylightState]], reference: DaylightState) 
     for row in table:
         aligned = [cell.rjust(width) for cell, width in zip(row, widths, strict=True)]
         aligned[0], aligned[-1] = row[0].ljust(widths[0]), row[-1]
+        gaps = [" " * gap for gap in _GAPS]
         if not widths[0]:
-            aligned[:2] = [row[1].ljust(widths[1])]
-        click.echo("  ".join(aligned).rstrip())
+            aligned[:2], gaps = [row[1].ljust(widths[1])], gaps[1:]
+        line = "".join(cell + gap for cell, gap in zip(aligned, [*gaps, ""], strict=True))
+        click.echo(line.rstrip())
 
 
 def _cells(label: str, state: DaylightState, reference: DaylightState) -> tuple[str, ...]:
     from evenfall.light.units import ev100_from_illuminance
 
     sun_up = state.sun_normal_lux >= 0.5
-    event = " " in label  # it says itself what time of day begins
+    time, _, begins = label.partition(" ")
     return (
-        label,
-        f"{state.sun_altitude_degrees:.1f}",
+        time,
+        f"{state.sun_altitude_degrees:z.1f}",
         _lux(state.sun_normal_lux) if sun_up else "-",
         _lux(state.sky_lux),
         f"{ev100_from_illuminance(state.ground_lux):.1f}",
@@ -196,13 +203,15 @@ def _cells(label: str, state: DaylightState, reference: DaylightState) -> tuple[
         _kelvin(state.sky_kelvin),
         _stops(state.sun_normal_lux, reference.sun_normal_lux) if sun_up else "off",
         _stops(state.sky_lux, reference.sky_lux),
-        "" if event else state.phase,
+        begins or (state.phase.replace("astronomical", "astron.") if time else state.phase),
     )
 
 
 def _lux(lux: float) -> str:
-    """Three significant digits."""
-    return f"{float(f'{lux:.3g}'):,.0f}" if lux >= 100 else f"{lux:.3g}"
+    """Three significant digits, four decimals at most."""
+    if lux >= 100:
+        return f"{float(f'{lux:.3g}'):,.0f}"
+    return f"{lux:.3g}" if lux >= 0.01 else f"{lux:.4f}"
 
 
 def _kelvin(kelvin: float | None) -> str:
