@@ -186,7 +186,7 @@ def _moods_table(recipe: Recipe) -> Table:
     table = _table("Moods", "", *(mood.name for mood in moods))
     table.columns[0].style = "bold"
     for light in recipe.model.lights:
-        table.add_row(light, *(setting_words(mood.lights[light]) for mood in moods))
+        table.add_row(light, *(setting_words(mood.lights[light], light) for mood in moods))
     table.add_section()
     table.add_row("exposure, stops", *(stops_words(mood.camera.exposure_stops) for mood in moods))
     if any(mood.camera.white_balance for mood in moods):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from evenfall.recipe.lights import LightSetting
+from evenfall.recipe.lights import LightSetting, Match
 
 __all__ = ["gain_words", "setting_words", "stops_words", "tint_words"]
 
@@ -31,8 +31,8 @@ def stops_words(stops: float) -> str:
     return sign + " ".join(part for part in (str(whole) if whole else "", fraction) if part)
 
 
-def gain_words(setting: LightSetting) -> str:
-    """Say how strong a light is; empty for as rendered.
+def gain_words(setting: LightSetting, light: str = "it") -> str:
+    """Say how strong a light is, a light that is matched by its name; empty for as rendered.
 
     Examples
     --------
@@ -40,12 +40,14 @@ def gain_words(setting: LightSetting) -> str:
     ('-2 stops', '0 stops')
     >>> gain_words(LightSetting(off=True))
     'off'
+    >>> gain_words(LightSetting(match={"to": "sun", "ratio": "3:1"}), "fill")
+    'sun to fill 3:1'
     """
     if setting.stops is not None:
         words = stops_words(setting.stops)
         return f"{words} {'stop' if 0 < abs(setting.stops) <= 1 else 'stops'}"
     if setting.match is not None:
-        return f"{setting.match.to} : it = {setting.match.ratio}"
+        return _match_words(setting.match, light)
     if setting.watts is not None:
         return f"{setting.watts:g} W at {setting.lumens_per_watt:g} lm/W"
     if setting.factor is not None:
@@ -53,6 +55,12 @@ def gain_words(setting: LightSetting) -> str:
     if setting.lumens is not None:
         return f"{setting.lumens:g} lm"
     return "off" if setting.off else ""
+
+
+def _match_words(match: Match, light: str) -> str:
+    """Say a ratio with its two sides in the order of its numbers."""
+    first = match.to if match.convention == "key:fill" else f"{match.to} + {light}"
+    return f"{first} to {light} {match.ratio}"
 
 
 def tint_words(setting: LightSetting) -> str:
@@ -77,7 +85,7 @@ def tint_words(setting: LightSetting) -> str:
     return setting.hex or ""
 
 
-def setting_words(setting: LightSetting) -> str:
+def setting_words(setting: LightSetting, light: str = "it") -> str:
     """Say gain and tint in one; 'as rendered' when a setting changes nothing.
 
     Examples
@@ -85,6 +93,6 @@ def setting_words(setting: LightSetting) -> str:
     >>> setting_words(LightSetting(stops="+1 1/3", kelvin=2700))
     '+1 1/3 stops, 2700 K'
     """
-    gain = gain_words(setting)
+    gain = gain_words(setting, light)
     tint = "" if setting.off else tint_words(setting)
     return ", ".join(part for part in (gain, tint) if part) or "as rendered"
