@@ -95,11 +95,20 @@ def test_a_light_that_is_off_is_faint_and_a_lit_one_has_its_colour() -> None:
 def test_the_same_sheet_every_time_and_of_any_size() -> None:
     text = SheetText("Villa", "Kitchen", "25 November 2026")
     np.testing.assert_array_equal(draw_sheet(moods(3), text), draw_sheet(moods(3), text))
-    small = draw_sheet(moods(3, 160, 90), SheetText("Villa"), picture_width=160)
-    large = draw_sheet(moods(3, 640, 360), SheetText("Villa"), picture_width=640)
-    assert large.shape[1] / small.shape[1] == pytest.approx(4, abs=0.05)
+    small = draw_sheet(moods(3, 480, 270), SheetText("Villa"), picture_width=480)
+    large = draw_sheet(moods(3, 960, 540), SheetText("Villa"), picture_width=960)
+    assert large.shape[1] / small.shape[1] == pytest.approx(2, abs=0.01)
     assert draw_sheet(moods(2, lights=()), SheetText("")).ndim == 3
     assert draw_sheet(moods(6), text, columns=2).shape[0] > draw_sheet(moods(6), text).shape[0]
+
+
+def test_lettering_of_small_sheets_stays_readable() -> None:
+    """Lines of lights keep the height that 10 pixels of type need, whatever the pictures."""
+    heights = []
+    for lights in (LIGHTS, LIGHTS[:2]):
+        shown = [SheetMood("Dusk", np.zeros((90, 160, 3), np.uint8), (), lights)]
+        heights.append(draw_sheet(shown, SheetText("Villa"), picture_width=160).shape[0])
+    assert heights[0] - heights[1] >= 16
 
 
 def test_picture_sizes() -> None:

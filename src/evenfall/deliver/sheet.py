@@ -27,6 +27,7 @@ _GAINS_EXPLAINED = "Gains in stops from each light as it was rendered"
 _MOST_LIGHTS = 12
 _TRACK_STOPS = (5.0, 10.0)  # from the middle of the gain tracks to their end: usual, most
 _REFERENCE_WIDTH = 960  # picture width at which lengths below are pixels
+_SMALLEST_UNIT = 0.4  # below it the lettering is too small to read
 
 Codes = npt.NDArray[np.uint8]
 Rgb8 = tuple[int, int, int]
@@ -181,7 +182,7 @@ class _Layout:
     def __init__(
         self, moods: Sequence[SheetMood], text: SheetText, columns: int | None, picture_width: int
     ) -> None:
-        self.unit = picture_width / _REFERENCE_WIDTH
+        self.unit = max(picture_width / _REFERENCE_WIDTH, _SMALLEST_UNIT)
         self.margin, self.gutter = self.of(104), self.of(64)
         self.cell = max(mood.picture.shape[1] for mood in moods)
         self.columns = min(columns or _columns(moods), len(moods))
@@ -330,7 +331,8 @@ def _draw_light(
     """Name, a track with a dot at its gain, the gain in stops, the tint."""
     style = layout.silent if light.stops is None else layout.light
     baseline, right = _baseline(layout, top), left + layout.cell
-    tint_width, stops_width = layout.of(170), layout.of(96)
+    tint_width = min(layout.of(170), round(layout.cell / 3))
+    stops_width = layout.of(96)
     letter(draw, (right, baseline), style.fitted(light.tint, tint_width), style, align="right")
     gain = "off" if light.stops is None else format_stops(light.stops)
     letter(draw, (right - tint_width, baseline), gain, style, align="right")
