@@ -2,19 +2,92 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from evenfall.mix.areas import area_weights
-from evenfall.recipe import Area, Recipe
+from evenfall.recipe import Area, Recipe, ResolvedMood
+from evenfall.recipe.suggesting import joined
 
-__all__ = ["weights_of"]
+__all__ = ["AbsentObjects", "weights_of"]
+
+_MOST_NUMBERS = 8  # in a note
 
 
-def weights_of(recipe: Recipe, area: Area, size: tuple[int, int]) -> npt.NDArray[np.float32]:
+@dataclass(eq=False)
+class AbsentObjects:
+    """Object numbers that areas ask for and their files do not hold, as far as they were read."""
+
+    _found: dict[Area, tuple[tuple[int, ...], tuple[int, ...]]] = field(default_factory=dict)
+
+    def look(self, area: Area, numbers: npt.NDArray[np.integer[Any]]) -> None:
+        """Look for an area's objects among the numbers of its file.
+
+        Parameters
+        ----------
+        area : Area
+            By object numbers.
+        numbers : ndarray of int
+            What the file holds, a number a pixel.
+        """
+        absent = tuple(number for number in area.id if not (numbers == number).any())
+        if absent and area not in self._found:
+            self._found[area] = absent, tuple(int(number) for number in np.unique(numbers))
+
+    def notes(self, mood: ResolvedMood) -> tuple[str, ...]:
+        """Say which regions of a mood have objects that are nowhere.
+
+        Examples
+        --------
+        >>> from evenfall.run.example import example_recipe
+        >>> AbsentObjects().notes(example_recipe().moods["day"])
+        ()
+        """
+        return tuple(
+            f"moods.{mood.name}.regions[{number}].area: {_absence(region.area, *found)}"
+            for number, region in enumerate(mood.regions)
+            if (found := self._found.get(region.area)) is not None
+        )
+
+
+def _absence(area: Area, absent: tuple[int, ...], present: tuple[int, ...]) -> str:
+    if len(absent) < len(area.id):
+        comes_of_it = "and only the others count"
+    elif area.invert:
+        comes_of_it = "so the region is the whole picture"
+    else:
+        comes_of_it = "so the region changes nothing"
+    several = len(absent) > 1
+    return (
+        f"object{'s' if several else ''} {_listed(absent)} {'are' if several else 'is'} nowhere in "
+        f"{area.ids}, {comes_of_it}; it holds {_listed(present)}"
+    )
+
+
+def _listed(numbers: tuple[int, ...]) -> str:
+    more = len(numbers) - _MOST_NUMBERS
+    words = [str(number) for number in numbers[:_MOST_NUMBERS]]
+    return joined([*words, f"{more} more"] if more > 0 else words, "and")
+
+
+def weights_of(
+    recipe: Recipe, area: Area, size: tuple[int, int], absent: AbsentObjects | None = None
+) -> npt.NDArray[np.float32]:
     """Weights of an area over a view of this width and height; shape (H, W), 0 to 1.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Where files lie.
+    area : Area
+        One shape.
+    size : tuple of int
+        Width and height of the view.
+    absent : AbsentObjects, optional
+        Takes note of objects that are nowhere in their file.
 
     Raises
     ------
@@ -25,7 +98,11 @@ def weights_of(recipe: Recipe, area: Area, size: tuple[int, int]) -> npt.NDArray
     def read_channel(file: str, channel: str | None) -> npt.NDArray[Any]:
         from evenfall.passes.side.pictures import read_object_ids, read_weights
 
-        path = recipe.pass_path(file) if area.ids else recipe.beside(file)
-        return read_object_ids(path, channel) if area.ids else read_weights(path, channel)
+        if area.ids is None:
+            return read_weights(recipe.beside(file), channel)
+        numbers = read_object_ids(recipe.pass_path(file), channel)
+        if absent is not None:
+            absent.look(area, numbers)
+        return numbers
 
     return area_weights(area, *size, read_channel)

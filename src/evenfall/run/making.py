@@ -177,6 +177,7 @@ class _Run:
         finally:
             for mood, statistics in finisher.statistics.items():
                 self.report.moods[mood].statistics = vars(statistics)
+                self.report.moods[mood].notes += view.absent.notes(self.recipe.moods[mood])
         for mood, error in finisher.failures.items():
             self._give_up(mood, error)
         self.report.notes += [

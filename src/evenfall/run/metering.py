@@ -197,7 +197,7 @@ def _meter_mood(
             _chain(view, mood.look, camera, view.size, recipe), mix, additions
         ),
         noise_lightness=noise.noise_lightness if noise else None,
-        notes=(*balance.notes, *camera.notes, *mix.notes),
+        notes=(*balance.notes, *camera.notes, *mix.notes, *view.absent.notes(mood)),
         bare_share=_bare_share(mood, mix),
     )
     return MeteredMood(

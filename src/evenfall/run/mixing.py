@@ -64,7 +64,7 @@ class Exposed:
         resolved = view.recipe.moods[mood]
 
         def weigh(area: Area) -> npt.NDArray[np.float32]:
-            return weights_of(view.recipe, area, view.size)
+            return weights_of(view.recipe, area, view.size, view.absent)
 
         def neutral(balance: WhiteBalance) -> npt.NDArray[np.float64] | None:
             return self.measuring.neutral(resolved, balance, self.grid)
@@ -208,7 +208,7 @@ def _mix(
         listener.hear(event)
 
     def weigh(area: Area) -> npt.NDArray[np.float32]:
-        return weights_of(recipe, area, view.size)
+        return weights_of(recipe, area, view.size, view.absent)
 
     failures: dict[str, EvenfallError] = {}
     regional: dict[str, tuple[RegionalGain, ...]] = {}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from evenfall.errors import PassError
@@ -11,6 +11,7 @@ from evenfall.light.primaries import RgbSpace, space_from_chromaticities
 from evenfall.passes.files import stamp
 from evenfall.passes.library import PassLibrary
 from evenfall.recipe import Recipe
+from evenfall.run.areas import AbsentObjects
 
 if TYPE_CHECKING:
     from evenfall.run.reduced import ReducedLibrary
@@ -32,12 +33,15 @@ class View:
         The passes that are mixed.
     space : RgbSpace
         Their primaries.
+    absent : AbsentObjects
+        Objects that regions ask for and that are in no file, as they are found.
     """
 
     recipe: Recipe
     files: PassLibrary
     passes: PassLibrary | ReducedLibrary
     space: RgbSpace
+    absent: AbsentObjects = field(default_factory=AbsentObjects)
 
     @property
     def size(self) -> tuple[int, int]:
