@@ -9,7 +9,7 @@ import numpy as np
 import PyOpenColorIO
 import pytest
 
-from evenfall.errors import PixelSourceError
+from evenfall.errors import PixelSourceError, RecipeError
 from evenfall.light.primaries import ACESCG, BT709, conversion_matrix, luminance_weights
 from evenfall.look.chain import build_chain
 from evenfall.look.grade import apply_contrast, apply_split_tint, saturation_matrix
@@ -97,7 +97,6 @@ def test_cdl_in_log_is_applied_to_acescct() -> None:
     [
         (Cdl(file="none.cc"), None, r"none\.cc: there is no such file; expected a \.cc"),
         (Cdl(file="bad.ccc"), "<nonsense/>", r"bad\.ccc: cannot be used as a CDL"),
-        (Cdl(file="set.ccc", id="dawn"), CCC, r"set\.ccc: cannot be used as a CDL.*dawn"),
     ],
 )
 def test_cdl_files_that_cannot_be_used(
@@ -107,6 +106,12 @@ def test_cdl_files_that_cannot_be_used(
         (tmp_path / cdl.file).write_text(text)
     with pytest.raises(PixelSourceError, match=message):
         cdl_processor(cdl, tmp_path)
+
+
+def test_a_correction_that_is_not_in_the_file(tmp_path: Path) -> None:
+    (tmp_path / "set.ccc").write_text(CCC)
+    with pytest.raises(RecipeError, match=r'cdl\.id: found "dawn"; the file has "'):
+        cdl_processor(Cdl(file="set.ccc", id="dawn"), tmp_path)
 
 
 def cube(function: Any, size: int = 17) -> str:
@@ -188,17 +193,20 @@ def test_place_decides_what_the_lut_sees(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "text", "message"),
+    ("name", "content", "message"),
     [
         ("none.cube", None, r"none\.cube: there is no such file; expected a LUT file"),
-        ("short.cube", "LUT_3D_SIZE 4\n0 0 0\n", r"short\.cube: cannot be used as a LUT"),
+        ("short.cube", b"LUT_3D_SIZE 4\n0 0 0\n", r"a LUT: Incorrect.*Found 1, expected 64"),
+        ("words.cube", b"hello\n", r"a LUT: At line \(1\): 'hello'.*export it again"),
+        ("bytes.cube", bytes(range(128, 256)), r"bytes\.cube: cannot be used as a LUT: it is no t"),
+        ("photo.jpg", b"\xff\xd8\xff", r"photo\.jpg: .*it is of no format that is known"),
     ],
 )
 def test_lut_files_that_cannot_be_used(
-    tmp_path: Path, name: str, text: str | None, message: str
+    tmp_path: Path, name: str, content: bytes | None, message: str
 ) -> None:
-    if text is not None:
-        (tmp_path / name).write_text(text)
+    if content is not None:
+        (tmp_path / name).write_bytes(content)
     with pytest.raises(PixelSourceError, match=message):
         chain_with([{"file": name}], tmp_path)
 

@@ -8,7 +8,7 @@ import numpy as np
 import PyOpenColorIO
 import pytest
 
-from evenfall.errors import PixelSourceError
+from evenfall.errors import PixelSourceError, RecipeError
 from evenfall.light.primaries import BT709
 from evenfall.look.chain import LookChain, build_chain
 from evenfall.look.output import output_space
@@ -29,6 +29,9 @@ colorspaces:
     name: house display
     from_scene_reference: !<ExponentTransform> {value: 2.0, direction: inverse}
 """
+
+LOST_LUT = "!<FileTransform> {src: gone.cube}"
+ASKED = {"config": "studio.ocio", "display": "desk", "view": "plain", "source": "house linear"}
 
 
 def chain(view: View, folder: Path = Path(), look: dict[str, object] | None = None) -> LookChain:
@@ -79,16 +82,31 @@ def test_config_file_beside_the_recipe(tmp_path: Path) -> None:
         ({"view": "film"}, r'look\.view\.view: found "film"; the config has "plain"'),
         ({"source": "sRGB"}, r'look\.view\.source: found "sRGB"; the config has "house linear"'),
         ({"source": None}, r"no role aces_interchange.*name the passes' colour space"),
-        ({"config": "none.ocio"}, r"none\.ocio: there is no such file; expected an OpenColorIO"),
-        ({"config": "bad.ocio"}, r"bad\.ocio: cannot be read as a config"),
-        ({"config": "ocio://none"}, "cannot be read as a config"),
+        ({"config": "ocio://none"}, 'no built-in config called "ocio://none"; .*"ocio://default"'),
+        ({"display": "desks", "source": "linear"}, r'did you mean "desk"\?\nstudio.*"linear"'),
     ],
 )
-def test_what_is_wrong_is_said(tmp_path: Path, changes: dict[str, str], message: str) -> None:
+def test_names_that_are_not_there_are_faults_of_the_recipe(
+    tmp_path: Path, changes: dict[str, str], message: str
+) -> None:
     (tmp_path / "studio.ocio").write_text(STUDIO)
-    (tmp_path / "bad.ocio").write_text("nonsense: [")
-    asked = {
-        "config": "studio.ocio", "display": "desk", "view": "plain", "source": "house linear"
-    } | changes  # fmt: skip
+    with pytest.raises(RecipeError, match=message):
+        chain(View(**(ASKED | changes)), tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("config", "message"),
+    [
+        ("none.ocio", r"none\.ocio: there is no such file; expected an OpenColorIO"),
+        ("bad.ocio", r"bad\.ocio: cannot be read as a config: line 2, column 1"),
+        ("bytes.ocio", r"bytes\.ocio: cannot be read as a config"),
+        ("lost.ocio", r"lost\.ocio: this view cannot be computed: .*gone\.cube"),
+    ],
+)
+def test_configs_that_cannot_be_used(tmp_path: Path, config: str, message: str) -> None:
+    lost = STUDIO.replace("!<ExponentTransform> {value: 2.0, direction: inverse}", LOST_LUT)
+    (tmp_path / "lost.ocio").write_text(lost)
+    (tmp_path / "bad.ocio").write_text("nonsense: [\n")
+    (tmp_path / "bytes.ocio").write_bytes(bytes(range(256)))
     with pytest.raises(PixelSourceError, match=message):
-        chain(View(**asked), tmp_path)
+        chain(View(**(ASKED | {"config": config})), tmp_path)

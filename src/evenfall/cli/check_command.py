@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from evenfall.cli.options import json_option, passes_option, recipe_argument, set_option
-from evenfall.errors import Advice, Fault, PassError, RecipeError
+from evenfall.errors import Advice, PassError, PixelSourceError, RecipeError
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -36,16 +36,16 @@ def command(recipe: Path, passes: Path | None, changes: tuple[str, ...], as_json
     """Check RECIPE: report every fault at once, then advice, without writing anything.
 
     Faults of the recipe come with file, line and place, and end with exit code 2. When there are
-    none, the passes' headers are held against each other; faults there end with exit code 1. A
-    sound recipe is summed up: its lights, and what each mood asks of them.
+    none, the files of looks are tried and the passes' headers are held against each other; faults
+    there end with exit code 1. A sound recipe is summed up: its lights, and what each mood asks of
+    them.
     """
     from evenfall.recipe import load
 
     try:
         loaded = load(recipe, changes=changes, passes=passes)
-        check_matches(loaded)
-        headers = pass_headers(loaded)
-    except (RecipeError, PassError) as error:
+        headers = check_moods_and_passes(loaded)
+    except (RecipeError, PassError, PixelSourceError) as error:
         if as_json:
             faults = [dataclasses.asdict(fault) for fault in error.faults]
             told = {"recipe": str(recipe), "sound": False, "faults": faults}
@@ -58,25 +58,17 @@ def command(recipe: Path, passes: Path | None, changes: tuple[str, ...], as_json
         _print(loaded, headers, advice)
 
 
-def check_matches(recipe: Recipe) -> None:
-    """Say of every mood which lights are matched to what is off, or in a circle."""
-    from evenfall.mix.matching import means_needed
-
-    faults: list[Fault] = []
-    for mood in recipe.moods.values():
-        try:
-            means_needed(recipe, [mood])
-        except RecipeError as error:
-            faults += error.faults
-    if faults:
-        raise RecipeError(faults)
-
-
-def pass_headers(recipe: Recipe) -> Mapping[str, PassHeader]:
-    """Headers of the passes by light; PassError says all that keeps them from fitting."""
+def check_moods_and_passes(recipe: Recipe) -> Mapping[str, PassHeader]:
+    """Check ratios, looks, passes and balances in this order; give the passes' headers by light."""
+    from evenfall.light.primaries import space_from_chromaticities
     from evenfall.passes.library import PassLibrary
+    from evenfall.run.checking import check_balances, check_moods
 
-    return PassLibrary(recipe).headers
+    check_moods(recipe, list(recipe.moods))
+    passes = PassLibrary(recipe)
+    space = space_from_chromaticities(passes.chromaticities)
+    check_balances(recipe, list(recipe.moods), space, passes.luminance_scale)
+    return passes.headers
 
 
 def advice_on(recipe: Recipe, headers: Mapping[str, PassHeader]) -> Sequence[Advice]:

@@ -2,19 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, Self
 
 import numpy as np
 
-from evenfall.errors import Fault, PixelSourceError
+from evenfall.errors import Fault, PixelSourceError, RecipeError
 from evenfall.light.primaries import ACES2065_1, RgbSpace
 from evenfall.look.arrays import Planes
+from evenfall.look.refusals import (
+    CDL_FILES,
+    CONFIG_FILES,
+    LUT_FILES,
+    no_built_in_config,
+    no_interchange,
+    not_in_config,
+    require_file,
+    unknown_correction,
+    unusable,
+)
 from evenfall.look.scratch import buffer
 from evenfall.recipe.look import Cdl, Lut, View
 
 __all__ = ["LutStep", "Processor", "ViewRendering", "cdl_processor", "view_files"]
 
+_BUILT_IN = "ocio://"
 _ACES_INTERCHANGE = "aces_interchange"  # role of ACES2065-1 in configs from version 2.1
 
 
@@ -76,15 +89,15 @@ class LutStep:
     def __init__(self, lut: Lut, path: Path) -> None:
         import PyOpenColorIO
 
-        _require_file(path, "a LUT file")
+        require_file(path, LUT_FILES)
         PyOpenColorIO.ClearAllCaches()  # files are cached by name, and may have been rewritten
         transform = PyOpenColorIO.FileTransform(str(path), interpolation=PyOpenColorIO.INTERP_BEST)
         if lut.input == "log":
             transform = _in_acescct(transform)
         try:
             self._processor = Processor.of_transform(transform)
-        except PyOpenColorIO.Exception as error:
-            raise _unusable(path, "cannot be used as a LUT", error) from error
+        except _refusals() as error:
+            raise unusable(path, "cannot be used as a LUT", error, LUT_FILES) from error
         self._strength = np.float32(lut.strength)
 
     def __call__(self, planes: Planes) -> None:
@@ -130,7 +143,9 @@ def cdl_processor(cdl: Cdl, folder: Path) -> Processor:
     Raises
     ------
     PixelSourceError
-        If the file cannot be read or has no correction of that id.
+        If the file cannot be read.
+    RecipeError
+        If it has no correction of that id; the message lists those it has.
 
     Examples
     --------
@@ -153,12 +168,17 @@ def cdl_processor(cdl: Cdl, folder: Path) -> Processor:
 def _read_cdl(path: Path, identifier: str | None) -> Any:
     import PyOpenColorIO
 
-    _require_file(path, "a .cc, .ccc or .cdl file")
+    require_file(path, CDL_FILES)
     PyOpenColorIO.ClearAllCaches()
+    read = PyOpenColorIO.CDLTransform
     try:
-        return PyOpenColorIO.CDLTransform.CreateFromFile(str(path), identifier or "")
-    except PyOpenColorIO.Exception as error:
-        raise _unusable(path, "cannot be used as a CDL", error) from error
+        known = [each.getID() for each in read.CreateGroupFromFile(str(path))]
+    except _refusals() as error:
+        raise unusable(path, "cannot be used as a CDL", error, CDL_FILES) from error
+    try:
+        return read.CreateFromFile(str(path), identifier or "")
+    except _refusals() as error:
+        raise RecipeError(unknown_correction(path, identifier or "", known)) from error
 
 
 class ViewRendering:
@@ -176,8 +196,10 @@ class ViewRendering:
     Raises
     ------
     PixelSourceError
-        If the config cannot be read or has no such display, view or colour space; the message
-        lists what it has.
+        If the config cannot be read, or the view not be computed.
+    RecipeError
+        If there is no such built-in config, or the config has no such display, view or colour
+        space: with every one of them, and what it has.
     """
 
     def __init__(self, view: View, passes: RgbSpace, folder: Path) -> None:
@@ -185,17 +207,16 @@ class ViewRendering:
 
         PyOpenColorIO.ClearAllCaches()  # of LUTs that the config names
         config = _read_config(view, folder)
-        _require_among(view.config, "display", view.display, config.getDisplays())
-        _require_among(view.config, "view", view.view, config.getViews(view.display))
-        if view.source is None:
-            _require_interchange(view.config, config)
-        else:
-            _require_among(view.config, "source", view.source, config.getColorSpaceNames())
+        _require_names(view, config)
         self.space = ACES2065_1 if view.source is None else passes
         try:
             self._processor = Processor(_view_processor(config, view).getDefaultCPUProcessor())
-        except PyOpenColorIO.Exception as error:
-            raise _unusable(Path(view.config), "this view cannot be computed", error) from error
+        except _refusals() as error:
+            what, hint = (
+                "this view cannot be computed",
+                "put the config right, or name another view",
+            )
+            raise unusable(view.config, what, error, hint=hint) from error
 
     def __call__(self, scene_linear: Planes) -> Planes:
         """Render a strip in place."""
@@ -228,13 +249,13 @@ def view_files(view: View, folder: Path) -> list[Path]:
     >>> view_files(View(config="ocio://default", display="desk", view="plain"), Path())
     []
     """
-    import PyOpenColorIO
-
-    if view.config.startswith("ocio://"):
+    if view.config.startswith(_BUILT_IN):
         return []
     try:
         metadata = _view_processor(_read_config(view, folder), view).getProcessorMetadata()
-    except (PixelSourceError, PyOpenColorIO.Exception):
+    except (PixelSourceError, RecipeError):
+        return []
+    except _refusals():
         return []
     found = (Path(file).absolute() for file in metadata.getFiles())
     return [path for path in found if path.is_file()]
@@ -248,46 +269,47 @@ def _view_processor(config: Any, view: View) -> Any:
     return config.getProcessor(source, view.display, view.view, forward)
 
 
-def _require_interchange(name: str, config: Any) -> None:
-    if not config.hasRole(_ACES_INTERCHANGE):
-        raise PixelSourceError(
-            Fault(
-                name,
-                "",
-                f"the config has no role {_ACES_INTERCHANGE}, so it does not say how it is "
-                "related to other spaces",
-                hint="name the passes' colour space in it: look.view.source",
-            )
-        )
+def _require_names(view: View, config: Any) -> None:
+    """Raise RecipeError with every name of a view that its config does not have."""
+    faults: list[Fault] = []
+
+    def require(what: str, name: str, known: Iterable[str]) -> None:
+        known = list(known)
+        if name not in known:
+            faults.append(not_in_config(view.config, what, name, known))
+
+    displays, spaces = list(config.getDisplays()), list(config.getColorSpaceNames())
+    require("display", view.display, displays)
+    if view.display in displays:
+        require("view", view.view, config.getViews(view.display))
+    if view.source is not None:
+        require("source", view.source, spaces)
+    elif not config.hasRole(_ACES_INTERCHANGE):
+        faults.append(no_interchange(view.config, _ACES_INTERCHANGE, spaces))
+    if faults:
+        raise RecipeError(faults)
 
 
 def _read_config(view: View, folder: Path) -> Any:
     import PyOpenColorIO
 
-    try:
-        if view.config.startswith("ocio://"):
+    if view.config.startswith(_BUILT_IN):
+        try:
             return PyOpenColorIO.Config.CreateFromFile(view.config)
-        path = folder / view.config
-        _require_file(path, "an OpenColorIO config, or ocio://NAME for a built-in one")
+        except _refusals() as error:
+            built_in = PyOpenColorIO.BuiltinConfigRegistry().getBuiltinConfigs()
+            names = [_BUILT_IN + name for name, *_ in built_in]
+            raise RecipeError(no_built_in_config(view.config, names)) from error
+    path = folder / view.config
+    require_file(path, CONFIG_FILES)
+    try:
         return PyOpenColorIO.Config.CreateFromFile(str(path))
-    except PyOpenColorIO.Exception as error:
-        raise _unusable(Path(view.config), "cannot be read as a config", error) from error
+    except _refusals() as error:
+        raise unusable(path, "cannot be read as a config", error, CONFIG_FILES) from error
 
 
-def _require_file(path: Path, allowed: str) -> None:
-    if not path.is_file():
-        raise PixelSourceError(Fault(str(path), "", "there is no such file", f"expected {allowed}"))
+def _refusals() -> tuple[type[Exception], ...]:
+    """Give what OpenColorIO raises; its words may quote bytes of a file that are no text."""
+    import PyOpenColorIO
 
-
-def _require_among(config: str, what: str, name: str, names: Any) -> None:
-    known = list(names)
-    if name not in known:
-        listed = ", ".join(f'"{one}"' for one in known)
-        raise PixelSourceError(
-            Fault(config, f"look.view.{what}", f'found "{name}"', f"the config has {listed}")
-        )
-
-
-def _unusable(path: Path, what: str, error: Exception) -> PixelSourceError:
-    reason = " ".join(str(error).split())
-    return PixelSourceError(Fault(str(path), "", f"{what}: {reason}"))
+    return PyOpenColorIO.Exception, PyOpenColorIO.ExceptionMissingFile, UnicodeDecodeError

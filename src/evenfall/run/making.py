@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from evenfall.deliver.atomic import remove_leftovers, write_atomically
 from evenfall.deliver.formats import encoder
 from evenfall.deliver.provenance import Provenance
-from evenfall.errors import EvenfallError, Fault
+from evenfall.errors import EvenfallError
 from evenfall.run.describing import census_notes, describe_mood, note_census
 from evenfall.run.events import Event, FileDone, MoodMixed, Note, OnEvent, PassRead, RunPlanned
 from evenfall.run.kept import store_thumbnail
@@ -123,7 +123,7 @@ class _Run:
             note_census(self.report.lights[light], census)
             self.report.notes += census_notes(light, census)
         for mood, error in exposed.failures.items():
-            self._give_up(mood, error)
+            self.plan.give_up(mood, error)
         for mood, mix in exposed.mixes.items():
             self.report.moods[mood] = describe_mood(
                 self.recipe.moods[mood],
@@ -136,13 +136,6 @@ class _Run:
         self.report.moods = dict(
             sorted(self.report.moods.items(), key=lambda item: order.index(item[0]))
         )
-
-    def _give_up(self, mood: str, error: EvenfallError) -> None:
-        """Note why a mood cannot be made, and take its files out of the report."""
-        faults = getattr(error, "faults", (Fault("", f"moods.{mood}", str(error)),))
-        self.report.faults += tuple(f for f in faults if f not in self.report.faults)
-        self.report.files = [f for f in self.report.files if f.mood != mood or f.kept]
-        self.report.moods.pop(mood, None)
 
     def _finish(self, exposed: Exposed | None) -> None:
         from evenfall.run.finishing import Finisher, MoodWork
@@ -179,7 +172,7 @@ class _Run:
                 self.report.moods[mood].statistics = vars(statistics)
                 self.report.moods[mood].notes += view.absent.notes(self.recipe.moods[mood])
         for mood, error in finisher.failures.items():
-            self._give_up(mood, error)
+            self.plan.give_up(mood, error)
         self.report.notes += [
             f"{path.name}: {count:,} values beyond half range were brought to 65,504; "
             "bits = 32 keeps them"

@@ -177,6 +177,22 @@ def neutral_moods(mood: ResolvedMood) -> list[str]:
     return list(dict.fromkeys(found))
 
 
+def moods_behind(recipe: Recipe, mood: str) -> list[str]:
+    """Name a mood, and those that are metered or hold the neutral spot for it.
+
+    Raises
+    ------
+    RecipeError
+        When everything that is to be metered is off.
+    """
+    found: dict[str, None] = {mood: None}
+    plan = plan_meter(recipe, recipe.moods[mood])
+    if plan is not None:
+        found[plan.mood] = None
+    found |= dict.fromkeys(neutral_moods(recipe.moods[mood]))
+    return list(found)
+
+
 def plan_measuring(
     recipe: Recipe,
     moods: Sequence[str],

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.camera.exposure import plan_meter
 from evenfall.camera.state import CameraState
 from evenfall.errors import EvenfallError, PassError, PixelSourceError
 from evenfall.look.additions import Additions
@@ -21,8 +20,9 @@ from evenfall.mix.plan import RegionalGain, plan_mix
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.processors import default_workers, passes_at_once
 from evenfall.recipe import Area, Recipe, ResolvedMood, WhiteBalance
+from evenfall.recipe.suggesting import joined
 from evenfall.run.areas import weights_of
-from evenfall.run.measuring import Grid, Measuring, neutral_moods, plan_measuring
+from evenfall.run.measuring import Grid, Measuring, moods_behind, plan_measuring
 from evenfall.run.regions import additions_of, regional_gains
 from evenfall.run.view import View, open_view
 
@@ -126,7 +126,7 @@ def mix_and_expose(
     """
     recipe, workers = view.recipe, workers or default_workers()
     listener = _Listener(on_read, sees_pixels)
-    concerned = {mood: _concerned(recipe, mood) for mood in moods}
+    concerned = {mood: moods_behind(recipe, mood) for mood in moods}
     together = dict.fromkeys(other for some in concerned.values() for other in some)
     solved = _solve(view, together, workers, listener, keep_going=keep_going)
     failures: dict[str, EvenfallError] = {
@@ -147,7 +147,7 @@ def mix_and_expose(
     cameras: dict[str, CameraState] = {}
     for mood in mixes:
         try:
-            _check_measured(measured[mood], grid)
+            _check_measured(recipe, mood, measured, grid)
             cameras[mood] = measuring.camera(recipe.moods[mood], grid)
         except EvenfallError as error:
             if not keep_going:
@@ -252,10 +252,25 @@ def _mix(
     return mixes, {**failures, **unread}
 
 
-def _check_measured(lights: Sequence[str], grid: Grid) -> None:
-    missing = [light for light in lights if light not in grid.planes]
-    if missing:
-        raise PassError(f"{', '.join(missing)} could not be read and is needed to expose")
+def _check_measured(
+    recipe: Recipe, mood: str, measured: Mapping[str, Sequence[str]], grid: Grid
+) -> None:
+    """Say of each pass that a mood is exposed by and that was not read, whom else it stops."""
+    faults = []
+    for light in measured[mood]:
+        if light not in grid.planes:
+            stopped = joined((name for name, lights in measured.items() if light in lights), "and")
+            faults.append(
+                recipe.fault(
+                    ("lights", light, "file"),
+                    f"the pass of {light} could not be read, and it sets the exposure or white "
+                    f"balance of {stopped}, which were not made",
+                    hint="render or copy the pass again, or do without measuring: camera = "
+                    '{ meter = "off", exposure_stops = ... } and a white balance in kelvin',
+                )
+            )
+    if faults:
+        raise PassError(faults)
 
 
 @dataclass
@@ -315,13 +330,3 @@ def _solve(
 def _mean(recipe: Recipe, grid: Grid, need: MeanNeed) -> npt.NDArray[np.float64]:
     weights = None if need.area is None else weights_of(recipe, need.area, grid.size)
     return area_mean(grid.planes[need.light], weights)
-
-
-def _concerned(recipe: Recipe, mood: str) -> list[str]:
-    """Name the mood, and those that are metered or hold the neutral spot for it."""
-    found: dict[str, None] = {mood: None}
-    plan = plan_meter(recipe, recipe.moods[mood])
-    if plan is not None:
-        found[plan.mood] = None
-    found |= dict.fromkeys(neutral_moods(recipe.moods[mood]))
-    return list(found)

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.errors import EvenfallError, Fault
 from evenfall.run.describing import describe_light, versions
 from evenfall.run.earlier import Earlier
 from evenfall.run.fingerprints import Fingerprints
@@ -59,6 +60,16 @@ class RunPlan:
     sheet: FileReport | None = None
     thumbnails: dict[str, npt.NDArray[np.uint8]] = field(default_factory=dict)
     thumbnail_size: tuple[int, int] | None = None
+
+    def give_up(self, mood: str, error: EvenfallError) -> None:
+        """Note why a mood cannot be made, and take its files out of the plan and the report."""
+        faults = getattr(error, "faults", (Fault("", f"moods.{mood}", str(error)),))
+        self.report.faults += tuple(f for f in faults if f not in self.report.faults)
+        self.report.notes.append(f"moods.{mood}: was not made; the faults say why")
+        self.report.files = [f for f in self.report.files if f.mood != mood or f.kept]
+        self.report.moods.pop(mood, None)
+        self.targets_to_make = [one for one in self.targets_to_make if one.mood != mood]
+        self.to_make = tuple(name for name in self.to_make if name != mood)
 
     def lights_behind(self, mood: str) -> tuple[str, ...]:
         """Lights that a mood's pictures follow from."""

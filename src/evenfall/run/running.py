@@ -33,8 +33,10 @@ def run(
 ) -> RunReport:
     """Make the deliverables of a recipe.
 
-    Everything is checked before anything is read or written; every file is written whole under
-    its final name or not at all. Passes are read once for all moods. Files that an earlier run
+    Before any pixel is read or anything is written, the recipe, the headers of the passes, the
+    balances and all looks are checked, so that what fails later is only what pixels decide: a
+    damaged pass, plate or mask, or a place without light. Every file is written whole under its
+    final name or not at all. Passes are read once for all moods. Files that an earlier run
     made of the same are kept, and only what they do not cover is read and made.
 
     Parameters
@@ -86,14 +88,19 @@ def run(
     with Fingerprints(recipe, earlier, workers) as fingerprints:
         fingerprints.start(_on_somewhere(recipe, chosen))
         # Modules that take long to import come while fingerprints are being taken.
+        from evenfall.run.checking import check_balances, check_moods
         from evenfall.run.making import make
         from evenfall.run.planning import plan_run
         from evenfall.run.targets import refuse_existing
         from evenfall.run.view import open_view
 
+        unusable = check_moods(recipe, chosen, keep_going=keep_going)
         view = open_view(recipe, proof=proof, keep_going=keep_going)
+        check_balances(recipe, chosen, view.space, view.files.luminance_scale)
         fingerprints.finish()
         plan = plan_run(view, chosen, earlier, fingerprints)
+    for mood, error in unusable.items():
+        plan.give_up(mood, error)
     refuse_existing(
         [file.path for file in plan.report.files if not file.kept], allowed=overwrite or dry_run
     )

@@ -1,0 +1,145 @@
+"""Looks tried before any pixel is read: their LUT and CDL files, configs and views."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from evenfall.errors import Fault, PixelSourceError, RecipeError
+from evenfall.recipe import Recipe, ResolvedMood
+from evenfall.recipe.base import Part
+from evenfall.recipe.model import RecipeModel
+from evenfall.recipe.places import Place, parse_place
+from evenfall.recipe.resolve import chain
+
+__all__ = ["LookFaults", "check_looks", "place_in_look"]
+
+
+@dataclass(frozen=True)
+class LookFaults:
+    """What keeps looks from being made.
+
+    Parameters
+    ----------
+    wrong : tuple of Fault
+        What the recipe says wrongly: displays, views, colour spaces, configs, corrections.
+    unusable : mapping of str to tuple of Fault
+        By mood: files that are damaged, or not what they are taken for.
+    """
+
+    wrong: tuple[Fault, ...]
+    unusable: dict[str, tuple[Fault, ...]]
+
+
+def check_looks(recipe: Recipe, moods: Sequence[str]) -> LookFaults:
+    """Try what the looks of moods ask of OpenColorIO, which is not loaded when they ask nothing.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        From `evenfall.load`.
+    moods : sequence of str
+        Names of moods.
+
+    Examples
+    --------
+    >>> from evenfall.run.example import example_recipe
+    >>> check_looks(example_recipe(), ["day", "dusk"])
+    LookFaults(wrong=(), unusable={})
+    """
+    wrong: dict[Fault, None] = {}
+    unusable: dict[str, tuple[Fault, ...]] = {}
+    tried: dict[tuple[Place, Part], RecipeError | PixelSourceError | None] = {}
+    for name in moods:
+        for trial in _trials(recipe.moods[name], recipe.path.parent):
+            place = place_in_look(recipe.model, name, trial.inner)
+            key = (place, trial.part)
+            if key not in tried:
+                tried[key] = _error_of(trial)
+            error = tried[key]
+            if error is None:
+                continue
+            faults = [_placed(recipe, name, trial, fault) for fault in error.faults]
+            if isinstance(error, RecipeError):
+                wrong |= dict.fromkeys(faults)
+            else:
+                unusable[name] = (*unusable.get(name, ()), *faults)
+    return LookFaults(tuple(wrong), unusable)
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """Something of a look that can be tried: its place in the look, and how it is made."""
+
+    inner: Place
+    part: Part
+    make: Callable[[], object]
+
+
+def _trials(mood: ResolvedMood, folder: Path) -> Iterator[_Trial]:
+    cdl, luts, view = mood.look.grade.cdl, mood.look.grade.luts, mood.look.view
+    if not luts and view is None and (cdl is None or cdl.file is None):
+        return
+    from evenfall.light.primaries import ACESCG
+    from evenfall.look.opencolorio import LutStep, ViewRendering, cdl_processor
+
+    if cdl is not None and cdl.file is not None:
+        yield _Trial(("grade", "cdl", "file"), cdl, partial(cdl_processor, cdl, folder))
+    for number, lut in enumerate(luts):
+        inner = ("grade", "luts", number, "file")
+        yield _Trial(inner, lut, partial(LutStep, lut, folder / lut.file))
+    if view is not None:
+        yield _Trial(("view", "config"), view, partial(ViewRendering, view, ACESCG, folder))
+
+
+def _error_of(trial: _Trial) -> RecipeError | PixelSourceError | None:
+    try:
+        trial.make()
+    except (RecipeError, PixelSourceError) as error:
+        return error
+    return None
+
+
+def _placed(recipe: Recipe, mood: str, trial: _Trial, fault: Fault) -> Fault:
+    """Say of a fault where in the recipe it comes from."""
+    inner = parse_place(fault.place)[1:] if fault.place else trial.inner
+    place = place_in_look(recipe.model, mood, inner)
+    found = f"{fault.file}: {fault.found}" if fault.file and not fault.place else fault.found
+    return recipe.fault(place, found, fault.allowed, fault.hint)
+
+
+def place_in_look(model: RecipeModel, mood: str, inner: Place) -> Place:
+    """Where a recipe says what stands at a place inside a mood's look.
+
+    Parameters
+    ----------
+    model : RecipeModel
+        What the recipe says.
+    mood : str
+        Name of a mood, whose look may come from those it builds on, or from the recipe's look.
+    inner : Place
+        Place inside a look, such as ``("grade", "luts", 0, "file")``.
+
+    Examples
+    --------
+    >>> from evenfall.run.example import example_recipe
+    >>> place_in_look(example_recipe().model, "dusk", ("view", "display"))
+    ('look', 'view', 'display')
+    """
+    for name, layer in reversed(chain(model, mood)):
+        if layer.look is not None and _says(layer.look, inner):
+            return ("moods", name, "look", *inner)
+    return ("look", *inner)
+
+
+def _says(part: object, inner: Place) -> bool:
+    """Whether a part says itself what is at a place; lists are said as a whole."""
+    for step in inner:
+        if not isinstance(part, Part) or not isinstance(step, str):
+            return True
+        if step not in part.model_fields_set:
+            return False
+        part = getattr(part, step)
+    return True

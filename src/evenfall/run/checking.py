@@ -1,0 +1,121 @@
+"""What can be found wrong with the moods of a run before any pixel is read."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from evenfall.camera.state import camera_state
+from evenfall.errors import Fault, PixelSourceError, RecipeError
+from evenfall.look.checking import check_looks
+from evenfall.mix.matching import means_needed
+from evenfall.recipe import Recipe, ResolvedMood
+from evenfall.run.measuring import moods_behind, plan_measuring
+
+if TYPE_CHECKING:
+    from evenfall.light.primaries import RgbSpace
+
+__all__ = ["check_balances", "check_moods"]
+
+
+def check_moods(
+    recipe: Recipe, moods: Sequence[str], *, keep_going: bool = False
+) -> dict[str, PixelSourceError]:
+    """Check the ratios and looks of moods; the passes need not be there.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        From `evenfall.load`.
+    moods : sequence of str
+        Names of moods.
+    keep_going : bool
+        True: files of a look that cannot be used are returned, by mood, instead of raised.
+
+    Raises
+    ------
+    RecipeError
+        When a light is matched to one that is off, or a look asks for what is not there; with
+        every fault of every mood, those of files included.
+    PixelSourceError
+        When only files are at fault.
+
+    Examples
+    --------
+    >>> from evenfall.run.example import example_recipe
+    >>> check_moods(example_recipe(), ["day", "dusk"])
+    {}
+    """
+    faults: list[Fault] = []
+    for name in dict.fromkeys(other for mood in moods for other in _behind(recipe, mood)):
+        try:
+            means_needed(recipe, [recipe.moods[name]])
+        except RecipeError as error:
+            faults += error.faults
+    looks = check_looks(recipe, moods)
+    faults += looks.wrong
+    unusable = dict.fromkeys(fault for some in looks.unusable.values() for fault in some)
+    if faults:
+        every = dict.fromkeys((*faults, *unusable))
+        raise RecipeError(sorted(every, key=lambda fault: fault.line or 0))
+    if unusable and not keep_going:
+        raise PixelSourceError(unusable)
+    return {mood: PixelSourceError(some) for mood, some in looks.unusable.items()}
+
+
+def _behind(recipe: Recipe, mood: str) -> list[str]:
+    try:
+        return moods_behind(recipe, mood)
+    except RecipeError:  # `check_balances` tells of it
+        return [mood]
+
+
+def check_balances(
+    recipe: Recipe, moods: Sequence[str], space: RgbSpace, luminance_scale: float | None
+) -> None:
+    """Check gains, tints, meters and camera settings of moods, as far as pixels do not decide.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        From `evenfall.load`.
+    moods : sequence of str
+        Names of moods.
+    space : RgbSpace
+        The passes' primaries.
+    luminance_scale : float or None
+        cd/m2 of a pixel of luminance 1, when known.
+
+    Raises
+    ------
+    RecipeError
+        With every fault of every mood.
+
+    Examples
+    --------
+    >>> from evenfall.light.primaries import BT709
+    >>> from evenfall.run.example import example_recipe
+    >>> check_balances(example_recipe(), ["day", "dusk"], BT709, None)
+    """
+    faults: list[Fault] = []
+    try:
+        plan_measuring(recipe, moods, space, luminance_scale, {})
+    except RecipeError as error:
+        faults += error.faults
+    for name in moods:
+        try:
+            mood = _without_neutral_spot(recipe.moods[name])
+            camera_state(recipe, mood, space, luminance_scale=luminance_scale)
+        except RecipeError as error:
+            faults += error.faults
+    if faults:
+        raise RecipeError(dict.fromkeys(faults))
+
+
+def _without_neutral_spot(mood: ResolvedMood) -> ResolvedMood:
+    """Leave out a white balance that hangs on pixels."""
+    balance = mood.camera.white_balance
+    if balance is None or balance.neutral is None:
+        return mood
+    return replace(mood, camera=mood.camera.model_copy(update={"white_balance": None}))
