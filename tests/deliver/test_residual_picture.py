@@ -71,8 +71,19 @@ def test_marks_lie_where_the_flaws_are() -> None:
     codes = draw_flaw_map([plane] * 3, {"negative": mask}, title="sky", width=640)
     ink = np.all(codes[92 : 92 + 360] == FLAW_INKS["negative"], axis=2)
     rows, columns = np.nonzero(ink)
-    assert rows.mean() == pytest.approx(4 * 30, abs=4)
-    assert columns.mean() == pytest.approx(40 + 4 * 120, abs=4)
+    assert rows.mean() == pytest.approx(4 * 30.5 - 0.5, abs=1)  # the middle of the pixel
+    assert columns.mean() == pytest.approx(40 + 4 * 120.5 - 0.5, abs=1)
+
+
+def test_the_legend_of_a_narrow_map_stays_inside_it() -> None:
+    plane = np.full((30, 64), 0.2, np.float32)
+    flaws = dict.fromkeys(FLAW_INKS, plane > 0)
+    codes = draw_flaw_map([plane] * 3, flaws, title="A long name " * 9, width=320)
+    for kind in FLAW_INKS:  # below the map of 150 rows
+        assert np.all(codes[92 + 150 :] == FLAW_INKS[kind], axis=2).sum() > 100
+    inked = np.any(codes != codes[0, 0], axis=2)
+    assert np.flatnonzero(inked.any(axis=0)).max() < 40 + 320
+    assert np.flatnonzero(inked.any(axis=1)).max() < codes.shape[0] - 10
 
 
 def test_black_and_tiny_passes_can_be_mapped() -> None:

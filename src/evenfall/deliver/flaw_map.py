@@ -24,7 +24,8 @@ _SOFT_INK = "#6d6b67"
 _REFERENCE_WIDTH = 1280
 _MARGIN = 40
 _LEGEND_NOTE = "Marks are drawn larger than the pixels"
-_SPREAD = 3  # a marked pixel is drawn at least this many pixels wide on each side
+_SPREADS = (3, 12)  # least and greatest radius of a mark, in pixels of the map
+_LEADING, _DOT, _BETWEEN = 30, 22, 36
 
 FLAW_INKS: Mapping[str, tuple[int, int, int]] = {
     "fireflies": (214, 96, 20),
@@ -75,12 +76,16 @@ def draw_flaw_map(
     for kind, mask in flaws.items():
         picture[_marks(mask, (width, height))] = FLAW_INKS[kind]
     head = 92
-    sheet = Image.new("RGB", (width + 2 * _MARGIN, head + height + 84), _PAPER)
+    legend = _legend_rows(flaws, width)
+    below = 54 + _LEADING * len(legend)
+    sheet = Image.new("RGB", (width + 2 * _MARGIN, head + height + below), _PAPER)
     draw = ImageDraw.Draw(sheet)
     headline = Lettering("light", 34, _INK)
     letter(draw, (_MARGIN, 60), headline.fitted(title, width), headline)
     sheet.paste(Image.fromarray(picture), (_MARGIN, head))
-    _draw_legend(draw, flaws, head + height + 48, _MARGIN + width)
+    is_marked_larger = width < 2 * _SPREADS[0] * planes[0].shape[1]
+    note = _LEGEND_NOTE if is_marked_larger else ""
+    _draw_legend(draw, legend, note, head + height + 48, _MARGIN + width)
     return np.asarray(sheet)
 
 
@@ -101,33 +106,59 @@ def _reduced(plane: npt.NDArray[np.float32], size: tuple[int, int]) -> npt.NDArr
 
 
 def _marks(mask: Mask, size: tuple[int, int]) -> Mask:
-    """Where marks lie on the map, each at least a few pixels wide."""
+    """Where marks lie on the map: on the middle of their pixels, wide enough to be seen."""
     width, height = size
+    least, greatest = _SPREADS
+    spread = min(max(least, width // (2 * mask.shape[1])), greatest)
     marks = np.zeros((height, width), dtype=bool)
     rows, columns = np.nonzero(mask)
-    rows = np.minimum(rows * height // mask.shape[0], height - 1)
-    columns = np.minimum(columns * width // mask.shape[1], width - 1)
-    for down in range(-_SPREAD, _SPREAD + 1):
-        for across in range(-_SPREAD, _SPREAD + 1):
-            if down**2 + across**2 <= _SPREAD**2:
+    rows = (2 * rows + 1) * height // (2 * mask.shape[0])
+    columns = (2 * columns + 1) * width // (2 * mask.shape[1])
+    for down in range(-spread, spread + 1):
+        for across in range(-spread, spread + 1):
+            if down**2 + across**2 <= spread**2:
                 y, x = rows + down, columns + across
                 inside = (y >= 0) & (y < height) & (x >= 0) & (x < width)
                 marks[y[inside], x[inside]] = True
     return marks
 
 
-def _draw_legend(
-    draw: ImageDraw.ImageDraw, flaws: Mapping[str, Mask], baseline: int, right: int
-) -> None:
-    words, soft = Lettering("regular", 17, _INK), Lettering("regular", 17, _SOFT_INK)
-    place = float(_MARGIN)
+def _words() -> Lettering:
+    return Lettering("regular", 17, _INK)
+
+
+def _legend_rows(flaws: Mapping[str, Mask], width: float) -> list[list[tuple[str, str]]]:
+    """Kinds of flaws and what is said of each, in as many rows as they need."""
+    rows: list[list[tuple[str, str]]] = [[]]
+    used = 0.0
     for kind, mask in flaws.items():
-        draw.ellipse((place, baseline - 13, place + 13, baseline), fill=FLAW_INKS[kind])
         count = int(np.count_nonzero(mask))
         text = f"{kind}: {count:,} pixel{'' if count == 1 else 's'}"
-        letter(draw, (place + 22, baseline), text, words)
-        place += 22 + words.width(text) + 36
-    if place == _MARGIN:
-        letter(draw, (place, baseline), "no broken pixels", soft)
-    elif place + soft.width(_LEGEND_NOTE) <= right:
-        letter(draw, (right, baseline), _LEGEND_NOTE, soft, align="right")
+        needed = _DOT + _words().width(text)
+        if rows[-1] and used + needed > width:
+            rows.append([])
+            used = 0.0
+        rows[-1].append((kind, text))
+        used += needed + _BETWEEN
+    return rows
+
+
+def _draw_legend(
+    draw: ImageDraw.ImageDraw,
+    rows: Sequence[Sequence[tuple[str, str]]],
+    note: str,
+    baseline: int,
+    right: int,
+) -> None:
+    words, soft = _words(), Lettering("regular", 17, _SOFT_INK)
+    if not rows[0]:
+        letter(draw, (_MARGIN, baseline), "no broken pixels", soft)
+        return
+    for number, row in enumerate(rows):
+        level, place = baseline + number * _LEADING, float(_MARGIN)
+        for kind, text in row:
+            draw.ellipse((place, level - 13, place + 13, level), fill=FLAW_INKS[kind])
+            letter(draw, (place + _DOT, level), text, words)
+            place += _DOT + words.width(text) + _BETWEEN
+    if len(rows) == 1 and place + soft.width(note) <= right:
+        letter(draw, (right, baseline), note, soft, align="right")
