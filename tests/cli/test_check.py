@@ -140,6 +140,34 @@ def test_lights_matched_to_what_is_off_are_faults_of_every_mood(recipe: Path) ->
     assert result.stderr.endswith("2 faults.\n")
 
 
+def test_looks_that_cannot_be_made_are_faults_with_their_places(recipe: Path) -> None:
+    (recipe.parent / "words.cube").write_text("hello\n")
+    lut = '\n[moods.night]\nlook.grade.luts = [{ file = "words.cube" }]\n'
+    recipe.write_text(SOUND + lut, encoding="utf-8")
+    result = call("check", recipe, "--json")
+    assert result.exit_code == 1
+    (fault,) = json.loads(result.stdout)["faults"]
+    assert fault["place"] == "moods.night.look.grade.luts[0].file"
+    assert fault["line"] == len(SOUND.splitlines()) + 3
+    assert "words.cube: cannot be used as a LUT" in fault["found"]
+
+    view = 'look.view = { config = "ocio://default", display = "sRGB", view = "x" }\n'
+    recipe.write_text(SOUND + lut + view, encoding="utf-8")
+    result = call("check", recipe)
+    assert result.exit_code == 2
+    assert 'moods.night.look.view.display: found "sRGB"; the config has "' in result.stderr
+    assert 'did you mean "sRGB - Display"?' in result.stderr
+    assert "cannot be used as a LUT" in result.stderr
+    assert result.stderr.endswith("2 faults.\n")
+
+
+def test_a_scale_that_is_not_known_is_a_fault(recipe: Path) -> None:
+    settings = 'settings = { iso = 100, aperture = 8, shutter = "1/60" }'
+    result = call("check", recipe, "--set", f"camera={{ {settings} }}")
+    assert result.exit_code == 2
+    assert "camera.settings: the passes' scale in cd/m2 is not known" in result.stderr
+
+
 def test_nothing_is_written(recipe: Path) -> None:
     before = sorted(path for path in recipe.parent.rglob("*"))
     call("check", recipe)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
 import pytest
 
 import evenfall
 from evenfall.errors import PixelSourceError, RecipeError
 from evenfall.passes.library import PassLibrary
 from evenfall.run.checking import check_moods
+from evenfall.run.metering import meter_report
 
 HEAD = """\
 format = 1
@@ -113,3 +117,42 @@ def test_moods_without_their_key_are_named_with_what_to_do(write_recipe, tmp_pat
     assert "exposure or white balance of day and dusk, which were not made" in stopped.found
     assert "render or copy the pass again" in stopped.hint
     assert 'meter = "off", exposure_stops' in stopped.hint
+
+
+@pytest.mark.usefixtures("no_pixels")
+def test_meter_and_develop_check_looks_first(write_recipe):
+    look = 'look.view = { config = "ocio://nope", display = "a", view = "b" }\n'
+    recipe = write_recipe(HEAD + look, PASSES)
+    with pytest.raises(RecipeError, match=r"toml:5: moods\.day\.look\.view\.config"):
+        meter_report(recipe)
+    with pytest.raises(RecipeError, match=r"toml:5: moods\.day\.look\.view\.config"):
+        evenfall.develop(recipe, "day")
+
+
+@pytest.mark.usefixtures("no_pixels")
+def test_a_sound_run_reads_pixels(write_recipe):
+    with pytest.raises(AssertionError, match="pixels of"):
+        evenfall.run(write_recipe(HEAD, PASSES))
+
+
+def test_a_scale_that_a_missing_pass_may_know_is_no_fault_of_the_recipe(write_recipe, tmp_path):
+    text = HEAD + 'camera.settings = { iso = 100, aperture = 8, shutter = "1/60" }\n'
+    write_recipe(text + '[moods.still]\ncamera.meter = "off"\nlights.sun = "off"\n', PASSES)
+    (tmp_path / "sun.exr").unlink()
+    recipe = evenfall.load(tmp_path / "view.toml", check_files=False)
+    report = evenfall.run(recipe, keep_going=True)
+    assert [file.mood for file in report.files] == ["still", ""]
+    assert any("sun.exr" in fault.file for fault in report.faults)
+
+
+def test_opencolorio_is_loaded_only_for_looks_that_use_it(corner):
+    code = (
+        "import sys, evenfall\n"
+        "from evenfall.run.checking import check_moods\n"
+        f"recipe = evenfall.load({str(corner.path)!r})\n"
+        "check_moods(recipe, list(recipe.moods))\n"
+        "evenfall.run(recipe, dry_run=True)\n"
+        "print(sorted({'PyOpenColorIO', 'colour', 'scipy'} & set(sys.modules)))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout == "[]\n"

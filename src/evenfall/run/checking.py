@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -22,7 +22,7 @@ __all__ = ["check_balances", "check_moods"]
 def check_moods(
     recipe: Recipe, moods: Sequence[str], *, keep_going: bool = False
 ) -> dict[str, PixelSourceError]:
-    """Check the ratios and looks of moods; the passes need not be there.
+    """Check the meters, ratios and looks of moods; the passes need not be there.
 
     Parameters
     ----------
@@ -36,8 +36,8 @@ def check_moods(
     Raises
     ------
     RecipeError
-        When a light is matched to one that is off, or a look asks for what is not there; with
-        every fault of every mood, those of files included.
+        When there is nothing to meter, a light is matched to one that is off, or a look asks for
+        what is not there; with every fault of every mood, those of files included.
     PixelSourceError
         When only files are at fault.
 
@@ -48,33 +48,31 @@ def check_moods(
     {}
     """
     faults: list[Fault] = []
-    for name in dict.fromkeys(other for mood in moods for other in _behind(recipe, mood)):
+    concerned = dict.fromkeys(moods)
+    for mood in moods:
         try:
-            means_needed(recipe, [recipe.moods[name]])
+            concerned |= dict.fromkeys(moods_behind(recipe, mood))
+        except RecipeError as error:
+            faults += error.faults
+    for mood in concerned:
+        try:
+            means_needed(recipe, [recipe.moods[mood]])
         except RecipeError as error:
             faults += error.faults
     looks = check_looks(recipe, moods)
     faults += looks.wrong
     unusable = dict.fromkeys(fault for some in looks.unusable.values() for fault in some)
     if faults:
-        every = dict.fromkeys((*faults, *unusable))
-        raise RecipeError(sorted(every, key=lambda fault: fault.line or 0))
+        raise RecipeError(_in_order((*faults, *unusable)))
     if unusable and not keep_going:
         raise PixelSourceError(unusable)
     return {mood: PixelSourceError(some) for mood, some in looks.unusable.items()}
 
 
-def _behind(recipe: Recipe, mood: str) -> list[str]:
-    try:
-        return moods_behind(recipe, mood)
-    except RecipeError:  # `check_balances` tells of it
-        return [mood]
-
-
 def check_balances(
     recipe: Recipe, moods: Sequence[str], space: RgbSpace, luminance_scale: float | None
 ) -> None:
-    """Check gains, tints, meters and camera settings of moods, as far as pixels do not decide.
+    """Check gains, tints, exposure and white balance of moods, as far as pixels do not decide.
 
     Parameters
     ----------
@@ -110,7 +108,11 @@ def check_balances(
         except RecipeError as error:
             faults += error.faults
     if faults:
-        raise RecipeError(dict.fromkeys(faults))
+        raise RecipeError(_in_order(faults))
+
+
+def _in_order(faults: Iterable[Fault]) -> list[Fault]:
+    return sorted(dict.fromkeys(faults), key=lambda fault: fault.line or 0)
 
 
 def _without_neutral_spot(mood: ResolvedMood) -> ResolvedMood:

@@ -25,6 +25,7 @@ from evenfall.mix.balance import Balance
 from evenfall.mix.engine import Mix, PassRead
 from evenfall.recipe import Recipe, ResolvedMood
 from evenfall.recipe.look import Grain, Look
+from evenfall.run.checking import check_moods
 from evenfall.run.choosing import choose_moods
 from evenfall.run.frames import frame_facts
 from evenfall.run.mixing import View, mix_and_expose, open_view
@@ -120,6 +121,7 @@ def meter_report(
     ['dusk']
     """
     names = choose_moods(recipe, moods)
+    check_moods(recipe, names)
     view = open_view(recipe)
     gauge = _Gauge(on_read)
     exposed = mix_and_expose(view, names, on_read=gauge.see, sees_pixels=True)

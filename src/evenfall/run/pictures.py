@@ -8,6 +8,7 @@ import numpy.typing as npt
 from evenfall.look.chain import build_chain
 from evenfall.look.output import output_space
 from evenfall.recipe import Recipe
+from evenfall.run.checking import check_moods
 from evenfall.run.choosing import choose_moods
 from evenfall.run.mixing import mix_alone, mix_and_expose, open_view
 
@@ -86,6 +87,7 @@ def develop(recipe: Recipe, mood: str, *, space: str = "sRGB", proof: bool = Fal
     """
     (name,) = choose_moods(recipe, [mood])
     output = output_space(space)
+    check_moods(recipe, [name])
     view = open_view(recipe, proof=proof)
     exposed = mix_and_expose(view, [name])
     chain = build_chain(

@@ -96,7 +96,8 @@ def run(
 
         unusable = check_moods(recipe, chosen, keep_going=keep_going)
         view = open_view(recipe, proof=proof, keep_going=keep_going)
-        check_balances(recipe, chosen, view.space, view.files.luminance_scale)
+        if view.files.headers.keys() >= recipe.model.lights.keys():  # else some may be unknown
+            check_balances(recipe, chosen, view.space, view.files.luminance_scale)
         fingerprints.finish()
         plan = plan_run(view, chosen, earlier, fingerprints)
     for mood, error in unusable.items():
