@@ -18,6 +18,7 @@ below 0.002 of its luminance counts as 0.002, because nothing can be multiplied 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -132,6 +133,7 @@ def rgb_to_xy(rgb: npt.ArrayLike, space: RgbSpace) -> Xy | None:
     return (x / total, y / total) if y > 0 and total > 0 else None
 
 
+@lru_cache(maxsize=4096)
 def tint_factors(
     setting: LightSetting, rendered: Rendered, space: RgbSpace, start_xy: Xy | None = None
 ) -> TintResult:
