@@ -76,10 +76,11 @@ def command(
         loaded = load(recipe, changes=changes, passes=passes, check_files=not keep_going)
     try:
         with LiveProgress(quiet=quiet) as progress:
-            from evenfall.run.events import RunPlanned
             from evenfall.run.running import run
 
             def hear(event: Event) -> None:
+                from evenfall.run.events import RunPlanned  # late: it takes numpy to import
+
                 if isinstance(event, RunPlanned):
                     stop_in_order()
                 progress.hear(event)
