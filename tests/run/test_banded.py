@@ -11,6 +11,7 @@ import pytest
 import evenfall
 from evenfall.errors import PassError
 from evenfall.passes.library import PassLibrary
+from evenfall.run import measuring
 from evenfall.run.metering import meter_report
 from evenfall.run.mixing import mix_and_expose
 from evenfall.run.view import open_view
@@ -133,6 +134,53 @@ def test_alpha_is_that_of_the_first_light_and_differences_are_told(tmp_path: Pat
     np.testing.assert_array_equal(found.alpha, expected.alpha)
     assert found.notes == expected.notes
     assert "alpha of lamp_6 differs from that of lamp_2 by up to 0.25" in found.notes[0]
+
+
+def test_alpha_differences_are_told_in_the_order_of_lights(tmp_path: Path) -> None:
+    """Lamp 5 differs only in the lowest rows, lamp 6 from the first."""
+    recipe = recipe_of(tmp_path / "one", together=True, alpha={"lamp_2": 1, "lamp_5": 1})
+    layers = {
+        f"{light}.{channel}": plane for light in LIGHTS for channel, plane in pixels(light).items()
+    }
+    for light in ("lamp_2", "lamp_5", "lamp_6"):
+        layers[f"{light}.A"] = np.ones((HEIGHT, WIDTH), np.float16)
+    layers["lamp_5.A"][-1] = 0.75
+    layers["lamp_6.A"][0] = 0.5
+    write(tmp_path / "one" / "lamps.exr", layers)
+    notes = mix_and_expose(open_view(recipe), ["evening"]).mixes["evening"].notes
+    assert [note.split()[2] for note in notes] == ["lamp_5", "lamp_6"]
+
+
+@pytest.mark.parametrize("grid_width", [640, 64, 50])
+def test_measured_lights_are_brought_down_band_by_band(
+    one_file: evenfall.Recipe,
+    a_file_each: evenfall.Recipe,
+    grid_width: int,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """For a meter of the mix and for a ratio: whole, every 2 rows, and rows that do not divide."""
+    monkeypatch.setattr(measuring, "GRID_WIDTH", grid_width)
+    changes = ['camera.meter.of="mix"', 'moods.night.lights.lamp_5.match={to="lamp_4",ratio="1:3"}']
+    expected, found = (
+        mix_and_expose(open_view(evenfall.load(recipe.path, changes=changes)), ["evening", "night"])
+        for recipe in (a_file_each, one_file)
+    )
+    for mood in ("evening", "night"):
+        np.testing.assert_array_equal(found.mixes[mood].planes, expected.mixes[mood].planes)
+        assert found.cameras[mood].exposure_factor == expected.cameras[mood].exposure_factor
+    assert found.censuses == expected.censuses
+
+
+def test_no_more_than_the_grid_is_kept_of_measured_lights(
+    one_file: evenfall.Recipe, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(measuring, "GRID_WIDTH", 64)
+    changes = ['moods.night.lights.lamp_5.match={to="lamp_4",ratio="1:3"}']
+    heard = []
+    recipe = evenfall.load(one_file.path, changes=changes)
+    mix_and_expose(open_view(recipe), ["night"], on_read=heard.append)
+    image = heard[0].images["lamp_5"]
+    assert {plane.shape for plane in image.planes} == {(HEIGHT // 2, 64)}
 
 
 def test_damage_ends_the_run_or_only_what_needs_the_part(

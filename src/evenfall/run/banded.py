@@ -24,9 +24,10 @@ from evenfall.passes.image import PassImage, join_rows
 from evenfall.passes.library import PassLibrary
 from evenfall.passes.processors import passes_at_once
 
-__all__ = ["mix_in_bands"]
+__all__ = ["mix_in_bands", "read_in_bands"]
 
 OnEvent = Callable[[PassRead], None]
+Lower = Callable[[PassImage], PassImage]
 _NO_PIXELS = np.empty((0, 0), np.float16)
 
 
@@ -36,6 +37,7 @@ def mix_in_bands(
     bands: Sequence[slice],
     *,
     watched: Collection[str],
+    lower: Lower,
     workers: int,
     on_event: OnEvent,
     keep_going: bool = False,
@@ -52,6 +54,8 @@ def mix_in_bands(
         Bands of rows, from the top down; see `PassLibrary.bands`.
     watched : collection of str
         Lights whose pixels `on_event` looks at; of the others it is told all but pixels.
+    lower : callable
+        Makes of a band of a watched light what `on_event` needs of it, so that less is kept.
     workers : int
         Threads; the result does not depend on them.
     on_event : callable
@@ -66,7 +70,7 @@ def mix_in_bands(
     """
     width, height = passes.size
     totals = {mood: np.empty((3, height, width), np.float32) for mood in plan.moods}
-    gathering = _Gathering(len(bands), watched, on_event)
+    gathering = _Gathering(len(bands), watched, lower, on_event)
 
     def mix(number: int) -> tuple[dict[str, Mix], dict[str, PassError]]:
         rows = bands[number]
@@ -96,21 +100,42 @@ def mix_in_bands(
             earlier = failures[mood].faults if mood in failures else ()
             failures[mood] = PassError(dict.fromkeys((*earlier, *error.faults)))
     mixes = {
-        mood: _joined(total, [band[mood] for band, _ in done])
+        mood: _joined(total, [band[mood] for band, _ in done], plan.lights)
         for mood, total in totals.items()
         if mood not in failures
     }
     return mixes, failures
 
 
-def _joined(total: npt.NDArray[np.float32], bands: Sequence[Mix]) -> Mix:
+def read_in_bands(
+    passes: PassLibrary, batch: tuple[str, ...], bands: Sequence[slice], lower: Lower
+) -> dict[str, PassImage]:
+    """Read a batch some rows at a time, and put together what `lower` makes of every band.
+
+    Raises
+    ------
+    PassError
+        As `PassLibrary.read`.
+    """
+
+    def read(rows: slice) -> dict[str, PassImage]:
+        images = passes.read(batch, rows)
+        return {light: lower(images.pop(light)) for light in batch}
+
+    with ThreadPoolExecutor(passes.decoder_threads, "band") as pool:
+        pieces = list(pool.map(read, bands))
+    return {light: join_rows([piece.pop(light) for piece in pieces]) for light in batch}
+
+
+def _joined(total: npt.NDArray[np.float32], bands: Sequence[Mix], lights: Sequence[str]) -> Mix:
     alphas = [band.alpha for band in bands if band.alpha is not None]
     gaps: dict[tuple[str, str], float] = {}
     for band in bands:
         for pair, gap in band.alpha_gaps.items():
             gaps[pair] = max(gap, gaps.get(pair, 0.0))
+    in_order = sorted(gaps.items(), key=lambda item: lights.index(item[0][0]))
     alpha = np.concatenate(alphas) if alphas else None
-    return Mix(total, alpha, gaps)
+    return Mix(total, alpha, dict(in_order))
 
 
 def _only_rows(plan: MixPlan, rows: slice) -> MixPlan:
@@ -139,14 +164,17 @@ class _Rows:
 class _Gathering:
     """Tells of a batch when its last band has been read."""
 
-    def __init__(self, bands: int, watched: Collection[str], on_event: OnEvent) -> None:
-        self._bands, self._watched, self._on_event = bands, watched, on_event
+    def __init__(
+        self, bands: int, watched: Collection[str], lower: Lower, on_event: OnEvent
+    ) -> None:
+        self._bands, self._watched, self._lower = bands, watched, lower
+        self._on_event = on_event
         self._lock = threading.Lock()
-        self._read: dict[tuple[str, ...], dict[int, Mapping[str, PassImage]]] = {}
+        self._read: dict[tuple[str, ...], dict[int, dict[str, PassImage]]] = {}
 
     def hear(self, number: int, event: PassRead) -> None:
         images = {
-            light: image if light in self._watched else _without_pixels(image)
+            light: self._lower(image) if light in self._watched else _without_pixels(image)
             for light, image in event.images.items()
         }
         with self._lock:
@@ -156,7 +184,7 @@ class _Gathering:
                 return
             del self._read[event.lights]
         in_order = [read[band] for band in range(self._bands)]
-        whole = {light: join_rows([some[light] for some in in_order]) for light in event.lights}
+        whole = {light: join_rows([some.pop(light) for some in in_order]) for light in event.lights}
         self._on_event(PassRead(event.lights, whole))
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +21,7 @@ from evenfall.errors import Fault, RecipeError
 from evenfall.light.primaries import RgbSpace, luminance_weights
 from evenfall.mix.balance import Balance, balance_mood
 from evenfall.mix.engine import PassRead
+from evenfall.passes.image import PassImage
 from evenfall.recipe import Area, Recipe, ResolvedMood, WhiteBalance
 from evenfall.run.areas import weights_of
 from evenfall.run.reduced import area_mean, reduced_size
@@ -43,6 +44,7 @@ class Grid:
     """
 
     def __init__(self, size: tuple[int, int], lights: Iterable[str]) -> None:
+        self._height = size[1]
         self.size = reduced_size(size, GRID_WIDTH)
         self.lights = frozenset(lights)
         self.planes: dict[str, Floats] = {}
@@ -59,6 +61,26 @@ class Grid:
                 self.planes[light] = planes
                 if alpha is not None:
                     self.alphas[light] = alpha
+
+    @property
+    def rows_behind(self) -> int:
+        """Rows of a pass behind one row here; 1 where they do not divide evenly."""
+        rows, odd = divmod(self._height, self.size[1])
+        return 1 if odd else rows
+
+    def lowered(self, image: PassImage) -> PassImage:
+        """Bring a band of rows down to what is kept of it.
+
+        A band must be a multiple of `rows_behind`. It stays as it is where rows do not divide
+        evenly: only the whole picture can then be brought down.
+        """
+        rows = self.rows_behind
+        if rows == 1:
+            return image
+        size = self.size[0], len(image.planes[0]) // rows
+        red, green, blue = (area_mean(plane, size) for plane in image.planes)
+        alpha = None if image.alpha is None else area_mean(image.alpha, size)
+        return replace(image, planes=(red, green, blue), alpha=alpha)
 
     def adopt(self, other: Grid) -> None:
         """Take over what another grid of the same view has seen."""

@@ -225,8 +225,7 @@ def _mix(
         regional,
         also=grid.lights - grid.planes.keys(),
     )
-    in_bands = view.passes is view.files and not listener.sees_pixels
-    bands = view.files.bands(plan.lights) if in_bands else []
+    bands = _bands(view, plan.lights, grid, listener)
     if len(bands) > 1:
         from evenfall.run.banded import mix_in_bands
 
@@ -236,6 +235,7 @@ def _mix(
             view.files,
             bands,
             watched=grid.lights,
+            lower=grid.lowered,
             workers=workers,
             on_event=see,
             keep_going=keep_going,
@@ -250,6 +250,13 @@ def _mix(
             keep_going=keep_going,
         )
     return mixes, {**failures, **unread}
+
+
+def _bands(view: View, lights: Iterable[str], grid: Grid, listener: _Listener) -> list[slice]:
+    """Bands of rows that passes are read in; none where they are read as a whole."""
+    if view.passes is not view.files or listener.sees_pixels:
+        return []
+    return view.files.bands(lights, multiple=grid.rows_behind)
 
 
 def _check_measured(
@@ -294,11 +301,18 @@ def _solve(
     batches = view.passes.batches(light for light in recipe.model.lights if light in grid.lights)
 
     def read(batch: tuple[str, ...]) -> None:
-        event = PassRead(batch, view.passes.read(batch))
+        bands = _bands(view, batch, grid, listener)
+        if len(bands) > 1:
+            from evenfall.run.banded import read_in_bands
+
+            event = PassRead(batch, read_in_bands(view.files, batch, bands, grid.lowered))
+        else:
+            event = PassRead(batch, view.passes.read(batch))
         grid.see(event)
         listener.hear(event)
         with listener.lock:
-            if len(solved.held) < passes_at_once(view.size, _HELD_PASSES):
+            room = len(solved.held) < passes_at_once(view.size, _HELD_PASSES)
+            if room and len(bands) <= 1:
                 solved.held.update(event.images)
 
     with ThreadPoolExecutor(passes_at_once(view.size, workers)) as pool:
