@@ -199,6 +199,8 @@ def test_place_decides_what_the_lut_sees(tmp_path: Path) -> None:
         ("short.cube", b"LUT_3D_SIZE 4\n0 0 0\n", r"a LUT: Incorrect.*Found 1, expected 64"),
         ("words.cube", b"hello\n", r"a LUT: At line \(1\): 'hello'.*export it again"),
         ("bytes.cube", bytes(range(128, 256)), r"bytes\.cube: cannot be used as a LUT: it is no t"),
+        ("nan.cube", b"LUT_1D_SIZE 2\n0 0 0\nnan 1 1\n", r"a LUT: it holds numbers that are not f"),
+        ("inf.cube", b"LUT_3D_SIZE 2\n" + 8 * b"0 inf 0\n", r"a LUT: it holds numbers that are no"),
         ("photo.jpg", b"\xff\xd8\xff", r"photo\.jpg: .*it is of no format that is known"),
     ],
 )
@@ -209,6 +211,21 @@ def test_lut_files_that_cannot_be_used(
         (tmp_path / name).write_bytes(content)
     with pytest.raises(PixelSourceError, match=message):
         chain_with([{"file": name}], tmp_path)
+
+
+def test_a_lut_by_half_codes_may_hold_infinities(tmp_path: Path) -> None:
+    """Its entries stand for all 65,536 half floats, NaN and infinities among them (CLF v3)."""
+    half_codes = np.arange(65536, dtype=np.uint16).view(np.float16).astype(str)
+    (tmp_path / "identity.clf").write_text(
+        '<ProcessList id="identity" compCLFversion="3">'
+        '<LUT1D inBitDepth="16f" outBitDepth="16f" halfDomain="true"><Array dim="65536 1">'
+        + "\n".join(half_codes)
+        + "</Array></LUT1D></ProcessList>"
+    )
+    planes = np.full((3, 1), 0.25, np.float32)
+    lut = Lut(file="identity.clf", place="scene", input="linear")
+    LutStep(lut, tmp_path / "identity.clf")(planes)
+    np.testing.assert_array_equal(planes, 0.25)
 
 
 def test_contrast_is_the_slope_over_stops_around_grey() -> None:

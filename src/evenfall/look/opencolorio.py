@@ -95,7 +95,9 @@ class LutStep:
         if lut.input == "log":
             transform = _in_acescct(transform)
         try:
-            self._processor = Processor.of_transform(transform)
+            processor = PyOpenColorIO.Config.CreateRaw().getProcessor(transform)
+            _check_numbers(processor, path)
+            self._processor = Processor(processor.getDefaultCPUProcessor())
         except _refusals() as error:
             raise unusable(path, "cannot be used as a LUT", error, LUT_FILES) from error
         self._strength = np.float32(lut.strength)
@@ -111,6 +113,19 @@ class LutStep:
         changed -= planes
         changed *= self._strength
         planes += changed
+
+
+def _check_numbers(processor: Any, path: Path) -> None:
+    """Refuse tables that hold NaN or Inf; those by half codes rightly have both among them."""
+    import PyOpenColorIO
+
+    for step in processor.createGroupTransform():
+        by_value = isinstance(step, PyOpenColorIO.Lut3DTransform) or (
+            isinstance(step, PyOpenColorIO.Lut1DTransform) and not step.getInputHalfDomain()
+        )
+        if by_value and not np.isfinite(step.getData()).all():
+            error = ValueError("it holds numbers that are not finite (NaN or Inf)")
+            raise unusable(path, "cannot be used as a LUT", error, LUT_FILES)
 
 
 def _in_acescct(transform: Any) -> Any:
