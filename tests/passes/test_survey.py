@@ -109,6 +109,17 @@ def test_layers_of_one_file_are_lights(
     }
 
 
+def test_layers_in_frames_are_named_without_the_frame(
+    tmp_path: Path, studio_passes: dict[str, np.ndarray], write_exr: Callable[..., Path]
+) -> None:
+    lamps = {name: studio_passes[name].astype(np.float16) for name in ("cove", "pendants")}
+    for frame in (7, 8):
+        write_exr(tmp_path / f"sun.{frame:04d}.exr", studio_passes["sun"])
+        OpenEXR.File({}, lamps).write(str(tmp_path / f"lamps.{frame:04d}.exr"))
+    names = {facts.name for facts in survey_folder(tmp_path).lights}
+    assert names == {"sun", "lamps_cove", "lamps_pendants"}
+
+
 def test_folders_a_light_and_frames(
     tmp_path: Path, studio_passes: dict[str, np.ndarray], write_exr: Callable[..., Path]
 ) -> None:

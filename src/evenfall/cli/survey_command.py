@@ -238,10 +238,10 @@ def _lights_table(survey: Survey, common: dict[str, str]) -> Table:
     from rich import box
     from rich.table import Table
 
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
     table.add_column("light", no_wrap=True)
     table.add_column("role")
-    for heading in ("mean", "peak", "stops to key", "share"):
+    for heading in ("mean", "peak", "stops\nto key", "share"):
         table.add_column(heading, justify="right", no_wrap=True)
     own = [key for key in ("size", "pixels", "codec", "colour space") if key not in common]
     for key in own:

@@ -13,7 +13,12 @@ from evenfall.passes.files import check_inside
 from evenfall.passes.image import PassImage
 from evenfall.passes.mending.clean import Flaws
 from evenfall.passes.planning.looking import Found, Kind, PassFacts, look_into
-from evenfall.passes.planning.match import is_beauty_name, is_guide_name, light_names
+from evenfall.passes.planning.match import (
+    is_beauty_name,
+    is_guide_name,
+    light_names,
+    without_frame,
+)
 from evenfall.passes.planning.roles import LightTraits, propose_roles
 from evenfall.passes.planning.sequence import one_frame
 from evenfall.passes.reading import inspect
@@ -174,8 +179,9 @@ def _pictures(
         for header in headers:
             if header.view == wanted:
                 inner = [part for part in (header.part, header.layer) if part]
-                outer = [] if several and len(files) == 1 else [file.rsplit(".", 1)[0]]
-                stem = "_".join([*outer, *inner]) if several else outer[0]
+                whole = file.rsplit(".", 1)[0]
+                outer = [] if len(files) == 1 else [without_frame(whole)]
+                stem = "_".join([*outer, *inner]) if several else whole
                 yield Found(file, header, stem.replace("/", "_"))
     if len(views) > 1:
         chosen = view or "the first view of each file"
