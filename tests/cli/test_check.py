@@ -187,6 +187,17 @@ def test_advice_is_given_with_its_word(recipe: Path) -> None:
     assert "Advice" not in call("check", recipe).stdout
 
 
+def test_advice_is_wrapped_and_indented_in_a_terminal(
+    recipe: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name, value in {"FORCE_COLOR": "1", "TERM": "xterm", "COLUMNS": "72"}.items():
+        monkeypatch.setenv(name, value)
+    shown = call("check", recipe, "--set", "deliverables=[{ format = 'png', width = 4000 }]").stdout
+    advice = shown.partition("Advice (1):\n")[2].partition("Advice is silenced")[0].splitlines()
+    assert len(advice) > 2
+    assert all(line.startswith("  ") and len(line) <= 72 for line in advice)
+
+
 def test_faults_go_to_the_error_stream_and_end_with_2(recipe: Path) -> None:
     text = SOUND.replace('role = "key"', 'role = "kee"').replace("lumens = 400", "lumen = 400")
     recipe.write_text(text, encoding="utf-8")

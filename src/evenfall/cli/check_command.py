@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from evenfall.cli.options import json_option, passes_option, recipe_argument, set_option
+from evenfall.cli.paragraphs import print_indented
 from evenfall.errors import Advice, PassError, PixelSourceError, RecipeError
 
 if TYPE_CHECKING:
@@ -126,8 +127,14 @@ def _print_advice(advice: Sequence[Advice], console: Console) -> None:
     if advice:
         console.print(f"Advice ({len(advice)}):")
         for item in advice:
-            console.print(f"  {item.place}: {item.message} [{item.code}]", soft_wrap=True)
-            console.print(f"    {item.reason}", soft_wrap=True)
+            for indent, text in (
+                (2, f"{item.place}: {item.message} [{item.code}]"),
+                (4, item.reason),
+            ):
+                if console.is_terminal:
+                    print_indented(console, text, indent)
+                else:
+                    console.print(" " * indent + text, soft_wrap=True)
         console.print('Advice is silenced by its word: silence = ["..."] at the top of the recipe.')
         console.print()
     console.print("The pixels were not read: 'evenfall meter' does, for the rest of the advice.")

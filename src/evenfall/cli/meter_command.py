@@ -15,9 +15,9 @@ from evenfall.cli.options import (
     recipe_argument,
     set_option,
 )
+from evenfall.cli.paragraphs import print_indented
 
 if TYPE_CHECKING:
-    from rich.console import Console
     from rich.table import Table
 
     from evenfall.advice.facts import LightFacts
@@ -90,7 +90,7 @@ def _print(report: MeterReport) -> None:
         console.print(f" {_figures(mood)}")
         console.print(_table(mood))
         for note in mood.facts.notes:
-            _print_indented(console, note, 2)
+            print_indented(console, note, 2)
     console.print(
         "\nStops are relative to how the light was rendered. key:light compares the two alone; "
         "the (key + light):light ratio is one more: 3:1 is 4:1. Headroom is the stops a light can "
@@ -108,24 +108,9 @@ def _print(report: MeterReport) -> None:
     if report.advice:
         console.print("\nAdvice", style="bold")
         for advice in report.advice:
-            _print_indented(console, f"{advice.place}: {advice.message}.", 2)
-            _print_indented(console, f"{advice.reason[0].upper()}{advice.reason[1:]}.", 4)
+            print_indented(console, f"{advice.place}: {advice.message}.", 2)
+            print_indented(console, f"{advice.reason[0].upper()}{advice.reason[1:]}.", 4)
             console.print(f'    To silence it: silence = ["{advice.code}"]', style="dim")
-
-
-def _print_indented(console: Console, text: str, indent: int) -> None:
-    from textwrap import fill
-
-    margin = " " * indent
-    wrapped = fill(
-        text,
-        width=console.width,
-        initial_indent=margin,
-        subsequent_indent=margin,
-        break_on_hyphens=False,
-        break_long_words=False,
-    )
-    console.print(wrapped, soft_wrap=True)
 
 
 def _figures(mood: MeteredMood) -> str:
