@@ -171,6 +171,18 @@ MISTAKES = [
     ),
     (
         'tone = "neutral"',
+        'tone = { curve = "filmik", contrast = 1.2 }',
+        'villa.toml:34: look.tone.curve: found "filmik"; expected "filmic", "reinhard", "hable", '
+        '"neutral", "clip" or "aces2"; did you mean "filmic"?',
+    ),
+    (
+        'tone = "neutral"',
+        "tone = { curve = 3 }",
+        'villa.toml:34: look.tone.curve: found 3; expected "filmic", "reinhard", "hable", '
+        '"neutral", "clip" or "aces2"',
+    ),
+    (
+        'tone = "neutral"',
         'tone = { curve = "reinhard", contrast = 2 }',
         "villa.toml:34: look.tone.contrast: is no key that is known here; contrast goes with curve "
         '= "filmic"',

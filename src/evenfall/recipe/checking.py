@@ -117,8 +117,15 @@ def _collect(
 
 
 def _placed(tree: Any, error: ErrorDetails) -> tuple[Place, Place]:
-    """Place of an error, as `_walk`; an entry of a list of fixed length is a fault of the list."""
+    """Place of an error, as `_walk`.
+
+    An entry of a list of fixed length is a fault of the list; of a table of several kinds, it is
+    the key that says which kind it is.
+    """
     original, current = _walk(tree, error["loc"], _is_absent(error))
+    if error["type"] == "union_tag_invalid" and isinstance(_value_at(tree, current), dict):
+        key = error["ctx"]["discriminator"].strip("'")
+        return (*original, key), (*current, key)
     if original and isinstance(original[-1], int) and is_fixed_list(original[:-1]):
         return original[:-1], current[:-1]
     return original, current

@@ -13,6 +13,7 @@ from evenfall.recipe.hints import hint_for, shown
 from evenfall.recipe.model import FORMAT_VERSION, RecipeModel
 from evenfall.recipe.places import Place
 from evenfall.recipe.strangers import stranger
+from evenfall.recipe.suggesting import did_you_mean, joined
 
 __all__ = ["Finding", "finding_of"]
 
@@ -48,9 +49,19 @@ def _by_type(place: Place, value: Any, error: ErrorDetails) -> Finding:
     allowed = f"expected {slot.takes}" if slot else ""
     if kind == "missing" and place and place[-1] == error["loc"][-1]:
         return Finding(place, "is missing", allowed + _meaning(slot))
+    if kind == "union_tag_invalid" and place[-1] != error["loc"][-1]:
+        return _of_no_kind(place, value, error["ctx"]["expected_tags"])
     if kind == "finite_number":
         return Finding(place, f"found {value}", "expected an ordinary number")
     return Finding(place, _found(value), allowed, hint_for(place, value, allowed))
+
+
+def _of_no_kind(place: Place, value: Any, tags: str) -> Finding:
+    """Tell of a key that says which kind a table is, but none that there is."""
+    known = [tag.strip("'") for tag in tags.split(", ")]
+    allowed = f"expected {joined((shown(name) for name in known), 'or')}"
+    meant = did_you_mean(value, known) if isinstance(value, str) else ""
+    return Finding(place, _found(value), allowed, meant)
 
 
 def _found(value: Any) -> str:
