@@ -183,6 +183,18 @@ def test_no_more_than_the_grid_is_kept_of_measured_lights(
     assert {plane.shape for plane in image.planes} == {(HEIGHT // 2, 64)}
 
 
+def test_censuses_are_in_the_order_of_lights(
+    one_file: evenfall.Recipe, a_file_each: evenfall.Recipe
+) -> None:
+    """Though what a ratio needs is read first."""
+    for recipe in (one_file, a_file_each):
+        changes = ['moods.evening.lights.lamp_5.match={to="lamp_4",ratio="1:3"}']
+        view, heard = open_view(evenfall.load(recipe.path, changes=changes)), []
+        exposed = mix_and_expose(view, ["evening"], workers=1, on_read=heard.append)
+        assert heard[0].lights[0] == "lamp_4"
+        assert list(exposed.censuses) == [light for light in LIGHTS if light != "lamp_7"]
+
+
 def test_damage_ends_the_run_or_only_what_needs_the_part(
     one_file: evenfall.Recipe, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -96,14 +96,17 @@ def census_notes(light: str, census: PixelCensus) -> list[str]:
     --------
     >>> census_notes("sun", PixelCensus(nan=3, replaced=3))
     ['sun: 3 pixels are not numbers (NaN); 3 pixels replaced']
+    >>> census_notes("sky", PixelCensus(infinite=1, replaced=1))
+    ['sky: 1 pixel is infinite; 1 pixel replaced']
     """
+    clipped = "at the largest half value, 65504: clipped when stored"
     said = [
-        f"{count} pixel{'s' if count > 1 else ''} {what}"
-        for count, what in (
-            (census.nan, "are not numbers (NaN)"),
-            (census.infinite, "are infinite"),
-            (census.replaced, "replaced"),
-            (census.overflow, "at the largest half value, 65504: clipped when stored"),
+        f"1 pixel {of_one}" if count == 1 else f"{count} pixels {of_many}"
+        for count, of_one, of_many in (
+            (census.nan, "is not a number (NaN)", "are not numbers (NaN)"),
+            (census.infinite, "is infinite", "are infinite"),
+            (census.replaced, "replaced", "replaced"),
+            (census.overflow, clipped, clipped),
         )
         if count
     ]

@@ -47,7 +47,7 @@ class Exposed:
     failures : dict of str to EvenfallError
         Moods that could not be made.
     censuses : dict of str to PixelCensus
-        By light that was read.
+        By light that was read, in the recipe's order.
     grid : Grid
         What was measured.
     """
@@ -158,7 +158,9 @@ def mix_and_expose(
         for mood in chosen
         if mood in cameras
     }
-    return Exposed(measuring, mixes, cameras, failures, listener.censuses, grid)
+    heard = listener.censuses  # in the order of reading, which depends on the threads
+    censuses = {light: heard[light] for light in recipe.model.lights if light in heard}
+    return Exposed(measuring, mixes, cameras, failures, censuses, grid)
 
 
 def _with_plate_note(mood: ResolvedMood, mix: Mix) -> Mix:
