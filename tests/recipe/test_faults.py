@@ -171,6 +171,12 @@ MISTAKES = [
     ),
     (
         'tone = "neutral"',
+        'tone = "neutral"\n[camera.meter]\narea = { ids = "ids.exr", id = 7 }',
+        "villa.toml:36: camera.meter.area.id: found 7; expected a list of whole numbers; a list "
+        "stands in brackets: [7]",
+    ),
+    (
+        'tone = "neutral"',
         'tone = { curve = "filmik", contrast = 1.2 }',
         'villa.toml:34: look.tone.curve: found "filmik"; expected "filmic", "reinhard", "hable", '
         '"neutral", "clip" or "aces2"; did you mean "filmic"?',

@@ -83,6 +83,8 @@ def hint_for(place: Place, value: Any, allowed: str) -> str:
         return f'text stands in quotes: "{_scalar(value)}"'
     if isinstance(value, bool) and '"off"' in allowed:
         return 'write "on"' if value else 'write "off"'
+    if allowed.startswith("expected a list of") and "numbers" in allowed:
+        return f"a list stands in brackets: [{_scalar(value)}]"
     return _as_table(place, value) if allowed.startswith("expected a table") else ""
 
 
