@@ -79,6 +79,10 @@ def hint_for(place: Place, value: Any, allowed: str) -> str:
         return _nearest_word(place, value) or _for_text(place, value, allowed)
     if isinstance(value, Mapping | list):
         return _for_many(place, value, allowed)
+    return _for_scalar(place, value, allowed)
+
+
+def _for_scalar(place: Place, value: Any, allowed: str) -> str:
     if allowed.startswith("expected text"):
         return f'text stands in quotes: "{_scalar(value)}"'
     if isinstance(value, bool) and '"off"' in allowed:
