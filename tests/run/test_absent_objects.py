@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from evenfall.errors import PassError
 from evenfall.recipe import Recipe, load
 from evenfall.run import run
 from evenfall.run.areas import weights_of
@@ -52,6 +53,14 @@ def test_run_and_meter_name_the_objects(tmp_path: Path, change: str, area: str, 
     report = run(recipe, out=tmp_path / "out")
     assert [note for note in report.moods["day"].notes if PLACE in note] == [noted]
     assert not [note for note in report.moods["dusk"].notes if "nowhere" in note]
+
+
+def test_a_metered_area_without_its_object_says_so(tmp_path: Path) -> None:
+    recipe = _recipe(tmp_path, 'area = { ids = "ids.png", id = [3] }\nexposure_stops = 1')
+    metered = load(recipe.path, changes=['camera.meter={area={ids="ids.png",id=[9]}}'])
+    said = r"in the metered area: object 9 is nowhere in ids\.png; it holds 0, 3 and 7; meter an"
+    with pytest.raises(PassError, match=said):
+        run(metered, out=tmp_path / "out")
 
 
 @pytest.mark.parametrize("change", CHANGES)

@@ -47,23 +47,39 @@ class AbsentObjects:
         ()
         """
         return tuple(
-            f"moods.{mood.name}.regions[{number}].area: {_absence(region.area, *found)}"
+            f"moods.{mood.name}.regions[{number}].area: "
+            f"{_absence(region.area, *found, _consequence(region.area, found[0]))}"
             for number, region in enumerate(mood.regions)
             if (found := self._found.get(region.area)) is not None
         )
 
+    def among(self, area: Area) -> str:
+        """Say which objects of an area are nowhere; empty when all were found.
 
-def _absence(area: Area, absent: tuple[int, ...], present: tuple[int, ...]) -> str:
+        Examples
+        --------
+        >>> objects, area = AbsentObjects(), Area(ids="ids.exr", id=(7,))
+        >>> objects.look(area, np.array([[0, 3]]))
+        >>> objects.among(area)
+        'object 7 is nowhere in ids.exr; it holds 0 and 3'
+        """
+        found = self._found.get(area)
+        return "" if found is None else _absence(area, *found, "")
+
+
+def _consequence(area: Area, absent: tuple[int, ...]) -> str:
     if len(absent) < len(area.id):
-        comes_of_it = "and only the others count"
-    elif area.invert:
-        comes_of_it = "so the region is the whole picture"
-    else:
-        comes_of_it = "so the region changes nothing"
+        return ", and only the others count"
+    return ", so the region " + ("is the whole picture" if area.invert else "changes nothing")
+
+
+def _absence(
+    area: Area, absent: tuple[int, ...], present: tuple[int, ...], comes_of_it: str
+) -> str:
     several = len(absent) > 1
     return (
         f"object{'s' if several else ''} {_listed(absent)} {'are' if several else 'is'} nowhere in "
-        f"{area.ids}, {comes_of_it}; it holds {_listed(present)}"
+        f"{area.ids}{comes_of_it}; it holds {_listed(present)}"
     )
 
 

@@ -17,13 +17,13 @@ import numpy.typing as npt
 from evenfall.camera.exposure import MeterPlan, plan_meter
 from evenfall.camera.meter import Reading, meter, spot_weights
 from evenfall.camera.state import CameraState, camera_state
-from evenfall.errors import Fault, RecipeError
+from evenfall.errors import Fault, PassError, RecipeError
 from evenfall.light.primaries import RgbSpace, luminance_weights
 from evenfall.mix.balance import Balance, balance_mood
 from evenfall.mix.engine import PassRead
 from evenfall.passes.image import PassImage
-from evenfall.recipe import Area, Recipe, ResolvedMood, WhiteBalance
-from evenfall.run.areas import weights_of
+from evenfall.recipe import Recipe, ResolvedMood, WhiteBalance
+from evenfall.run.areas import AbsentObjects, weights_of
 from evenfall.run.reduced import area_mean, reduced_size
 
 __all__ = ["GRID_WIDTH", "Grid", "Measuring", "neutral_moods", "plan_measuring"]
@@ -169,18 +169,27 @@ class Measuring:
             return None
         key = (plan.mood, plan.lights, plan.meter)
         if key not in self._readings:
-            self._readings[key] = meter(
+            self._readings[key] = self._metered(plan, grid)
+        return self._readings[key]
+
+    def _metered(self, plan: MeterPlan, grid: Grid) -> Reading:
+        area, absent = plan.meter.area, AbsentObjects()
+        weights = None if area is None else weights_of(self.recipe, area, grid.size, absent)
+        try:
+            return meter(
                 grid.total(self.balances[plan.mood], plan.lights),
                 luminance_weights(self.space),
                 plan.meter,
-                self._weights(plan.meter.area, grid),
+                weights,
                 alpha=grid.alpha(plan.lights),
                 subject=", ".join(plan.lights),
             )
-        return self._readings[key]
-
-    def _weights(self, area: Area | None, grid: Grid) -> Floats | None:
-        return None if area is None else weights_of(self.recipe, area, grid.size)
+        except PassError as error:
+            why = "" if area is None else absent.among(area)
+            if not why:
+                raise
+            faults = [replace(fault, found=f"{fault.found}: {why}") for fault in error.faults]
+            raise PassError(faults) from error
 
 
 def white_balances(mood: ResolvedMood) -> list[WhiteBalance]:
