@@ -146,6 +146,8 @@ def _print(proof: Proof) -> None:
 
 
 def _print_verdict(proof: Proof, console: Console) -> None:
+    from evenfall.recipe.wording import percent_words
+
     words = {
         "adds up": "The passes add up to the beauty.",
         "does not add up": "The passes do not add up to the beauty."
@@ -157,11 +159,11 @@ def _print_verdict(proof: Proof, console: Console) -> None:
     if proof.maps is None:
         return
     console.print(
-        f"They differ by {_percent(proof.difference_share)} of the light, block for block; noise "
-        f"alone would make {_percent(proof.noise_share)}."
+        f"They differ by {percent_words(proof.difference_share)} of the light, block for block; "
+        f"noise alone would make {percent_words(proof.noise_share)}."
     )
     if proof.worst is not None:
-        share = _percent(abs(proof.worst_share))
+        share = percent_words(abs(proof.worst_share))
         what = (
             f"{share} of the beauty's light there is in no pass"
             if proof.worst_share >= 0
@@ -176,6 +178,8 @@ def _table(proof: Proof) -> Table:
     from rich import box
     from rich.table import Table
 
+    from evenfall.recipe.wording import percent_words
+
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     table.add_column("light")
     table.add_column("share of light", justify="right")
@@ -185,7 +189,7 @@ def _table(proof: Proof) -> Table:
         table.add_column("against the beauty")
     told = {light for diagnosis in proof.diagnoses for light in diagnosis.lights}
     for light in proof.lights:
-        row = [light.name, _percent(light.share)]
+        row = [light.name, percent_words(light.share)]
         if fitted:
             row += [_factor(light), _reading(light)]
         table.add_row(*row, style="bold" if light.name in told else None)
@@ -209,11 +213,6 @@ def _reading(light: LightProof) -> str:
     if stops is None or light.factor < 0.05:
         return "not needed"
     return f"{stops:+.2f} stops"
-
-
-def _percent(share: float) -> str:
-    percent = 100 * share
-    return f"{percent:.1f} %" if percent >= 1 or percent == 0 else f"{percent:.2g} %"
 
 
 def _as_json(proof: Proof) -> dict[str, Any]:

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from evenfall.deliver.lettering import Lettering, letter
 from evenfall.look.output import encode_srgb
+from evenfall.recipe.wording import percent_words
 
 if TYPE_CHECKING:
     from PIL import Image, ImageDraw
@@ -200,15 +201,11 @@ def _draw_scale(
 
 def _subtitle(proof: Proof) -> str:
     region = f". The frame shows the worst place, {proof.worst}" if proof.worst else ""
+    found, expected = percent_words(proof.difference_share), percent_words(proof.noise_share)
     return (
-        f"Beauty and sum of the passes differ by {_percent(proof.difference_share)} of the light, "
-        f"block for block; noise alone would make {_percent(proof.noise_share)}{region}."
+        f"Beauty and sum of the passes differ by {found} of the light, block for block; noise "
+        f"alone would make {expected}{region}."
     )
-
-
-def _percent(share: float) -> str:
-    percent = 100 * share
-    return f"{percent:.1f} %" if percent >= 1 or percent == 0 else f"{percent:.2g} %"
 
 
 def _findings(proof: Proof) -> Sequence[str]:

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from evenfall.recipe.lights import LightSetting, Match
 
-__all__ = ["gain_words", "setting_words", "stops_words", "tint_words"]
+__all__ = ["gain_words", "percent_words", "setting_words", "stops_words", "tint_words"]
 
 _NEAR_A_THIRD = 0.005
 
@@ -29,6 +29,18 @@ def stops_words(stops: float) -> str:
     whole, rest = divmod(near, 1)
     fraction = f"{rest.numerator}/{rest.denominator}" if rest else ""
     return sign + " ".join(part for part in (str(whole) if whole else "", fraction) if part)
+
+
+def percent_words(share: float) -> str:
+    """Write a share in per cent: to a tenth from 1 % on, in two digits below.
+
+    Examples
+    --------
+    >>> percent_words(0.123), percent_words(0.00456), percent_words(0)
+    ('12.3 %', '0.46 %', '0.0 %')
+    """
+    percent = 100 * share
+    return f"{percent:.1f} %" if percent >= 1 or percent == 0 else f"{percent:.2g} %"
 
 
 def gain_words(setting: LightSetting, light: str = "it") -> str:

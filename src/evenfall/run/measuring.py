@@ -24,7 +24,7 @@ from evenfall.mix.engine import PassRead
 from evenfall.passes.image import PassImage
 from evenfall.recipe import Recipe, ResolvedMood, WhiteBalance
 from evenfall.run.areas import AbsentObjects, weights_of
-from evenfall.run.reduced import area_mean, reduced_size
+from evenfall.run.reduced import averaged, reduced_size
 
 __all__ = ["GRID_WIDTH", "Grid", "Measuring", "neutral_moods", "plan_measuring"]
 
@@ -55,8 +55,8 @@ class Grid:
         """Take note of passes that were read; may be called from several threads."""
         for light in self.lights.intersection(event.lights) - self.planes.keys():
             image = event.images[light]
-            planes = np.stack([area_mean(plane, self.size) for plane in image.planes])
-            alpha = None if image.alpha is None else area_mean(image.alpha, self.size)
+            small = averaged(image, self.size)
+            planes, alpha = np.stack(small.planes), small.alpha
             with self._lock:
                 self.planes[light] = planes
                 if alpha is not None:
@@ -78,9 +78,7 @@ class Grid:
         if rows == 1:
             return image
         size = self.size[0], len(image.planes[0]) // rows
-        red, green, blue = (area_mean(plane, size) for plane in image.planes)
-        alpha = None if image.alpha is None else area_mean(image.alpha, size)
-        return replace(image, planes=(red, green, blue), alpha=alpha)
+        return averaged(image, size)
 
     def adopt(self, other: Grid) -> None:
         """Take over what another grid of the same view has seen."""
@@ -256,13 +254,11 @@ def plan_measuring(
     concerned = dict.fromkeys(moods)
     for name in moods:
         try:
-            meters[name] = plan = plan_meter(recipe, recipe.moods[name])
+            meters[name] = plan_meter(recipe, recipe.moods[name])
         except RecipeError as error:
             faults.extend(error.faults)
             continue
-        if plan is not None:
-            concerned[plan.mood] = None
-        concerned |= dict.fromkeys(neutral_moods(recipe.moods[name]))
+        concerned |= dict.fromkeys(moods_behind(recipe, name))
     balances: dict[str, Balance] = {}
     for name in concerned:
         try:

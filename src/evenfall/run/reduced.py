@@ -11,7 +11,6 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -24,7 +23,7 @@ from evenfall.mix.halves import widen
 from evenfall.passes.caching import cache_folder, keep, note_use
 from evenfall.passes.files import Stamp, stamp
 from evenfall.passes.header import PassHeader
-from evenfall.passes.image import PassImage, PixelCensus, join_rows
+from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.library import PassLibrary
 from evenfall.recipe import Proof, Repair
 
@@ -82,6 +81,13 @@ def area_mean(plane: Array, size: tuple[int, int]) -> npt.NDArray[np.float32]:
         if np.isfinite(reduced).all():
             return reduced
         return narrowed(_lower(plane / _ROOM, height), width) * _ROOM
+
+
+def averaged(image: PassImage, size: tuple[int, int]) -> PassImage:
+    """Bring the planes and the alpha of a pass down by `area_mean`; the rest stays as it is."""
+    red, green, blue = (area_mean(plane, size) for plane in image.planes)
+    alpha = None if image.alpha is None else area_mean(image.alpha, size)
+    return replace(image, planes=(red, green, blue), alpha=alpha)
 
 
 def _shares(length: int, count: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.float32]]:
@@ -224,15 +230,12 @@ class ReducedLibrary:
         if len(bands) < 2:
             images = self._library.read(batch)
             return {light: _reduce(images.pop(light), self.size) for light in batch}
+        from evenfall.run.banded import read_in_bands
 
-        def reduce(rows: slice) -> dict[str, PassImage]:
-            images = self._library.read(batch, rows)
-            size = self.size[0], (rows.stop - rows.start) // lines
-            return {light: _reduce(images.pop(light), size) for light in batch}
+        def reduce(band: PassImage) -> PassImage:
+            return _reduce(band, (self.size[0], len(band.planes[0]) // lines))
 
-        with ThreadPoolExecutor(self._library.decoder_threads, "reduce") as pool:
-            pieces = list(pool.map(reduce, bands))
-        joined = {light: join_rows([piece[light] for piece in pieces]) for light in batch}
+        joined = read_in_bands(self._library, batch, bands, reduce)
         return {
             light: replace(image, header=self.headers[light]) for light, image in joined.items()
         }
@@ -284,13 +287,11 @@ def _file_name(header: PassHeader, repair: str, size: tuple[int, int]) -> str:
 
 
 def _reduce(image: PassImage, size: tuple[int, int]) -> PassImage:
-    planes = [area_mean(plane, size) for plane in image.planes]
-    alpha = None if image.alpha is None else area_mean(image.alpha, size)
+    reduced = averaged(image, size)
     if all(plane.dtype == np.float16 for plane in image.planes):
-        planes = [plane.astype(np.float16) for plane in planes]
-    red, green, blue = planes
-    header = replace(image.header, width=size[0], height=size[1])
-    return PassImage(header, (red, green, blue), alpha, image.census)
+        red, green, blue = (plane.astype(np.float16) for plane in reduced.planes)
+        reduced = replace(reduced, planes=(red, green, blue))
+    return replace(reduced, header=replace(image.header, width=size[0], height=size[1]))
 
 
 def _load(path: Path, header: PassHeader) -> PassImage | None:
