@@ -16,6 +16,8 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
+import evenfall
+from evenfall.develop.example import example_recipe
 from evenfall.recipe import Recipe, load
 
 Array = npt.NDArray[np.float32]
@@ -179,3 +181,37 @@ def five_lights(tmp_path: Path) -> Callable[[str], Recipe]:
         return load(path, check_files=False)
 
     return build
+
+
+@pytest.fixture(autouse=True)
+def own_cache(tmp_path_factory, monkeypatch):
+    """Keep the user's cache out of it."""
+    folder = tmp_path_factory.mktemp("cache")
+    monkeypatch.setenv("EVENFALL_CACHE", str(folder))
+    return folder
+
+
+@pytest.fixture
+def corner(tmp_path):
+    """The tiny example, 48x32, in a folder of its own."""
+    return example_recipe(tmp_path)
+
+
+@pytest.fixture
+def write_recipe(tmp_path) -> Callable[..., evenfall.Recipe]:
+    """Write passes of plain colours (or given pixels) and a recipe of this text, and load it."""
+    import OpenEXR
+
+    def write(text: str, passes: dict[str, object], **options: object) -> evenfall.Recipe:
+        for name, value in passes.items():
+            pixels = np.asarray(value, np.float32)
+            if pixels.ndim == 1:
+                pixels = np.broadcast_to(pixels, (16, 24, pixels.size))
+            pixels = np.ascontiguousarray(pixels)
+            channels = {"RGBA" if pixels.shape[2] == 4 else "RGB": pixels}
+            OpenEXR.File({}, channels).write(str(tmp_path / f"{name}.exr"))
+        path: Path = tmp_path / "view.toml"
+        path.write_text(text, encoding="utf-8")
+        return evenfall.load(path, **options)
+
+    return write

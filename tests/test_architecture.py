@@ -20,15 +20,22 @@ MODULES = sorted(ROOT.rglob("*.py"))
 ORDER = (
     "late",
     "errors",
+    "system",
     "recipe",
-    "passes",
     "light",
+    "passes",
+    "prove",
+    "survey",
     "mix",
     "camera",
     "look",
-    "advice",
     "deliver",
-    "run",
+    "drawings",
+    "develop",
+    "advice",
+    "meter",
+    "record",
+    "produce",
     "cli",
 )
 """Each package imports only from those before it."""
@@ -188,7 +195,7 @@ def test_the_commands_are_those_that_are_listed() -> None:
 
 
 PUBLIC = {
-    "evenfall": ["Recipe", "__version__", "develop", "load", "mix", "run"],
+    "evenfall": ["Recipe", "__version__", "load", "run"],
     "evenfall.errors": [
         "Advice",
         "EvenfallError",
@@ -206,6 +213,7 @@ PUBLIC = {
         "CameraSettings",
         "Daylight",
         "Deliverable",
+        "Draft",
         "Gradient",
         "Light",
         "LightSetting",
@@ -218,7 +226,6 @@ PUBLIC = {
         "Plate",
         "Print",
         "Project",
-        "Proof",
         "Recipe",
         "RecipeModel",
         "Region",
@@ -265,7 +272,7 @@ def test_exit_codes_of_the_errors() -> None:
     }
 
 
-@pytest.mark.parametrize("package", ["evenfall.passes", "evenfall.run"])
+@pytest.mark.parametrize("package", ["evenfall.passes", "evenfall.produce"])
 def test_what_is_imported_late_is_listed(package: str) -> None:
     module = importlib.import_module(package)
     assert sorted(module.__all__) == dir(module)

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import sys
-from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 from evenfall.late import late_names
 
 if TYPE_CHECKING:
+    from evenfall.produce import run
     from evenfall.recipe import Recipe, load
-    from evenfall.run import develop, mix, run
 
     __version__: str
 
-__all__ = ["Recipe", "__version__", "develop", "load", "mix", "run"]
+__all__ = ["Recipe", "__version__", "load", "run"]
 
-_late, _ = late_names(__name__, {"recipe": ("Recipe", "load"), "run": ("develop", "mix", "run")})
+_late, _ = late_names(__name__, {"recipe": ("Recipe", "load"), "produce": ("run",)})
 
 
 def __getattr__(name: str) -> Any:
@@ -29,30 +27,3 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted(__all__)
-
-
-class _Package(ModuleType):
-    """Lets the functions `mix` and `run` stand before the subpackages of the same names.
-
-    Importing a subpackage binds its name here; the setters let that pass. Import from
-    subpackages by `from evenfall.mix.engine import ...`.
-    """
-
-    @property
-    def mix(self) -> Any:
-        return __getattr__("mix")
-
-    @mix.setter
-    def mix(self, subpackage: ModuleType) -> None:
-        pass
-
-    @property
-    def run(self) -> Any:
-        return __getattr__("run")
-
-    @run.setter
-    def run(self, subpackage: ModuleType) -> None:
-        pass
-
-
-sys.modules[__name__].__class__ = _Package

@@ -11,10 +11,10 @@ from pathlib import Path
 import pytest
 
 from evenfall.advice.facts import MoodFacts, light_facts
+from evenfall.advice.picture_sizes import frame_facts
 from evenfall.advice.rules import ADVICE_CODES, advise, advise_on_facts
 from evenfall.errors import Advice
 from evenfall.recipe import Recipe, load
-from evenfall.run.frames import frame_facts
 
 SOUND = """
 format = 1

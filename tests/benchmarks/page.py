@@ -50,7 +50,7 @@ def _targets(results: dict[str, Any]) -> str:
     run, floor, plain = (results[name] for name in ("run", "floor", "floor plain"))
     seconds = run["seconds"]
     stages = results["stages"]
-    proof, script = results["further proof"], results["straightforward script"]
+    draft, script = results["further draft"], results["straightforward script"]
     lights = [results[f"lights {count}"]["peak_mb"] for count in (6, 24)]
     layers = [results[f"layers {count}"]["peak_mb"] for count in (6, 24)]
     rows = [
@@ -66,10 +66,10 @@ def _targets(results: dict[str, Any]) -> str:
         ("peak memory, 12 passes, 3 moods", f"{run['peak_mb'] / _GIB:.2f} GiB", "1.2 GiB"),
         _ratio("peak memory of 24 lights over 6", lights[1] / lights[0], "1.1"),
         _ratio("the same, as layers of one file", layers[1] / layers[0], "1.1"),
-        _row("first proof", results["first proof"]),
-        _row("first proof after a survey", results["first proof after a survey"]),
-        _row("further proof", proof),
-        _ratio("further proof over command", proof["seconds"] / seconds, "0.2"),
+        _row("first draft", results["first draft"]),
+        _row("first draft after a survey", results["first draft after a survey"]),
+        _row("further draft", draft),
+        _ratio("further draft over command", draft["seconds"] / seconds, "0.2"),
         _row("second run, one light of one mood", results["second run, one light of one mood"]),
         _row("second run, nothing changed", results["second run, nothing changed"]),
         _ratio(

@@ -76,7 +76,7 @@ class Bench:
         for _ in range(times):
             if fresh:
                 shutil.rmtree(self.folder / "pictures", ignore_errors=True)
-            if fresh and "--proof" not in options:
+            if fresh and "--draft" not in options:
                 shutil.rmtree(self.folder / "cache" / "fingerprints", ignore_errors=True)
             runs.append(
                 measure(
@@ -127,14 +127,14 @@ def measure_targets(bench: Bench) -> None:
     codes = bench.folder / "codes"
     apart(codes_of_pictures, bench.folder / "pictures", codes)
     floor = [PYTHON, str(HERE / "floor.py"), str(passes), str(codes)]
-    bench.run(recipe, "--proof")  # keeps reduced passes for further ones
+    bench.run(recipe, "--draft")  # keeps reduced passes for further ones
     runs: dict[str, list[Measured]] = {
-        "floor": [], "floor plain": [], "run": [], "further proof": []
+        "floor": [], "floor plain": [], "run": [], "further draft": []
     }  # fmt: skip
     for _ in range(8):  # alternating, so that all meet the same machine
         runs["floor"].append(measure(floor))
         runs["run"].append(bench.run(recipe))
-        runs["further proof"].append(bench.run(recipe, "--proof"))
+        runs["further draft"].append(bench.run(recipe, "--draft"))
         runs["floor plain"].append(measure([*floor, "plain"]))
     for name, some in runs.items():
         bench.note(name, best(some))
@@ -147,7 +147,7 @@ def measure_targets(bench: Bench) -> None:
 
 
 def measure_second_runs(bench: Bench) -> None:
-    """Second runs and proofs."""
+    """Second runs and drafts."""
     recipe = bench.recipe(FULL, 12)
     change = ("--set", "moods.dusk.lights.light_03.stops=-1.5", "--overwrite")
     bench.run(recipe)
@@ -158,16 +158,16 @@ def measure_second_runs(bench: Bench) -> None:
         runs.append(bench.run(recipe, *change, fresh=False))
     bench.note("second run, one light of one mood", best(runs))
     shutil.rmtree(bench.folder / "cache", ignore_errors=True)
-    bench.note("first proof", bench.run(recipe, "--proof"))
+    bench.note("first draft", bench.run(recipe, "--draft"))
 
 
 def measure_survey(bench: Bench, recipe: Path, passes: Path) -> None:
-    """A survey that writes a recipe, and the first proof after it."""
+    """A survey that writes a recipe, and the first draft after it."""
     shutil.rmtree(bench.folder / "cache", ignore_errors=True)
     survey = ("survey", str(passes), "--write", str(bench.folder / "surveyed.toml"), "--overwrite")
     bench.note("survey", measure([*EVENFALL, *survey], environment=bench.environment))
-    proof = bench.run(recipe, "--proof", "--passes", str(passes))
-    bench.note("first proof after a survey", proof)
+    draft = bench.run(recipe, "--draft", "--passes", str(passes))
+    bench.note("first draft after a survey", draft)
 
 
 def measure_start(bench: Bench) -> None:

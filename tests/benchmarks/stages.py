@@ -18,13 +18,13 @@ import evenfall
 from evenfall.cli.memory import keep_freed_memory
 from evenfall.deliver.png import encode_png
 from evenfall.deliver.quantise import quantise
+from evenfall.develop.mixing import mix_and_expose
+from evenfall.develop.view import open_view
 from evenfall.look.chain import build_chain
 from evenfall.look.output import output_space
 from evenfall.mix.engine import mix_moods
 from evenfall.mix.plan import plan_mix
 from evenfall.passes.fingerprint import fingerprint
-from evenfall.run.mixing import mix_and_expose
-from evenfall.run.view import open_view
 
 _ROWS = 24
 

@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from evenfall.cli.main import main
-from evenfall.run.example import example_recipe
+from evenfall.develop.example import example_recipe
 
 
 @pytest.fixture

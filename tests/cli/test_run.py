@@ -8,7 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from evenfall.cli.main import main
-from evenfall.run.example import example_recipe
+from evenfall.develop.example import example_recipe
 
 
 @pytest.fixture
@@ -111,16 +111,16 @@ def test_one_off_change_and_passes_elsewhere(corner, tmp_path):
     assert report["changes"] == ["moods.dusk.lights.lamp.stops=2"]
 
 
-def test_proof_is_small_and_named_so(tmp_path, monkeypatch):
+def test_draft_is_small_and_named_so(tmp_path, monkeypatch):
     import imageio.v3 as imageio
 
     monkeypatch.setenv("EVENFALL_CACHE", str(tmp_path / "cache"))
     monkeypatch.chdir(tmp_path)
     example_recipe(tmp_path, width=400, height=300)
-    result = invoke("corner.toml", "--proof", "--set", "proof.width=200", "--mood", "day")
+    result = invoke("corner.toml", "--draft", "--set", "draft.width=200", "--mood", "day")
     assert result.exit_code == 0, result.stderr
-    assert result.stdout.split()[0] == "pictures/corner_day_proof.png"
-    assert imageio.imread(tmp_path / "pictures" / "corner_day_proof.png").shape == (150, 200, 3)
+    assert result.stdout.split()[0] == "pictures/corner_day_draft.png"
+    assert imageio.imread(tmp_path / "pictures" / "corner_day_draft.png").shape == (150, 200, 3)
 
 
 def test_dry_run_tells_kept_from_replaced(corner):

@@ -101,10 +101,10 @@ def test_the_recipe_of_a_sequence_takes_any_frame(sequence: Path, tmp_path: Path
     assert files == {"sun": "sun.00009.exr", "sky": "sky.00009.exr", "cove": "cove.00007.exr"}
     out = tmp_path / "out"
     ran = CliRunner().invoke(
-        main, ["run", str(recipe), "--proof", "--set", "passes.frame=8", "--out", str(out)]
+        main, ["run", str(recipe), "--draft", "--set", "passes.frame=8", "--out", str(out)]
     )
     assert ran.exit_code == 0, ran.output
-    assert (out / "view_0008_day_proof.png").is_file()
+    assert (out / "view_0008_day_draft.png").is_file()
 
 
 def test_one_still_with_a_frame_number_keeps_its_names(

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
+from evenfall.deliver.composition import GUIDES, draw_guides
 from evenfall.deliver.frame import Frame, crop_box, frame_of, print_pixels
-from evenfall.deliver.guides import GUIDES, draw_guides
 from evenfall.deliver.resize import resize_linear
 from evenfall.errors import OutputError, UsageError
 from evenfall.look.output import encode_srgb

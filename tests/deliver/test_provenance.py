@@ -15,13 +15,13 @@ from evenfall.deliver.avif import encode_avif
 from evenfall.deliver.exr import encode_exr
 from evenfall.deliver.gain_map import encode_gain_map_jpeg
 from evenfall.deliver.jpeg import encode_jpeg
-from evenfall.deliver.origin import read_provenance
 from evenfall.deliver.png import encode_png
 from evenfall.deliver.provenance import Provenance, record_from_xmp, xmp_packet
 from evenfall.deliver.tiff import encode_tiff
 from evenfall.errors import PixelSourceError
 from evenfall.light.primaries import BT709
 from evenfall.passes.side.segments import jpeg_segments
+from evenfall.record.read_record import read_provenance
 
 RECORD = Provenance(
     recipe="villa.toml",

@@ -84,7 +84,7 @@ def test_inverted_is_everything_but_the_shape():
     assert weights_of(**shape) + weights_of(**shape, invert=True) == pytest.approx(1)
 
 
-def test_an_area_means_the_same_on_a_proof():
+def test_an_area_means_the_same_on_a_draft():
     shape = Area(ellipse=(0.5, 0.4, 0.3, 0.2), feather=0.08)
     large, small = area_weights(shape, 640, 360), area_weights(shape, 160, 90)
     reduced = large.reshape(90, 4, 160, 4).mean(axis=(1, 3))

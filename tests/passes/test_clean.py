@@ -13,7 +13,7 @@ from evenfall.passes.header import PassHeader
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.mending import clean
 from evenfall.passes.mending.clean import find_fireflies, find_flaws, repair
-from evenfall.passes.proving.measure import flat_top
+from evenfall.prove.measure import flat_top
 from evenfall.recipe.model import Repair
 
 HEADER = PassHeader(

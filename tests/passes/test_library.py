@@ -14,7 +14,7 @@ import pytest
 from evenfall.errors import PassError
 from evenfall.passes import PassLibrary
 from evenfall.passes import library as library_module
-from evenfall.passes.side.guides import read_vectors
+from evenfall.passes.side.denoiser_guides import read_vectors
 from evenfall.recipe import load
 
 WIDTH, HEIGHT = 16, 9

@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 from evenfall.recipe.base import Part
-from evenfall.recipe.reference import recipe_reference, schema_text
+from evenfall.recipe.docs_page import recipe_reference, schema_text
 
 DOCS = Path(__file__).parents[2] / "docs"
-AGAIN = "run: python -m evenfall.recipe.reference docs"
+AGAIN = "run: python -m evenfall.recipe.docs_page docs"
 
 
 def test_the_reference_is_up_to_date() -> None:

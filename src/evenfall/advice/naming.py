@@ -11,9 +11,9 @@ from collections.abc import Iterator
 
 from evenfall.advice.gains import is_on, plain_gain
 from evenfall.errors import Advice
-from evenfall.passes.planning.match import role_from_name, words_of
 from evenfall.recipe import Recipe, ResolvedMood
 from evenfall.recipe.wording import gain_words
+from evenfall.survey.names import role_from_name, words_of
 
 __all__ = ["roles_unlike_names", "suns_after_sunset"]
 

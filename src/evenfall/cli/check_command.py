@@ -61,9 +61,9 @@ def command(recipe: Path, passes: Path | None, changes: tuple[str, ...], as_json
 
 def check_moods_and_passes(recipe: Recipe) -> Mapping[str, PassHeader]:
     """Check ratios, looks, passes and balances in this order; give the passes' headers by light."""
+    from evenfall.develop.checking import check_balances, check_moods
     from evenfall.light.primaries import space_from_chromaticities
     from evenfall.passes.library import PassLibrary
-    from evenfall.run.checking import check_balances, check_moods
 
     check_moods(recipe, list(recipe.moods))
     passes = PassLibrary(recipe)
@@ -75,7 +75,7 @@ def check_moods_and_passes(recipe: Recipe) -> Mapping[str, PassHeader]:
 def advice_on(recipe: Recipe, headers: Mapping[str, PassHeader]) -> Sequence[Advice]:
     """Advice that can be given without reading a pass."""
     from evenfall.advice import advise
-    from evenfall.run.frames import frame_facts
+    from evenfall.advice.picture_sizes import frame_facts
 
     first = next(iter(headers.values()))
     return advise(recipe, frame_facts(recipe, (first.width, first.height)))

@@ -19,7 +19,7 @@ _COMMANDS = {
     "run": "Make the deliverables of all moods, or of chosen ones.",
     "meter": "Show gains, tints, ratios, exposure and noise headroom of every mood.",
     "prove": "Show whether the passes add up to the beauty.",
-    "sheet": "Print which passes to render, before anything is rendered.",
+    "plan": "Print which passes to render, before anything is rendered.",
     "daylight": "Show sun and sky by the hour, as gains and tints.",
     "schema": "Print the recipe's JSON Schema, for editors.",
 }
@@ -86,7 +86,7 @@ def main() -> None:
       evenfall survey passes/ --write view.toml    find the lights, write a recipe
       evenfall prove view.toml                     do they add up to the beauty?
       evenfall check view.toml                     faults and advice
-      evenfall run view.toml --proof               quick small pictures
+      evenfall run view.toml --draft               quick small pictures
       evenfall meter view.toml                     figures, and advice from the pixels
       evenfall run view.toml                       the deliverables
     """  # noqa: D301 -- click needs the backspace itself

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from evenfall.advice.facts import LightFacts
-    from evenfall.run.metering import MeteredMood, MeterReport
+    from evenfall.meter.metering import MeteredMood, MeterReport
 
 __all__ = ["command"]
 
@@ -60,12 +60,12 @@ def command(
 
     loaded = load(recipe, changes=changes, passes=passes)
     if pictures is not None:
-        from evenfall.run.meter_pictures import refuse_existing_pictures
+        from evenfall.meter.pictures import refuse_existing_pictures
 
         refuse_existing_pictures(loaded, moods, pictures, overwrite=overwrite)
     with LiveProgress() as progress:
-        from evenfall.run.events import RunPlanned
-        from evenfall.run.metering import meter_report
+        from evenfall.meter.metering import meter_report
+        from evenfall.produce.events import RunPlanned
 
         progress.hear(RunPlanned(len(loaded.model.lights), tuple(loaded.moods), files=0))
         report = meter_report(loaded, moods=moods, on_read=progress.hear)
@@ -74,7 +74,7 @@ def command(
     else:
         _print(report)
     if pictures is not None:
-        from evenfall.run.meter_pictures import write_meter_pictures
+        from evenfall.meter.pictures import write_meter_pictures
 
         for path in write_meter_pictures(report, loaded, pictures, overwrite=overwrite):
             click.echo(f"Picture: {path}", err=True)

@@ -7,7 +7,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 if TYPE_CHECKING:
-    from evenfall.run.events import Event
+    from evenfall.produce.events import Event
 
 __all__ = ["LiveProgress"]
 
@@ -62,7 +62,7 @@ class LiveProgress:
         """Bring the display up to date; one event at a time, from any thread."""
         if not self.shown:
             return
-        from evenfall.run.events import FileDone, PassRead, RunPlanned
+        from evenfall.produce.events import FileDone, PassRead, RunPlanned
 
         match event:
             case RunPlanned():

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
-    from evenfall.passes.proving.proof import LightProof, Proof
+    from evenfall.prove.proof import LightProof, Proof
     from evenfall.recipe import Recipe
 
 __all__ = ["command"]
@@ -90,8 +90,8 @@ def _prove(recipe: Recipe) -> Proof:
     from evenfall.cli.reading_progress import reading_progress
     from evenfall.light.primaries import space_from_chromaticities
     from evenfall.passes.library import PassLibrary
-    from evenfall.passes.proving.measure import Pixels
-    from evenfall.passes.proving.prove import prove
+    from evenfall.prove.measure import Pixels
+    from evenfall.prove.prove import prove
 
     library = PassLibrary(recipe)
     lights = tuple(recipe.model.lights)
@@ -113,8 +113,8 @@ def _prove(recipe: Recipe) -> Proof:
 
 def _write_picture(picture: Path, proof: Proof, recipe: Recipe, *, overwrite: bool) -> None:
     from evenfall.cli.reading_progress import png_bytes
-    from evenfall.deliver.atomic import write_atomically
-    from evenfall.deliver.residual_picture import draw_residual
+    from evenfall.drawings.residual_picture import draw_residual
+    from evenfall.system.atomic import write_atomically
 
     project = recipe.model.project
     title = project.view or project.title or recipe.path.stem

@@ -19,8 +19,8 @@ from evenfall.cli.progress import LiveProgress
 from evenfall.cli.stopping import INTERRUPTED, stop_in_order
 
 if TYPE_CHECKING:
-    from evenfall.run.events import Event
-    from evenfall.run.report import FileReport, RunReport
+    from evenfall.produce.events import Event
+    from evenfall.record.report import FileReport, RunReport
 
 __all__ = ["command"]
 
@@ -35,7 +35,7 @@ __all__ = ["command"]
     help="Folder of the files; 'pictures' beside the recipe otherwise.",
 )
 @moods_option
-@click.option("--proof", is_flag=True, help="Quick reduced pictures, with the recipe's guides.")
+@click.option("--draft", is_flag=True, help="Quick reduced pictures, with the recipe's guides.")
 @set_option
 @click.option("--dry-run", is_flag=True, help="Check recipe and passes, say what would be made.")
 @click.option("--overwrite", is_flag=True, help="Replace files that exist.")
@@ -53,7 +53,7 @@ def command(
     passes: Path | None,
     out: Path | None,
     moods: tuple[str, ...],
-    proof: bool,
+    draft: bool,
     changes: tuple[str, ...],
     dry_run: bool,
     overwrite: bool,
@@ -68,7 +68,7 @@ def command(
     Files that stand there already are never replaced unless --overwrite says so; files that are
     already what this run would make are kept.
     """
-    from evenfall.run.ahead import fingerprints_ahead
+    from evenfall.record.ahead import fingerprints_ahead
 
     with fingerprints_ahead(recipe, passes):
         from evenfall.recipe import load
@@ -76,10 +76,10 @@ def command(
         loaded = load(recipe, changes=changes, passes=passes, check_files=not keep_going)
     try:
         with LiveProgress(quiet=quiet) as progress:
-            from evenfall.run.running import run
+            from evenfall.produce.running import run
 
             def hear(event: Event) -> None:
-                from evenfall.run.events import RunPlanned  # late: it takes numpy to import
+                from evenfall.produce.events import RunPlanned  # late: it takes numpy to import
 
                 if isinstance(event, RunPlanned):
                     stop_in_order()
@@ -89,7 +89,7 @@ def command(
                 loaded,
                 moods=moods,
                 out=out,
-                proof=proof,
+                draft=draft,
                 overwrite=overwrite,
                 dry_run=dry_run,
                 keep_going=keep_going,

@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 
     from evenfall.passes.image import PassImage
     from evenfall.passes.mending.clean import Flaws
-    from evenfall.passes.planning.looking import PassFacts
-    from evenfall.passes.planning.survey import OnImage, Survey
     from evenfall.recipe.model import Beauty
+    from evenfall.survey.looking import PassFacts
+    from evenfall.survey.survey import OnImage, Survey
 
 __all__ = ["command"]
 
@@ -80,7 +80,7 @@ def command(
     passes.frame. A number without other frames beside it stays as it is.
     """
     from evenfall.cli.reading_progress import reading_progress
-    from evenfall.passes.planning.survey import survey_folder
+    from evenfall.survey.survey import survey_folder
 
     _check_free(write, overwrite=overwrite)
     if recipe is not None:
@@ -112,7 +112,7 @@ def _check_free(write: Path | None, *, overwrite: bool) -> None:
 
 
 def _listener(maps: Path | None, *, overwrite: bool, keep: bool) -> OnImage:
-    """Write maps of flaws; keep what a recipe's first proof would have to read again."""
+    """Write maps of flaws; keep what a recipe's first draft would have to read again."""
     draw = None if maps is None else _map_writer(maps, overwrite=overwrite)
 
     def hear(facts: PassFacts, image: PassImage, flaws: Flaws) -> None:
@@ -125,19 +125,19 @@ def _listener(maps: Path | None, *, overwrite: bool, keep: bool) -> OnImage:
 
 
 def _keep(facts: PassFacts, image: PassImage) -> None:
+    from evenfall.develop.reduced import keep_for_drafts
     from evenfall.errors import PassError
     from evenfall.passes.fingerprint import noted_fingerprint
-    from evenfall.run.reduced import keep_for_proofs
 
     with contextlib.suppress(PassError, OSError):  # a file that goes: the run will say so
-        keep_for_proofs(image, facts.stamp)
+        keep_for_drafts(image, facts.stamp)
         noted_fingerprint(image.header.path)
 
 
 def _map_writer(maps: Path, *, overwrite: bool) -> OnImage:
     from evenfall.cli.reading_progress import png_bytes
-    from evenfall.deliver.atomic import write_atomically
-    from evenfall.deliver.flaw_map import draw_flaw_map
+    from evenfall.drawings.flaw_map import draw_flaw_map
+    from evenfall.system.atomic import write_atomically
 
     def write(facts: PassFacts, image: PassImage, flaws: Flaws) -> None:
         found = {kind: mask for kind, mask in flaws.masks.items() if mask.any()}
@@ -151,9 +151,9 @@ def _map_writer(maps: Path, *, overwrite: bool) -> OnImage:
 
 
 def _write(path: Path, survey: Survey, *, overwrite: bool) -> None:
-    from evenfall.deliver.atomic import write_atomically
     from evenfall.errors import UsageError
     from evenfall.recipe.starter import StarterLight, starter_recipe
+    from evenfall.system.atomic import write_atomically
 
     lights = [
         StarterLight(

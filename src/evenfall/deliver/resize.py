@@ -38,7 +38,7 @@ def resize_linear(
     kernel : {"lanczos", "area"}
         Lanczos with three lobes, kept within the range of the picture, so that lamps get no
         overshoot beyond it; or the plain mean over each new pixel's area, which never rings and
-        suits scene-linear values of lamps and quick proofs.
+        suits scene-linear values of lamps and quick drafts.
 
     Returns
     -------

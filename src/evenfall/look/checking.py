@@ -45,7 +45,7 @@ def check_looks(recipe: Recipe, moods: Sequence[str]) -> LookFaults:
 
     Examples
     --------
-    >>> from evenfall.run.example import example_recipe
+    >>> from evenfall.develop.example import example_recipe
     >>> check_looks(example_recipe(), ["day", "dusk"])
     LookFaults(wrong=(), unusable={})
     """
@@ -124,7 +124,7 @@ def place_in_look(model: RecipeModel, mood: str, inner: Place) -> Place:
 
     Examples
     --------
-    >>> from evenfall.run.example import example_recipe
+    >>> from evenfall.develop.example import example_recipe
     >>> place_in_look(example_recipe().model, "dusk", ("view", "display"))
     ('look', 'view', 'display')
     """

@@ -11,7 +11,7 @@ import numpy as np
 from evenfall.errors import Fault, PixelSourceError, RecipeError
 from evenfall.light.primaries import ACES2065_1, RgbSpace
 from evenfall.look.arrays import Planes
-from evenfall.look.refusals import (
+from evenfall.look.checks import (
     CDL_FILES,
     CONFIG_FILES,
     LUT_FILES,

@@ -1,6 +1,6 @@
 """Weights of an area: how much each pixel of the view belongs to it.
 
-Places are shares of width and height, so an area means the same on a proof and at full size. Edges
+Places are shares of width and height, so an area means the same on a draft and at full size. Edges
 are soft by at least one pixel. A feathered edge lies half inside and half outside the outline and
 rises as s^2 (3 - 2 s) over its width.
 """

@@ -23,7 +23,7 @@ from evenfall.errors import Fault, PassError
 from evenfall.mix.coverage import Coverage, notes_of_gaps
 from evenfall.mix.halves import widen
 from evenfall.mix.plan import MixPlan, RegionalGain
-from evenfall.passes.processors import default_workers, passes_at_once
+from evenfall.system.processors import default_workers, passes_at_once
 
 __all__ = ["Mix", "PassRead", "PassSource", "mix_moods"]
 

@@ -11,9 +11,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from evenfall.passes.caching import cache_folder, keep
 from evenfall.passes.faults import refused
 from evenfall.passes.files import open_pass
+from evenfall.system.cache import cache_folder, keep
 
 __all__ = ["fingerprint", "is_fingerprint", "noted_fingerprint"]
 

@@ -19,10 +19,10 @@ from evenfall.passes.faults import refused
 from evenfall.passes.files import Stamp, check_inside, stamp
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import PassImage
-from evenfall.passes.processors import default_workers
 from evenfall.passes.reading import inspect, read
 from evenfall.passes.selection import select
 from evenfall.recipe import Recipe
+from evenfall.system.processors import default_workers
 
 if TYPE_CHECKING:
     from evenfall.passes.mending.denoise import Guides
@@ -242,7 +242,7 @@ class PassLibrary:
         """Guides of the denoiser, read when they are first needed."""
         with self._guides_lock:
             if self._read_guides is None:
-                from evenfall.passes.side.guides import read_guides
+                from evenfall.passes.side.denoiser_guides import read_guides
 
                 self._read_guides = read_guides(self._recipe, self.size)
             return self._read_guides

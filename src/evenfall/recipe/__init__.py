@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from evenfall.recipe.areas import Area, Gradient
 from evenfall.recipe.camera import Camera, CameraSettings, Meter, WhiteBalance
-from evenfall.recipe.deliverables import Deliverable, Print, Proof, Sheet
+from evenfall.recipe.deliverables import Deliverable, Draft, Print, Sheet
 from evenfall.recipe.lights import Light, LightSetting, Match, Rendered, Role
 from evenfall.recipe.look import Look
 from evenfall.recipe.model import Beauty, Passes, Project, RecipeModel, Repair
@@ -19,6 +19,7 @@ __all__ = [
     "CameraSettings",
     "Daylight",
     "Deliverable",
+    "Draft",
     "Gradient",
     "Light",
     "LightSetting",
@@ -31,7 +32,6 @@ __all__ = [
     "Plate",
     "Print",
     "Project",
-    "Proof",
     "Recipe",
     "RecipeModel",
     "Region",

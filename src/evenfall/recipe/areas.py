@@ -28,7 +28,7 @@ class Area(Part):
     """A part of the picture: one shape, feathered and inverted as asked.
 
     Places are shares of the picture's width and height from the top left, so that an area means
-    the same on a proof and at full size.
+    the same on a draft and at full size.
     """
 
     rectangle: tuple[Fraction01, Fraction01, Fraction01, Fraction01] | None = Field(

@@ -1,4 +1,4 @@
-"""What goes to somebody: pictures, the contact sheet, proofs."""
+"""What goes to somebody: pictures, the contact sheet, drafts."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pydantic import Field, field_validator, model_validator
 from evenfall.recipe.base import Part, Point, Takes
 from evenfall.recipe.suggesting import joined
 
-__all__ = ["Deliverable", "Print", "Proof", "Sheet"]
+__all__ = ["Deliverable", "Draft", "Print", "Sheet"]
 
 _ASPECT = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*[:/]\s*(\d+(?:\.\d+)?)\s*$")
 _BITS = {
@@ -156,10 +156,10 @@ class Sheet(Part):
     name: str = Field("{recipe}_contact_sheet", description="File name without its ending.")
 
 
-class Proof(Part):
+class Draft(Part):
     """Quick reduced pictures, with composition guides if asked."""
 
-    width: int = Field(1280, ge=64, le=8192, description="Width of a proof in pixels.")
+    width: int = Field(1280, ge=64, le=8192, description="Width of a draft in pixels.")
     guides: tuple[Literal["thirds", "diagonals", "centre", "golden"], ...] = Field(
-        (), description="Composition guides, drawn on proofs only."
+        (), description="Composition guides, drawn on drafts only."
     )

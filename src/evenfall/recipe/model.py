@@ -8,7 +8,7 @@ from pydantic import Field
 
 from evenfall.recipe.base import Part, Takes
 from evenfall.recipe.camera import Camera
-from evenfall.recipe.deliverables import Deliverable, Proof, Sheet
+from evenfall.recipe.deliverables import Deliverable, Draft, Sheet
 from evenfall.recipe.lights import Light
 from evenfall.recipe.look import Look
 from evenfall.recipe.moods import Mood
@@ -115,5 +115,5 @@ class RecipeModel(Part):
         (Deliverable(),), description="Files to make; an 8-bit sRGB PNG a mood otherwise."
     )
     sheet: Sheet = Field(default_factory=Sheet, description="The contact sheet.")
-    proof: Proof = Field(default_factory=Proof, description="Quick proofs.")
+    draft: Draft = Field(default_factory=Draft, description="Quick drafts.")
     silence: tuple[str, ...] = Field((), description="Advice that is not to be given, by code.")

@@ -13,11 +13,11 @@ from evenfall.recipe.checking import check_tree
 from evenfall.recipe.files import check_files as missing_files
 from evenfall.recipe.files import pass_file_name
 from evenfall.recipe.findings import Finding
+from evenfall.recipe.light_names import Names, check_references
 from evenfall.recipe.lines import LineMap, map_lines
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.places import Place, dotted, parse_place
 from evenfall.recipe.reading import parse_toml, read_text
-from evenfall.recipe.references import Names, check_references
 from evenfall.recipe.resolve import ResolvedMood, members, resolve_moods
 from evenfall.recipe.shorthand import fill_curves
 

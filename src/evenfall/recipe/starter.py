@@ -109,7 +109,7 @@ def _head(
     lines = [
         "# Day, dusk and night of one view, from one scene-linear pass a light.",
         "#   evenfall check RECIPE          faults and advice",
-        "#   evenfall run RECIPE --proof    quick small pictures",
+        "#   evenfall run RECIPE --draft    quick small pictures",
         *([] if frame is None else [another]),
         "",
         "format = 1",

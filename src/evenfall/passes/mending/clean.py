@@ -22,8 +22,8 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.passes.finite import count_and_replace
+from evenfall.passes.flat_top import flat_top
 from evenfall.passes.image import Array, PassImage
-from evenfall.passes.proving.measure import flat_top
 
 if TYPE_CHECKING:
     from evenfall.passes.mending.denoise import Guides

@@ -21,8 +21,8 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.errors import Fault, PassError, UsageError
-from evenfall.passes.caching import cache_folder, keep, note_use
 from evenfall.passes.image import Array
+from evenfall.system.cache import cache_folder, keep, note_use
 
 __all__ = ["Guides", "denoise"]
 

@@ -1,0 +1,1 @@
+"""From a recipe and a source of passes to developed moods."""

@@ -1,0 +1,123 @@
+"""What can be found wrong with the moods of a run before any pixel is read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from evenfall.camera.state import camera_state
+from evenfall.develop.measuring import moods_behind, plan_measuring
+from evenfall.errors import Fault, PixelSourceError, RecipeError
+from evenfall.look.checking import check_looks
+from evenfall.mix.matching import means_needed
+from evenfall.recipe import Recipe, ResolvedMood
+
+if TYPE_CHECKING:
+    from evenfall.light.primaries import RgbSpace
+
+__all__ = ["check_balances", "check_moods"]
+
+
+def check_moods(
+    recipe: Recipe, moods: Sequence[str], *, keep_going: bool = False
+) -> dict[str, PixelSourceError]:
+    """Check the meters, ratios and looks of moods; the passes need not be there.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        From `evenfall.load`.
+    moods : sequence of str
+        Names of moods.
+    keep_going : bool
+        True: files of a look that cannot be used are returned, by mood, instead of raised.
+
+    Raises
+    ------
+    RecipeError
+        When there is nothing to meter, a light is matched to one that is off, or a look asks for
+        what is not there; with every fault of every mood, those of files included.
+    PixelSourceError
+        When only files are at fault.
+
+    Examples
+    --------
+    >>> from evenfall.develop.example import example_recipe
+    >>> check_moods(example_recipe(), ["day", "dusk"])
+    {}
+    """
+    faults: list[Fault] = []
+    concerned = dict.fromkeys(moods)
+    for mood in moods:
+        try:
+            concerned |= dict.fromkeys(moods_behind(recipe, mood))
+        except RecipeError as error:
+            faults += error.faults
+    for mood in concerned:
+        try:
+            means_needed(recipe, [recipe.moods[mood]])
+        except RecipeError as error:
+            faults += error.faults
+    looks = check_looks(recipe, moods)
+    faults += looks.wrong
+    unusable = dict.fromkeys(fault for some in looks.unusable.values() for fault in some)
+    if faults:
+        raise RecipeError(_in_order((*faults, *unusable)))
+    if unusable and not keep_going:
+        raise PixelSourceError(unusable)
+    return {mood: PixelSourceError(some) for mood, some in looks.unusable.items()}
+
+
+def check_balances(
+    recipe: Recipe, moods: Sequence[str], space: RgbSpace, luminance_scale: float | None
+) -> None:
+    """Check gains, tints, exposure and white balance of moods, as far as pixels do not decide.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        From `evenfall.load`.
+    moods : sequence of str
+        Names of moods.
+    space : RgbSpace
+        The passes' primaries.
+    luminance_scale : float or None
+        cd/m2 of a pixel of luminance 1, when known.
+
+    Raises
+    ------
+    RecipeError
+        With every fault of every mood.
+
+    Examples
+    --------
+    >>> from evenfall.light.primaries import BT709
+    >>> from evenfall.develop.example import example_recipe
+    >>> check_balances(example_recipe(), ["day", "dusk"], BT709, None)
+    """
+    faults: list[Fault] = []
+    try:
+        plan_measuring(recipe, moods, space, luminance_scale, {})
+    except RecipeError as error:
+        faults += error.faults
+    for name in moods:
+        try:
+            mood = _without_neutral_spot(recipe.moods[name])
+            camera_state(recipe, mood, space, luminance_scale=luminance_scale)
+        except RecipeError as error:
+            faults += error.faults
+    if faults:
+        raise RecipeError(_in_order(faults))
+
+
+def _in_order(faults: Iterable[Fault]) -> list[Fault]:
+    return sorted(dict.fromkeys(faults), key=lambda fault: fault.line or 0)
+
+
+def _without_neutral_spot(mood: ResolvedMood) -> ResolvedMood:
+    """Leave out a white balance that hangs on pixels."""
+    balance = mood.camera.white_balance
+    if balance is None or balance.neutral is None:
+        return mood
+    return replace(mood, camera=mood.camera.model_copy(update={"white_balance": None}))

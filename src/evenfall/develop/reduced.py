@@ -1,0 +1,328 @@
+"""Reduced passes for drafts, kept in the user's cache folder.
+
+A draft reads every pass once at full size and reduces it by area averaging in scene-linear light,
+which commutes with the mix. The reduced pass is kept, so that the next draft reads it instead. It
+is found by the pass file's path, size, inode and times of change, the layer read, and how broken
+pixels are mended; a file that changed in any of these is read anew.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from zlib_ng import zlib_ng
+
+from evenfall.mix.halves import widen
+from evenfall.passes.files import Stamp, stamp
+from evenfall.passes.header import PassHeader
+from evenfall.passes.image import PassImage, PixelCensus
+from evenfall.passes.library import PassLibrary
+from evenfall.recipe import Draft, Repair
+from evenfall.system.cache import cache_folder, keep, note_use
+
+__all__ = ["ReducedLibrary", "area_mean", "keep_for_drafts", "narrowed", "reduced_size"]
+
+Array = npt.NDArray[Any]
+_FORMAT = 3
+_LIMIT_BYTES = 2 << 30
+_ROOM = np.float32(2.0**20)  # more than are added up at once: sums of huge values stay finite
+_BAND_PIXELS = 1 << 17  # widened, they stay in the processor's cache
+
+
+def reduced_size(size: tuple[int, int], width: int) -> tuple[int, int]:
+    """Size of a picture brought down to a width; smaller pictures stay as they are.
+
+    Examples
+    --------
+    >>> reduced_size((3840, 2160), 1280)
+    (1280, 720)
+    >>> reduced_size((800, 600), 1280)
+    (800, 600)
+    """
+    if size[0] <= width:
+        return size
+    return width, max(1, round(size[1] * width / size[0]))
+
+
+def area_mean(plane: Array, size: tuple[int, int]) -> npt.NDArray[np.float32]:
+    """Bring a plane down by averaging areas.
+
+    Parameters
+    ----------
+    plane : ndarray, shape (H, W), float16 or float32
+        Scene-linear values.
+    size : tuple of int
+        New width and height, not larger.
+
+    Returns
+    -------
+    ndarray, shape (height, width), float32
+        Each value is the mean over the area that the pixel covers, also where sizes do not divide.
+
+    Examples
+    --------
+    >>> area_mean(np.array([[1, 3, 5, 7]], np.float16), (2, 1)).tolist()
+    [[2.0, 6.0]]
+    >>> area_mean(np.array([[1, 1, 4]], np.float32), (2, 1)).tolist()
+    [[1.0, 3.0]]
+    """
+    width, height = size
+    if plane.dtype != np.float32:
+        return narrowed(_lower(plane, height), width)
+    with np.errstate(over="ignore", invalid="ignore"):
+        reduced = narrowed(_lower(plane, height), width)
+        if np.isfinite(reduced).all():
+            return reduced
+        return narrowed(_lower(plane / _ROOM, height), width) * _ROOM
+
+
+def averaged(image: PassImage, size: tuple[int, int]) -> PassImage:
+    """Bring the planes and the alpha of a pass down by `area_mean`; the rest stays as it is."""
+    red, green, blue = (area_mean(plane, size) for plane in image.planes)
+    alpha = None if image.alpha is None else area_mean(image.alpha, size)
+    return replace(image, planes=(red, green, blue), alpha=alpha)
+
+
+def _shares(length: int, count: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.float32]]:
+    """Say which source pixels each new one averages: the first of them, and weights (taps, count).
+
+    Weights beyond the covered area are 0.
+    """
+    edges = np.arange(count + 1) * (length / count)
+    first = np.floor(edges[:-1] + 1e-9).astype(np.intp)
+    taps = int(np.max(np.ceil(edges[1:] - 1e-9).astype(np.intp) - first))
+    left = first + np.arange(taps)[:, None]
+    covered = np.minimum(left + 1, edges[1:]) - np.maximum(left, edges[:-1])
+    weights = np.where(covered > 1e-9, covered, 0.0) * (count / length)
+    return first, weights.astype(np.float32)
+
+
+def _lower(plane: Array, height: int) -> npt.NDArray[np.float32]:
+    """Bring the height of a plane down by area averaging."""
+    if plane.shape[0] % height == 0:
+        return _lower_evenly(plane, height)
+    first, weights = _shares(plane.shape[0], height)
+    taps, width = len(weights), plane.shape[1]
+    reduced = np.empty((height, width), np.float32)
+    scratch = np.empty(taps * width, np.float32)
+    for row, start in enumerate(first):
+        band = plane[start : start + taps]
+        rows = widen(band.reshape(-1), scratch[: band.size]).reshape(band.shape)
+        np.multiply(rows[0], weights[0, row], out=reduced[row])
+        for tap in range(1, len(rows)):
+            if weights[tap, row]:
+                reduced[row] += rows[tap] * weights[tap, row]
+    return reduced
+
+
+def _lower_evenly(plane: Array, height: int) -> npt.NDArray[np.float32]:
+    """Average whole rows, in bands of many."""
+    taps, width = plane.shape[0] // height, plane.shape[1]
+    reduced = np.empty((height, width), np.float32)
+    rows = max(1, _BAND_PIXELS // (taps * width))
+    scratch = np.empty(rows * taps * width, np.float32)
+    for top in range(0, height, rows):
+        target = reduced[top : top + rows]
+        band = plane[top * taps : (top + len(target)) * taps]
+        wide = widen(band.reshape(-1), scratch[: band.size]).reshape(len(target), taps, width)
+        np.copyto(target, wide[:, 0])
+        for tap in range(1, taps):
+            np.add(target, wide[:, tap], out=target)
+        np.multiply(target, np.float32(1 / taps), out=target)
+    return reduced
+
+
+def narrowed(plane: npt.NDArray[np.float32], width: int) -> npt.NDArray[np.float32]:
+    """Bring the width of a plane down by area averaging."""
+    if plane.shape[1] % width == 0:
+        taps = plane.shape[1] // width
+        evenly = plane[:, ::taps].copy()
+        for tap in range(1, taps):
+            np.add(evenly, plane[:, tap::taps], out=evenly)
+        return np.multiply(evenly, np.float32(1 / taps), out=evenly)
+    first, weights = _shares(plane.shape[1], width)
+    reduced: npt.NDArray[np.float32] = np.take(plane, first, axis=1) * weights[0]
+    for tap in range(1, len(weights)):
+        column = np.minimum(first + tap, plane.shape[1] - 1)
+        reduced += np.take(plane, column, axis=1) * weights[tap]
+    return reduced
+
+
+@dataclass(frozen=True)
+class _Key:
+    """What a reduced pass depends on."""
+
+    path: str
+    bytes: int
+    inode: int
+    modified_ns: int
+    changed_ns: int
+    layer: str
+    part: str
+    view: str
+    repair: str
+    width: int
+    height: int
+    format: int = _FORMAT
+
+    @property
+    def file_name(self) -> str:
+        text = json.dumps(asdict(self), sort_keys=True)
+        return hashlib.sha256(text.encode()).hexdigest()[:40] + ".pass"
+
+
+class ReducedLibrary:
+    """The passes of a recipe at draft size; otherwise as `PassLibrary`.
+
+    Parameters
+    ----------
+    library : PassLibrary
+        The passes at full size.
+    width : int
+        Width of a draft.
+    repair : str
+        How broken pixels are mended, in words that change when it changes.
+    folder : Path, optional
+        Where reduced passes are kept; the user's cache folder otherwise.
+    """
+
+    def __init__(
+        self, library: PassLibrary, width: int, repair: str, folder: Path | None = None
+    ) -> None:
+        self._library = library
+        self._repair = repair
+        self._folder = folder or cache_folder() / "drafts"
+        self.size = reduced_size(library.size, width)
+        self.headers: Mapping[str, PassHeader] = {
+            light: replace(header, width=self.size[0], height=self.size[1])
+            for light, header in library.headers.items()
+        }
+
+    def batches(self, lights: Iterable[str]) -> list[tuple[str, ...]]:
+        """Lights that are read together."""
+        return self._library.batches(lights)
+
+    def read(self, batch: tuple[str, ...]) -> dict[str, PassImage]:
+        """Reduced passes of a batch, from the cache or anew; thread-safe."""
+        if self.size == self._library.size or any(light not in self.headers for light in batch):
+            return self._library.read(batch)  # which says what is wrong with a light without header
+        files = {light: self._file(light) for light in batch}
+        kept = {light: _load(files[light], self.headers[light]) for light in batch}
+        found = {light: image for light, image in kept.items() if image is not None}
+        if len(found) == len(batch):
+            return found
+        reduced = self._reduced(batch)
+        for light, image in reduced.items():
+            _store(files[light], image)
+        return reduced
+
+    def _reduced(self, batch: tuple[str, ...]) -> dict[str, PassImage]:
+        """Read a batch and reduce it, a part of many layers in bands if rows divide evenly."""
+        lines, odd = divmod(self._library.size[1], self.size[1])
+        bands = [] if odd else self._library.bands(batch, multiple=lines)
+        if len(bands) < 2:
+            images = self._library.read(batch)
+            return {light: _reduce(images.pop(light), self.size) for light in batch}
+        from evenfall.develop.banded import read_in_bands
+
+        def reduce(band: PassImage) -> PassImage:
+            return _reduce(band, (self.size[0], len(band.planes[0]) // lines))
+
+        joined = read_in_bands(self._library, batch, bands, reduce)
+        return {
+            light: replace(image, header=self.headers[light]) for light, image in joined.items()
+        }
+
+    def _file(self, light: str) -> Path:
+        return self._folder / _file_name(self._library.headers[light], self._repair, self.size)
+
+
+def keep_for_drafts(image: PassImage, seen: Stamp) -> None:
+    """Keep a pass that was read for something else, so that the first draft need not read it.
+
+    It is kept at the usual width of drafts, for a recipe that mends nothing.
+
+    Parameters
+    ----------
+    image : PassImage
+        As it was read.
+    seen : Stamp
+        Of its file before it was read: a file that changed since is not kept.
+
+    Raises
+    ------
+    PassError, OSError
+        When the file is gone.
+    """
+    header = image.header
+    full = header.width, header.height
+    size = reduced_size(full, Draft().width)
+    if size != full:
+        name = _file_name(header, Repair().model_dump_json(), size)
+        if stamp(header.path) == seen:
+            _store(cache_folder() / "drafts" / name, _reduce(image, size))
+
+
+def _file_name(header: PassHeader, repair: str, size: tuple[int, int]) -> str:
+    facts = header.path.stat()
+    return _Key(
+        str(header.path.resolve()),
+        facts.st_size,
+        facts.st_ino,
+        facts.st_mtime_ns,
+        facts.st_ctime_ns,
+        header.layer,
+        header.part,
+        header.view,
+        repair,
+        *size,
+    ).file_name
+
+
+def _reduce(image: PassImage, size: tuple[int, int]) -> PassImage:
+    reduced = averaged(image, size)
+    if all(plane.dtype == np.float16 for plane in image.planes):
+        red, green, blue = (plane.astype(np.float16) for plane in reduced.planes)
+        reduced = replace(reduced, planes=(red, green, blue))
+    return replace(reduced, header=replace(image.header, width=size[0], height=size[1]))
+
+
+def _load(path: Path, header: PassHeader) -> PassImage | None:
+    """Read a kept pass; None when there is none or it is not whole."""
+    try:
+        with path.open("rb") as stream:
+            facts = json.loads(stream.readline())
+            data = stream.read()
+        if zlib_ng.adler32(data) != facts["checksum"]:
+            return None
+        shape = (header.height, header.width)
+        planes = np.frombuffer(data, facts["dtype"], 3 * shape[0] * shape[1]).reshape(3, *shape)
+        alpha = None
+        if facts["alpha"]:
+            alpha = np.frombuffer(data, np.float32, offset=planes.nbytes).reshape(shape)
+        census = PixelCensus(**facts["census"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+    note_use(path)
+    return PassImage(header, (planes[0], planes[1], planes[2]), alpha, census)
+
+
+def _store(path: Path, image: PassImage) -> None:
+    """Keep a pass; a cache that cannot be written is no fault."""
+    body = b"".join(plane.tobytes() for plane in image.planes)
+    if image.alpha is not None:
+        body += image.alpha.tobytes()
+    facts = {
+        "dtype": image.planes[0].dtype.str,
+        "alpha": image.alpha is not None,
+        "census": asdict(image.census),
+        "checksum": zlib_ng.adler32(body),
+    }
+    keep(path, json.dumps(facts).encode() + b"\n", body, limit_bytes=_LIMIT_BYTES)

@@ -1,0 +1,297 @@
+"""The meter report: what every mood and light comes to, before anything is written."""
+
+from __future__ import annotations
+
+import math
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.advice import MoodFacts, advise, advise_on_facts
+from evenfall.advice.facts import LightFacts, light_facts
+from evenfall.advice.headroom import NoisePrediction, predict_noise
+from evenfall.advice.noise import NoiseGrid, noise_grid
+from evenfall.advice.picture_sizes import frame_facts
+from evenfall.advice.rules import NOISE_SHOWS_LIGHTNESS
+from evenfall.camera.state import CameraState
+from evenfall.develop.checking import check_moods
+from evenfall.develop.mixing import View, mix_and_expose, open_view
+from evenfall.develop.reduced import area_mean, reduced_size
+from evenfall.errors import Advice
+from evenfall.light.primaries import luminance_weights
+from evenfall.look.additions import Additions
+from evenfall.look.chain import LookChain, build_chain
+from evenfall.look.output import output_space
+from evenfall.mix.balance import Balance
+from evenfall.mix.engine import Mix, PassRead
+from evenfall.recipe import Recipe, ResolvedMood
+from evenfall.recipe.choosing import choose_moods
+from evenfall.recipe.look import Grain, Look
+
+__all__ = ["MeterReport", "MeteredMood", "meter_report"]
+
+Floats = npt.NDArray[np.float32]
+
+PICTURE_WIDTH = 1280
+"""Width of the exposure map and of what the histogram counts."""
+
+_STRIP_ROWS = 64
+_TOP_CODE = 1.0 - 0.5 / 255.0
+
+
+@dataclass(frozen=True, eq=False)
+class MeteredMood:
+    """One mood: its figures, and its exposed luminance as a picture.
+
+    Parameters
+    ----------
+    facts : MoodFacts
+    mean_cd_m2 : mapping of light to float, or None
+        Mean luminance each light gives to the picture, when the passes' scale is known.
+    ev100 : float or None
+        EV at ISO 100 of camera settings that expose the same, when the scale is known.
+    exposed : ndarray, shape (3, h, w), float32
+        The mix after exposure and white balance, in the passes' primaries, 0.18 is middle grey; at
+        most 1280 wide.
+    luminance_weights : tuple of 3 floats
+        Weights of R, G, B in luminance.
+    """
+
+    facts: MoodFacts
+    mean_cd_m2: Mapping[str, float] | None
+    ev100: float | None
+    exposed: Floats
+    luminance_weights: tuple[float, float, float]
+
+    @property
+    def luminance(self) -> Floats:
+        """Luminance of `exposed`; shape (h, w)."""
+        weights = np.asarray(self.luminance_weights, np.float32)
+        exposed: Floats = np.einsum("c,chw->hw", weights, self.exposed)
+        return exposed
+
+
+@dataclass(frozen=True, eq=False)
+class MeterReport:
+    """All metered moods of a recipe, and what a senior colleague would say of them.
+
+    Parameters
+    ----------
+    moods : tuple of MeteredMood
+    advice : tuple of Advice
+        Without what the recipe silences.
+    """
+
+    moods: tuple[MeteredMood, ...]
+    advice: tuple[Advice, ...]
+
+
+def meter_report(
+    recipe: Recipe,
+    *,
+    moods: Sequence[str] = (),
+    on_read: Callable[[PassRead], None] | None = None,
+) -> MeterReport:
+    """Meter the moods of a recipe.
+
+    Every pass that some mood needs is read once, at full size.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        From `evenfall.load`.
+    moods : sequence of str
+        Only these moods; all otherwise.
+    on_read : callable, optional
+        Told of passes as they are read.
+
+    Raises
+    ------
+    UsageError, RecipeError, PassError
+        As for a run.
+
+    Examples
+    --------
+    >>> from evenfall.develop.example import example_recipe
+    >>> report = meter_report(example_recipe(), moods=["dusk"])
+    >>> [mood.facts.mood for mood in report.moods]
+    ['dusk']
+    """
+    names = choose_moods(recipe, moods)
+    check_moods(recipe, names)
+    view = open_view(recipe)
+    gauge = _Gauge(on_read)
+    exposed = mix_and_expose(view, names, on_read=gauge.see, sees_pixels=True)
+    metered = tuple(
+        _meter_mood(
+            view,
+            recipe.moods[name],
+            exposed.measuring.balances[name],
+            exposed.cameras[name],
+            exposed.mixes.pop(name),
+            exposed.additions(view, name),
+            gauge,
+        )
+        for name in names
+    )
+    facts = [mood.facts for mood in metered]
+    frames = frame_facts(recipe, view.size)
+    return MeterReport(metered, (*advise(recipe, frames), *advise_on_facts(recipe, facts)))
+
+
+@dataclass
+class _Gauge:
+    """Takes the mean and the noise of every pass that goes by."""
+
+    onward: Callable[[PassRead], None] | None
+    means: dict[str, tuple[float, float, float]] = field(default_factory=dict)
+    grids: dict[str, NoiseGrid] = field(default_factory=dict)
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def see(self, event: PassRead) -> None:
+        for light in event.lights:
+            if light in self.grids:
+                continue
+            planes = event.images[light].planes
+            red, green, blue = (float(np.mean(plane, dtype=np.float64)) for plane in planes)
+            grid = noise_grid(planes)
+            with self.lock:
+                self.means[light] = (red, green, blue)
+                self.grids[light] = grid
+        if self.onward is not None:
+            self.onward(event)
+
+
+def _meter_mood(
+    view: View,
+    mood: ResolvedMood,
+    balance: Balance,
+    camera: CameraState,
+    mix: Mix,
+    additions: Additions,
+    gauge: _Gauge,
+) -> MeteredMood:
+    recipe = view.recipe
+    red, green, blue = luminance_weights(view.space)
+    weights = (float(red), float(green), float(blue))
+    factors = {name: rgb for name, rgb in balance.factors.items() if max(rgb) > 0}
+    lights = light_facts(
+        {name: light.role for name, light in recipe.model.lights.items()},
+        factors,
+        gauge.means,
+        weights,
+        {name: part.gain for name, part in balance.lights.items()},
+        {name: part.tint.kelvin for name, part in balance.lights.items()},
+    )
+    noise = _predict(view, mood, camera, gauge, factors) if factors else None
+    if noise is not None:
+        lights = tuple(_with_noise(light, noise) for light in lights)
+    scale = view.files.luminance_scale
+    facts = MoodFacts(
+        mood=mood.name,
+        title=mood.title,
+        exposure_stops=math.log2(camera.exposure_factor),
+        lights=lights,
+        clipped_share=_clipped_share(
+            _chain(view, mood.look, camera, view.size, recipe), mix, additions
+        ),
+        noise_lightness=noise.noise_lightness if noise else None,
+        notes=(*balance.notes, *camera.notes, *mix.notes, *view.absent.notes(mood)),
+        bare_share=_bare_share(mood, mix),
+    )
+    return MeteredMood(
+        facts=facts,
+        mean_cd_m2={light.name: light.luminance * scale for light in lights} if scale else None,
+        ev100=camera.ev100,
+        exposed=_exposed(mix, camera),
+        luminance_weights=weights,
+    )
+
+
+def _with_noise(light: LightFacts, noise: NoisePrediction) -> LightFacts:
+    return replace(
+        light,
+        headroom_stops=noise.headroom_stops.get(light.name),
+        noise_share=noise.noise_share.get(light.name),
+    )
+
+
+def _chain(
+    view: View, look: Look, camera: CameraState, size: tuple[int, int], recipe: Recipe
+) -> LookChain:
+    return build_chain(
+        look,
+        source=view.space,
+        camera_matrix=camera.matrix,
+        output=output_space("sRGB"),
+        size=size,
+        recipe_folder=recipe.path.parent,
+    )
+
+
+def _predict(
+    view: View,
+    mood: ResolvedMood,
+    camera: CameraState,
+    gauge: _Gauge,
+    factors: Mapping[str, tuple[float, float, float]],
+) -> NoisePrediction:
+    """Predict noise through the mood's look, but for the grain that is wanted."""
+    rows, columns = next(iter(gauge.grids.values())).mean.shape[1:]
+    look = mood.look.model_copy(update={"grain": Grain()})
+    chain = _chain(view, look, camera, (columns, rows), view.recipe)
+    weights = luminance_weights(chain.output.rgb).astype(np.float32)
+
+    def lightness(mix: Floats) -> Floats:
+        display = chain.linear_rows(np.ascontiguousarray(mix, np.float32), 0)
+        return cie_lightness(np.einsum("c,chw->hw", weights, display))
+
+    return predict_noise(gauge.grids, factors, lightness, NOISE_SHOWS_LIGHTNESS)
+
+
+def cie_lightness(relative_luminance: Floats) -> Floats:
+    """CIE 1976 L* of luminance relative to white (CIE 15:2018).
+
+    Examples
+    --------
+    >>> round(float(cie_lightness(np.array([0.18], np.float32))[0]), 3)
+    49.496
+    """
+    luminance = np.clip(relative_luminance, 0.0, None)
+    cube = 116.0 * np.cbrt(luminance) - 16.0
+    line = luminance * np.float32((29.0 / 3.0) ** 3)
+    lightness: Floats = np.where(luminance > (6.0 / 29.0) ** 3, cube, line).astype(np.float32)
+    return lightness
+
+
+def _clipped_share(chain: LookChain, mix: Mix, additions: Additions) -> float:
+    """Share of pixels of which a displayed channel is at its top code of 8 bits."""
+    planes, whole = mix.planes, chain.needs_whole or additions.any
+    if whole:
+        planes = chain.whole(planes, mix.alpha, additions)
+    height, width = planes.shape[1:]
+    clipped = 0
+    for row in range(0, height, _STRIP_ROWS):
+        encoded = chain.encode_rows(
+            np.ascontiguousarray(planes[:, row : row + _STRIP_ROWS]), row, exposed=whole
+        )
+        clipped += int(np.count_nonzero((encoded >= _TOP_CODE).any(axis=0)))
+    return float(clipped / (height * width))
+
+
+def _bare_share(mood: ResolvedMood, mix: Mix) -> float:
+    """Share of the picture that nothing covers."""
+    if mood.plate is not None or mix.alpha is None:
+        return 0.0
+    return float(1.0 - np.clip(mix.alpha, 0, 1).mean(dtype=np.float64))
+
+
+def _exposed(mix: Mix, camera: CameraState) -> Floats:
+    height, width = mix.planes.shape[1:]
+    size = reduced_size((width, height), PICTURE_WIDTH)
+    planes = np.stack([area_mean(plane, size) for plane in mix.planes])
+    exposed: Floats = np.einsum("ij,jhw->ihw", camera.matrix.astype(np.float32), planes)
+    return exposed

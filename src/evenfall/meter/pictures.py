@@ -1,0 +1,113 @@
+"""The meter report as pictures: where each mood's light lies, and what the curve makes of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from evenfall.deliver.png import Codes, encode_png
+from evenfall.deliver.targets import refuse_existing
+from evenfall.drawings.curve_picture import draw_curve
+from evenfall.drawings.exposure_map import draw_exposure_map, draw_histogram, histogram_of
+from evenfall.drawings.lettering import format_stops
+from evenfall.meter.metering import MeteredMood, MeterReport
+from evenfall.recipe import Recipe
+from evenfall.recipe.choosing import choose_moods
+from evenfall.recipe.look import Filmic
+from evenfall.system.atomic import write_atomically
+
+__all__ = ["refuse_existing_pictures", "write_meter_pictures"]
+
+
+def write_meter_pictures(
+    report: MeterReport, recipe: Recipe, folder: Path, *, overwrite: bool = False
+) -> list[Path]:
+    """Write an exposure map, a histogram and the filmic curve of every mood.
+
+    Parameters
+    ----------
+    report : MeterReport
+        From `meter_report`.
+    recipe : Recipe
+        Names the files and the pictures.
+    folder : Path
+        Where they go; made if missing.
+    overwrite : bool
+        Whether pictures that exist may be replaced.
+
+    Returns
+    -------
+    list of Path
+        Two for each mood, and the curve of moods whose tone curve is filmic.
+
+    Raises
+    ------
+    OutputError
+        When a picture exists and may not be replaced, or cannot be written; nothing is written if
+        one of them exists.
+    """
+    names = [mood.facts.mood for mood in report.moods]
+    refuse_existing_pictures(recipe, names, folder, overwrite=overwrite)
+    paths = _paths(recipe, names, folder)
+    for mood in report.moods:
+        for kind, codes in _pictures(mood, recipe):
+            data = encode_png(codes)
+            write_atomically(paths[mood.facts.mood, kind], data, overwrite=overwrite)
+    return list(paths.values())
+
+
+def refuse_existing_pictures(
+    recipe: Recipe, moods: Sequence[str], folder: Path, *, overwrite: bool = False
+) -> None:
+    """Refuse to go on when a picture of these moods exists, before anything is metered.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Names the files.
+    moods : sequence of str
+        Only these moods; all otherwise.
+    folder : Path
+        Where the pictures would go.
+    overwrite : bool
+        Whether pictures that exist may be replaced.
+
+    Raises
+    ------
+    OutputError
+        Naming every picture that is in the way.
+    UsageError
+        When a mood is not in the recipe.
+    """
+    paths = _paths(recipe, choose_moods(recipe, moods), folder)
+    refuse_existing(paths.values(), allowed=overwrite, option="--pictures")
+
+
+def _paths(recipe: Recipe, moods: Sequence[str], folder: Path) -> dict[tuple[str, str], Path]:
+    """Path of each picture by mood and kind."""
+    return {
+        (mood, kind): folder / f"{recipe.output_stem}_{mood}_{kind}.png"
+        for mood in moods
+        for kind in ("exposure", "histogram", "curve")
+        if kind != "curve" or isinstance(recipe.moods[mood].look.tone, Filmic)
+    }
+
+
+def _pictures(mood: MeteredMood, recipe: Recipe) -> Iterator[tuple[str, Codes]]:
+    project = recipe.model.project
+    title = ", ".join(part for part in (project.view or project.title, mood.facts.title) if part)
+    subtitle = f"exposure {format_stops(mood.facts.exposure_stops)} stops on the passes"
+    top = f"{100 * mood.facts.clipped_share:.1f} % of the pixels at the top of the display"
+    yield "exposure", draw_exposure_map(mood.luminance, title=title, subtitle=subtitle)
+    tone = recipe.moods[mood.facts.mood].look.tone
+    yield (
+        "histogram",
+        draw_histogram(
+            histogram_of(mood.exposed, mood.luminance_weights),
+            title=title,
+            subtitle=f"{subtitle},  {top} after the look",
+            white_stops=tone.white_stops if isinstance(tone, Filmic) else None,
+        ),
+    )
+    if isinstance(tone, Filmic):
+        yield "curve", draw_curve(tone, title=f"{title}: filmic curve")

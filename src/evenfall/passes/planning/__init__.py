@@ -1,1 +1,0 @@
-"""Which passes there are, or should be: survey of a folder, roles, the pass sheet."""

@@ -1,0 +1,123 @@
+"""The contact sheet of a run: its moods with their exposure and balance."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.deliver.jpeg import encode_jpeg
+from evenfall.deliver.png import encode_png
+from evenfall.deliver.provenance import Provenance
+from evenfall.drawings.lettering import format_kelvin, format_stops
+from evenfall.drawings.sheet import SheetLight, SheetMood, SheetText, draw_sheet
+from evenfall.light.primaries import BT709
+from evenfall.light.tint import light_rgb
+from evenfall.look.output import encode_srgb
+from evenfall.recipe import Recipe
+from evenfall.record.report import MoodReport
+
+__all__ = ["make_sheet", "sheet_digest"]
+
+Codes = npt.NDArray[np.uint8]
+
+
+def make_sheet(
+    recipe: Recipe,
+    moods: Mapping[str, MoodReport],
+    pictures: Mapping[str, Codes],
+    provenance: Provenance,
+    *,
+    draft: bool,
+) -> bytes:
+    """Draw and encode the contact sheet.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    moods : mapping of str to MoodReport
+        What each mood came to, in the recipe's order.
+    pictures : mapping of str to ndarray
+        sRGB codes of each mood at the sheet's size.
+    provenance : Provenance
+        Record to embed.
+    draft : bool
+        Whether it shows drafts.
+    """
+    sheet, project = recipe.model.sheet, recipe.model.project
+    codes = draw_sheet(
+        [_sheet_mood(recipe, name, mood, pictures[name]) for name, mood in moods.items()],
+        SheetText(
+            title=project.title or recipe.path.stem,
+            view=project.view or "",
+            author=project.author or "",
+            copyright=project.copyright or "",
+            note="Draft" if draft else "",
+        ),
+        columns=sheet.columns,
+        picture_width=sheet.picture_width,
+    )
+    if sheet.format == "jpeg":
+        return encode_jpeg(codes, provenance=provenance)
+    return encode_png(codes, provenance=provenance)
+
+
+def sheet_digest(
+    recipe: Recipe,
+    mood_digests: Sequence[str],
+    text: str,
+    changes: Sequence[str],
+    *,
+    draft: bool,
+) -> str:
+    """Digest of what the contact sheet follows from."""
+    facts = [
+        list(mood_digests),
+        text,
+        list(changes),
+        recipe.model.sheet.model_dump(mode="json"),
+        recipe.model.project.model_dump(mode="json"),
+        draft,
+    ]
+    return hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
+
+
+def _sheet_mood(recipe: Recipe, name: str, mood: MoodReport, picture: Codes) -> SheetMood:
+    resolved = recipe.moods[name]
+    settings = [f"exposure {_stops(mood.exposure['stops'])}"]
+    if mood.exposure.get("metered"):
+        settings.append(f"metered on {mood.exposure['metered']}")
+    if resolved.camera.white_balance is not None and resolved.camera.white_balance.kelvin:
+        settings.append(f"white balance {resolved.camera.white_balance.kelvin:.0f} K")
+    settings.append("studio view" if resolved.look.view else f"{resolved.look.tone.curve} curve")
+    return SheetMood(
+        title=mood.title,
+        picture=picture,
+        settings=tuple(settings),
+        lights=tuple(
+            _sheet_light(light.title or key, mood.lights.get(key))
+            for key, light in recipe.model.lights.items()
+        ),
+    )
+
+
+def _stops(stops: float) -> str:
+    return f"{format_stops(stops)} stops"
+
+
+def _sheet_light(name: str, balance: Mapping[str, Any] | None) -> SheetLight:
+    if balance is None:
+        return SheetLight(name, None)
+    tint = format_kelvin(balance["kelvin"]) if "kelvin" in balance else ""
+    swatch = None
+    if "xy" in balance:
+        x, y = balance["xy"]
+        rgb, _ = light_rgb((x, y), BT709)
+        red, green, blue = (round(255 * float(v)) for v in encode_srgb(rgb / rgb.max()))
+        swatch = (red, green, blue)
+    return SheetLight(name, balance["gain_stops"], tint, swatch)

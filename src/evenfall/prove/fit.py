@@ -1,0 +1,335 @@
+"""How strongly each pass lies in the beauty, judged against the noise of their difference.
+
+Everything works on blocks (`evenfall.prove.blocks`). Light is called unexplained only
+where the difference goes beyond three standard errors of its own noise, so Monte Carlo noise alone
+leaves nothing unexplained however few samples were spent.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.prove.blocks import BlockPicture, Float, pool
+
+__all__ = [
+    "BlockSet",
+    "Excess",
+    "FittedFactors",
+    "Judge",
+    "bend",
+    "fit_factors",
+    "one_factor",
+    "saturated_residual",
+]
+
+_SIGMAS = 3.0
+_FLOOR = 0.005  # half float rounding and lossy codecs, share of a block's light
+_DARK_FLOOR = 0.02  # of the mean light: below it, differences count absolutely
+_SCALES = (1, 4, 16)  # blocks pooled, so that faint but broad differences are seen
+_HUBER = 1.5
+_SPIKE = 12.0  # variance over the neighbourhood's; chi-square noise reaches it once in 2000
+_MOST_SPREAD = 4.0  # pixel filters cannot correlate noise further than that
+_ENOUGH_GROUPS = 60
+_MEDIAN_CHI2 = 0.4549  # median of a chi-square variate with one degree of freedom
+_ROUNDS = 6
+
+
+@dataclass(frozen=True, eq=False)
+class BlockSet:
+    """A beauty and its passes as blocks.
+
+    Parameters
+    ----------
+    names : tuple of str
+        The lights, in the order of `passes`.
+    beauty : BlockPicture
+        All lights at once.
+    passes : tuple of BlockPicture
+        One a light.
+    keep : ndarray of bool
+        Shape (3, rows, columns): blocks that take part. Clipped ones and background do not.
+    """
+
+    names: tuple[str, ...]
+    beauty: BlockPicture
+    passes: tuple[BlockPicture, ...]
+    keep: npt.NDArray[np.bool_]
+
+    def residual(self, factors: Float) -> BlockPicture:
+        """Beauty less the passes times their factors."""
+        means, checker = self.beauty.means.copy(), self.beauty.checker.copy()
+        for factor, picture in zip(factors, self.passes, strict=True):
+            means -= factor * picture.means
+            checker -= factor * picture.checker
+        return BlockPicture(means, checker)
+
+    @property
+    def least(self) -> float:
+        """Light too faint to matter, above 0 even if the beauty is black."""
+        most = max(float(np.abs(p.means).max()) for p in (self.beauty, *self.passes))
+        return 1e-6 * most or 1e-12
+
+    def with_pass(self, index: int, picture: BlockPicture) -> BlockSet:
+        """Exchange one pass."""
+        passes = (*self.passes[:index], picture, *self.passes[index + 1 :])
+        return replace(self, passes=passes)
+
+
+@dataclass(frozen=True)
+class FittedFactors:
+    """Factors by which the passes best make the beauty, and how sure they are.
+
+    Parameters
+    ----------
+    factors, errors : ndarray
+        Shape (n,): non-negative factors, and one standard error of each.
+    """
+
+    factors: Float
+    errors: Float
+
+
+@dataclass(frozen=True, eq=False)
+class Excess:
+    """A residual beyond noise at one scale, shape (3, rows, columns) of groups of blocks.
+
+    Parameters
+    ----------
+    factor : int
+        Blocks along a side of a group.
+    beyond : ndarray
+        Signed light beyond three standard errors; positive where the beauty has more.
+    level : ndarray
+        Light of the beauty there, never quite 0.
+    sigmas : ndarray
+        The difference in standard errors, signed.
+    """
+
+    factor: int
+    beyond: Float
+    level: Float
+    sigmas: Float
+
+    def relative(self) -> float:
+        """Mean over the groups of |beyond| over the light there."""
+        lit = self.level > 0
+        return float(np.abs(self.beyond[lit] / self.level[lit]).mean()) if lit.any() else 0.0
+
+    def shares(self) -> tuple[float, float]:
+        """Light missing from the sum, and light too much in it, as shares of all light."""
+        light = float(self.level.sum()) or 1.0
+        missing = float(np.maximum(self.beyond, 0).sum()) / light
+        return missing, float(np.maximum(-self.beyond, 0).sum()) / light
+
+
+class Judge:
+    """Measures how much light of a residual is beyond noise.
+
+    Parameters
+    ----------
+    blocks : BlockSet
+        The set that is judged.
+    reference : BlockPicture
+        The residual of a model with freedom to spare; its grain is taken as the noise.
+    """
+
+    def __init__(self, blocks: BlockSet, reference: BlockPicture) -> None:
+        self.keep = blocks.keep
+        level = np.abs(blocks.beauty.means)
+        self.level = level + _DARK_FLOOR * _mean(level, self.keep) + blocks.least
+        self.variance, self.correlation = _noise_variance(reference, self.keep)
+        scales = [scale for scale in _SCALES if scale == 1 or scale < min(level.shape[1:])]
+        spread = 1.0
+        self._spread: dict[int, float] = {}
+        for scale in scales:
+            spread = self._spread_at(scale, reference.means, spread)
+            self._spread[scale] = spread
+
+    @property
+    def spread(self) -> float:
+        """How much more than independent blocks groups of them vary; 1 for white noise."""
+        return max(self._spread.values(), default=1.0)
+
+    def _spread_at(self, factor: int, means: Float, finer: float) -> float:
+        """How much more than white noise a reference varies between groups of blocks."""
+        if factor == 1:
+            return 1.0
+        kept = pool(self.keep.astype(np.float64), factor)
+        shares = np.where(kept > 0, kept, 1)
+        pooled = pool(means * self.keep, factor) / shares
+        expected = pool(self.variance * self.keep, factor) / shares / (factor**2 * shares)
+        expected += (_FLOOR * pool(self.level, factor)) ** 2
+        inner = kept[:, 1:-1, 1:-1] > 0.9
+        if inner.sum() < _ENOUGH_GROUPS:
+            return finer
+        ratio = bend(pooled) ** 2 / 1.25 / expected[:, 1:-1, 1:-1]
+        spread = float(np.median(ratio[inner])) / _MEDIAN_CHI2
+        return min(max(1.0, spread), _MOST_SPREAD)
+
+    def excess(self, residual: BlockPicture) -> list[Excess]:
+        """Light of a residual beyond three standard errors, at each scale.
+
+        A block's variance is that of its neighbourhood; beside a spike (a firefly, however bright,
+        is noise) it is the spike's.
+        """
+        from scipy.ndimage import maximum_filter
+
+        own = residual.checker**2 / 4 * max(1.0, self.correlation)
+        spike = maximum_filter(own, size=(0, 3, 3), mode="nearest")
+        variance = np.where(spike > _SPIKE * self.variance, spike, self.variance)
+        return [
+            self._excess_at(factor, residual.means, variance * spread)
+            for factor, spread in self._spread.items()
+        ]
+
+    def _excess_at(self, factor: int, means: Float, variance: Float) -> Excess:
+        kept = pool(self.keep.astype(np.float64), factor)
+        shares = np.where(kept > 0, kept, 1)
+        level, difference, noise = (
+            pool(values * self.keep, factor) / shares for values in (self.level, means, variance)
+        )
+        error = np.sqrt(noise / (factor**2 * shares) + (_FLOOR * level) ** 2)
+        beyond = np.sign(difference) * np.maximum(np.abs(difference) - _SIGMAS * error, 0)
+        sigmas = difference / np.where(kept > 0, error, 1)
+        return Excess(factor, beyond * kept, level * kept, sigmas)
+
+    def unexplained(self, residual: BlockPicture) -> float:
+        """Largest over the scales of the share of light beyond noise, block for block."""
+        kept = float(self.keep.mean())
+        if kept == 0:
+            return 0.0
+        return max(excess.relative() for excess in self.excess(residual))
+
+    def sigmas(self, residual: BlockPicture) -> Float:
+        """Differences in standard errors, block by block, 0 for blocks left out."""
+        return self.excess(residual)[0].sigmas * self.keep
+
+    def noise_share(self) -> float:
+        """Mean of |difference| / light to be expected from noise alone, block for block."""
+        return float(_mean(np.sqrt(2 / np.pi * self.variance) / self.level, self.keep))
+
+    def weights(self) -> Float:
+        """Inverse variances for least squares, 0 for blocks left out."""
+        return self.keep / (self.variance + (_FLOOR * self.level) ** 2)
+
+
+def _mean(values: Float, keep: npt.NDArray[np.bool_]) -> float:
+    return float(values[keep].mean()) if keep.any() else 0.0
+
+
+def _noise_variance(reference: BlockPicture, keep: npt.NDArray[np.bool_]) -> tuple[Float, float]:
+    """Variance of block means by neighbourhood, and how far grain is correlated (1: not)."""
+    from scipy.ndimage import uniform_filter
+
+    squares = reference.checker**2 / 4
+    local = uniform_filter(squares, size=(0, 5, 5), mode="nearest")
+    tiny = 1e-14 + 1e-12 * float(np.abs(reference.means).max())
+    local = np.maximum(local, tiny)
+    bent = bend(reference.means)
+    inner = np.zeros_like(keep)
+    inner[:, 1:-1, 1:-1] = keep[:, 1:-1, 1:-1]
+    if not inner.any():
+        return local, 1.0
+    ratio = bent**2 / 1.25 / local[:, 1:-1, 1:-1]
+    correlation = float(np.median(ratio[inner[:, 1:-1, 1:-1]])) / _MEDIAN_CHI2
+    return local * max(1.0, correlation), correlation
+
+
+def bend(means: Float) -> Float:
+    """Each inner block less the mean of its four neighbours; variance 1.25 x a block's."""
+    inner: Float = means[:, 1:-1, 1:-1] - 0.25 * (
+        means[:, 1:-1, :-2] + means[:, 1:-1, 2:] + means[:, :-2, 1:-1] + means[:, 2:, 1:-1]
+    )
+    return inner
+
+
+def saturated_residual(blocks: BlockSet, spare: Sequence[BlockPicture]) -> BlockPicture:
+    """Residual of a least-squares fit a channel, with factors of any sign and spare pictures."""
+    pictures = [*blocks.passes, *spare]
+    means, checker = blocks.beauty.means.copy(), blocks.beauty.checker.copy()
+    level = np.abs(means) + _DARK_FLOOR * np.abs(means).mean() + blocks.least
+    for channel in range(3):
+        keep = blocks.keep[channel]
+        weight = 1 / level[channel][keep]
+        columns = np.stack([picture.means[channel][keep] * weight for picture in pictures], 1)
+        target = means[channel][keep] * weight
+        size = np.linalg.norm(columns, axis=0)
+        columns = columns / np.where(size > 0, size, 1)
+        solution = np.linalg.pinv(columns.T @ columns, rcond=1e-9, hermitian=True) @ (
+            columns.T @ target
+        )
+        factors = solution / np.where(size > 0, size, 1)
+        for factor, picture in zip(factors, pictures, strict=True):
+            means[channel] -= factor * picture.means[channel]
+            checker[channel] -= factor * picture.checker[channel]
+    return BlockPicture(means, checker)
+
+
+def fit_factors(blocks: BlockSet, judge: Judge, channel: int | None = None) -> FittedFactors:
+    """Fit the beauty as a non-negative combination of the passes, jointly or in one channel.
+
+    Weighted by the inverse noise variance, with Huber's weights (1964) against outliers; the
+    non-negative least squares are those of Lawson and Hanson (1974) on the normal equations.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(1)
+    >>> lamp, sky = (BlockPicture(rng.gamma(2, 1, (3, 9, 9)), np.zeros((3, 9, 9))) for _ in "ab")
+    >>> beauty = BlockPicture(lamp.means + 2 * sky.means, lamp.checker)
+    >>> blocks = BlockSet(("lamp", "sky"), beauty, (lamp, sky), np.ones((3, 9, 9), bool))
+    >>> judge = Judge(blocks, saturated_residual(blocks, ()))
+    >>> fit_factors(blocks, judge).factors.round(3).tolist()
+    [1.0, 2.0]
+    """
+    from scipy.optimize import nnls
+
+    kept = judge.keep.copy()
+    if channel is not None:
+        kept[np.arange(3) != channel] = False
+    columns = np.stack([picture.means[kept] for picture in blocks.passes], 1)
+    target = blocks.beauty.means[kept]
+    base = judge.weights()[kept]
+    factors = np.ones(columns.shape[1])
+    gram = np.eye(columns.shape[1])
+    for _ in range(_ROUNDS):
+        weights = base * _huber((target - columns @ factors) * np.sqrt(base))
+        weighted = columns * weights[:, None]
+        gram = weighted.T @ columns
+        scale = 1 / np.sqrt(np.maximum(np.diag(gram), 1e-300))
+        root = np.linalg.cholesky(gram * np.outer(scale, scale) + 1e-10 * np.eye(scale.size))
+        right = np.linalg.solve(root, (weighted.T @ target) * scale)
+        solution, _ = nnls(root.T, right)
+        previous, factors = factors, solution * scale
+        if np.allclose(previous, factors, rtol=1e-4, atol=1e-6):
+            break
+    spread = np.sqrt(np.maximum(np.diag(np.linalg.pinv(gram, hermitian=True)), 0))
+    return FittedFactors(factors, spread)
+
+
+def _huber(standardised: Float) -> Float:
+    return _HUBER / np.maximum(np.abs(standardised), _HUBER)
+
+
+def one_factor(target: Float, picture: Float, weights: Float) -> float:
+    """Robust non-negative factor by which one picture best makes a target.
+
+    Examples
+    --------
+    >>> ramp = np.linspace(1, 2, 50)
+    >>> round(one_factor(0.5 * ramp, ramp, np.ones(50)), 6)
+    0.5
+    """
+    factor = 1.0
+    for _ in range(_ROUNDS):
+        robust = weights * _huber((target - factor * picture) * np.sqrt(weights))
+        energy = float((robust * picture**2).sum())
+        if energy <= 0:
+            return 0.0
+        previous, factor = factor, max(0.0, float((robust * picture * target).sum()) / energy)
+        if abs(previous - factor) < 1e-5:
+            break
+    return factor

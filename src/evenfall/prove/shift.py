@@ -1,0 +1,155 @@
+"""Passes that do not lie on the beauty: the camera, or what is before it, moved between them.
+
+A picture moved by (across, down) pixels differs from itself, to first order, by that many times its
+slopes. The difference between beauty and passes is therefore fitted by the slopes of one pass, or
+of all together. Such a difference looks much like grain at edges, so it is asked for by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.prove.blocks import BlockGrid, Float, Plane
+from evenfall.prove.fit import Judge
+
+__all__ = ["Shift", "Slopes", "find_shift", "slopes_of"]
+
+_LEAST_PIXELS = 0.25
+_SURE = 12.0  # standard errors; noise is skewed, and edges are where it is largest
+_ROUNDS = 6
+_HUBER = 1.5
+
+
+@dataclass(frozen=True, eq=False)
+class Slopes:
+    """Mean change of a picture a pixel across and down, shape (3, rows, columns) of blocks."""
+
+    across: Float
+    down: Float
+
+
+@dataclass(frozen=True)
+class Shift:
+    """How far a pass stands off the beauty, in pixels right and down.
+
+    Parameters
+    ----------
+    index : int or None
+        Which pass; None if all stand off alike, that is the beauty does.
+    across, down : float
+        Pixels; of the passes against the beauty.
+    """
+
+    index: int | None
+    across: float
+    down: float
+
+    @property
+    def words(self) -> str:
+        """The shift in words.
+
+        Examples
+        --------
+        >>> Shift(0, 1.0, -2.04).words
+        '1.0 pixels right, 2.0 pixels up'
+        """
+        sides = (
+            (self.across, "right" if self.across > 0 else "left"),
+            (self.down, "down" if self.down > 0 else "up"),
+        )
+        told = [f"{abs(size):.1f} pixels {side}" for size, side in sides if abs(size) > 0.1]
+        return ", ".join(told)
+
+    def taken_from(self, means: Float, slopes: Sequence[Slopes]) -> Float:
+        """Give a difference without what the shift makes of it."""
+        moved = slopes if self.index is None else [slopes[self.index]]
+        left = means.copy()
+        for slope in moved:
+            left -= self.across * slope.across + self.down * slope.down
+        return left
+
+
+def slopes_of(planes: Sequence[Plane], grid: BlockGrid) -> Slopes:
+    """Reduce the slopes of a picture to blocks.
+
+    Examples
+    --------
+    >>> ramp = np.tile(np.arange(8, dtype=np.float32), (8, 1))
+    >>> bool(slopes_of([ramp] * 3, BlockGrid(8, 8, 4)).down.any())
+    False
+    """
+    counts = grid.counts()
+    across, down = [], []
+    for plane in planes:
+        light = plane.astype(np.float32)
+        across.append(grid.sums(_central(light, 1)) / counts)
+        down.append(grid.sums(_central(light, 0)) / counts)
+    return Slopes(np.stack(across), np.stack(down))
+
+
+def _central(light: npt.NDArray[np.float32], axis: int) -> npt.NDArray[np.float32]:
+    slope = np.zeros_like(light)
+    inner = [slice(None)] * 2
+    after, before = list(inner), list(inner)
+    inner[axis], after[axis], before[axis] = slice(1, -1), slice(2, None), slice(None, -2)
+    slope[tuple(inner)] = (light[tuple(after)] - light[tuple(before)]) / 2
+    return slope
+
+
+def find_shift(means: Float, judge: Judge, slopes: Sequence[Slopes]) -> Shift | None:
+    """Find the one pass whose shift explains most of a difference, or that of all together.
+
+    Parameters
+    ----------
+    means : ndarray
+        Beauty less the passes, shape (3, rows, columns) of blocks.
+    judge : Judge
+        Its noise.
+    slopes : sequence of Slopes
+        One a pass, with its factor applied.
+
+    Returns
+    -------
+    Shift or None
+        None if nothing moved by a quarter of a pixel or more, as far as noise lets tell. Shifts up
+        to a few pixels are found.
+    """
+    across = np.sum([slope.across for slope in slopes], axis=0)
+    every = Slopes(across, np.sum([slope.down for slope in slopes], axis=0))
+    found: Shift | None = None
+    most = 0.0
+    for index, slope in [*enumerate(slopes), (None, every)]:
+        shift, gain, sure = _fit(means, slope, judge)
+        if sure and gain > most:
+            found, most = Shift(index, float(shift[0]), float(shift[1])), gain
+    return found
+
+
+def _fit(target: Float, slope: Slopes, judge: Judge) -> tuple[Float, float, bool]:
+    """Robust shift, how much misfit it takes away, and whether it is one at all."""
+    kept = judge.keep
+    columns = np.stack([slope.across[kept], slope.down[kept]], 1)
+    wanted, base = target[kept], judge.weights()[kept]
+    shift, inverse = np.zeros(2), np.zeros((2, 2))
+    for _ in range(_ROUNDS):
+        off = np.abs(wanted - columns @ shift) * np.sqrt(base)
+        weighted = columns * (base * _HUBER / np.maximum(off, _HUBER))[:, None]
+        gram = weighted.T @ columns
+        if not np.all(np.diag(gram) > 0):
+            return shift, 0.0, False
+        inverse = np.linalg.pinv(gram, hermitian=True)
+        shift = inverse @ (weighted.T @ wanted)
+    gain = _misfit(wanted, base) - _misfit(wanted - columns @ shift, base)
+    error = float(np.sqrt(np.trace(inverse) * judge.spread))
+    size = float(np.hypot(*shift))
+    return shift, gain, size > max(_LEAST_PIXELS, _SURE * error)
+
+
+def _misfit(difference: Float, weights: Float) -> float:
+    """Huber's loss, summed."""
+    off = np.abs(difference) * np.sqrt(weights)
+    return float(np.where(off < _HUBER, off**2 / 2, _HUBER * (off - _HUBER / 2)).sum())

@@ -1,0 +1,1 @@
+"""What was opened and what came out: digests, provenance, the report."""

@@ -1,0 +1,289 @@
+"""Which passes to render, before anything is rendered: what is on and off in each, and how to save.
+
+The plan comes from a recipe or from a plain list of lights. `plan_text.sheet_text` writes it
+for a terminal or a text file, `plan_page.sheet_page` as a page to print.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from evenfall.errors import Fault, UsageError
+from evenfall.recipe.lights import Role
+from evenfall.survey.names import ROLE_WORDS, role_from_name
+
+if TYPE_CHECKING:
+    from evenfall.recipe import Recipe
+
+__all__ = [
+    "CAUTIONS",
+    "FORMAT",
+    "Caution",
+    "PassPlan",
+    "PlannedLight",
+    "parse_light",
+    "plan_from_recipe",
+    "plan_passes",
+]
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One thing that keeps passes additive, and why."""
+
+    title: str
+    text: str
+
+
+CAUTIONS = (
+    Caution(
+        "Lock the camera",
+        "No change of view, lens, depth of field, size or crop between passes; one moved pixel "
+        "shows as an edge in every mood.",
+    ),
+    Caution(
+        "One light, all of its light",
+        "Everything else off, also in the surroundings. Keep its bounced light: reflections, "
+        "glass and indirect light belong to the pass, and hiding a lamp from the camera is not "
+        "switching it off.",
+    ),
+    Caution(
+        "The same settings in every pass",
+        "Samples, bounces, clamping of bright samples, materials and geometry as in the beauty. A "
+        "limit on bright samples bends the sum: leave it off, or alike and high.",
+    ),
+    Caution(
+        "No look",
+        "No tone curve, exposure, white balance, vignette, glare or grain of the renderer's own: "
+        "they are not additive and cannot be taken out again.",
+    ),
+    Caution(
+        "No denoising of single passes",
+        "Denoised pictures add up only nearly. Save them raw; the recipe can denoise all of them "
+        "alike.",
+    ),
+    Caution(
+        "The background once",
+        "What is seen past the building belongs into one pass, usually the sky's, or into none "
+        "with alpha 0 behind everything, if a plate comes there.",
+    ),
+    Caution(
+        "One beauty to prove the sum",
+        "The same view with all lights on, at the same settings. Without it a missing or doubled "
+        "light cannot be found before the client finds it.",
+    ),
+)
+"""What keeps passes additive; common practice, each follows from the linearity of light."""
+
+FORMAT = (
+    ("File", "OpenEXR, one file a pass, or all in one file with a layer a light"),
+    ("Pixels", "half float; float where a lamp seen directly is above 65,504"),
+    ("Values", "scene-linear, neither clamped nor encoded for a display"),
+    ("Codec", "without loss: ZIP, ZIPS or PIZ"),
+    ("Channels", "R, G, B, and A if a plate comes behind the view"),
+    ("Colour space", "the same in all; written as chromaticities, else taken for BT.709"),
+    ("Size", "the full view, the same in all"),
+)
+"""How to save passes."""
+
+_WHAT_IS_ON: dict[Role, str] = {
+    "key": "the sun or other key alone; sky and lamps off",
+    "sky": "the sky alone, and the background; sun and lamps off",
+    "fill": "the fill alone",
+    "fixture": "these lamps alone; daylight off",
+    "outdoor fixture": "these lamps alone, seen through the glass too; daylight off",
+    "glow": "these glowing surfaces alone; daylight and lamps off",
+}
+
+
+@dataclass(frozen=True)
+class PlannedLight:
+    """A light whose pass is to be rendered.
+
+    Parameters
+    ----------
+    name : str
+        Its key in the recipe.
+    role : str
+        What it does in the picture.
+    file : str
+        File of its pass.
+    layer : str
+        Layer or part in that file; empty if it has the file for itself.
+    title : str
+        Name for people; the key if empty.
+    rendered : str
+        How it is to be rendered, in words: colour temperature, lumens; may be empty.
+    """
+
+    name: str
+    role: Role
+    file: str
+    layer: str = ""
+    title: str = ""
+    rendered: str = ""
+
+    @property
+    def label(self) -> str:
+        """Name for people."""
+        return self.title or self.name
+
+    @property
+    def what_is_on(self) -> str:
+        """What is on in its pass, in words."""
+        return _WHAT_IS_ON[self.role]
+
+    @property
+    def place(self) -> str:
+        """File, and layer if it shares the file."""
+        return f"{self.file} / {self.layer}" if self.layer else self.file
+
+
+@dataclass(frozen=True)
+class PassPlan:
+    """All passes of a view.
+
+    Parameters
+    ----------
+    title : str
+        Project and view.
+    lights : tuple of PlannedLight
+        One pass each.
+    beauty : str
+        File of the beauty.
+    size : str
+        Size of the view in words, or empty.
+    """
+
+    title: str
+    lights: tuple[PlannedLight, ...]
+    beauty: str
+    size: str = ""
+
+    def matrix(self) -> tuple[tuple[bool, ...], ...]:
+        """Say what is on: a row a pass and a row for the beauty, a column a light.
+
+        Examples
+        --------
+        >>> plan_passes(["sun", "sky"]).matrix()
+        ((True, False), (False, True), (True, True))
+        """
+        count = len(self.lights)
+        single = tuple(tuple(row == column for column in range(count)) for row in range(count))
+        return (*single, (True,) * count)
+
+
+def parse_light(text: str) -> tuple[str, Role]:
+    """Read a light as NAME or NAME:ROLE; without a role the name decides, else it is a fixture.
+
+    Raises
+    ------
+    UsageError
+        When the name is empty or the role is not known.
+
+    Examples
+    --------
+    >>> parse_light("garden lamps"), parse_light("L3:key")
+    (('garden lamps', 'outdoor fixture'), ('L3', 'key'))
+    """
+    name, _, said = text.partition(":")
+    name, said = name.strip(), said.strip().lower()
+    if not name:
+        raise UsageError(Fault("", text, "a light without a name", "NAME or NAME:ROLE"))
+    if not said:
+        guess = role_from_name(name)
+        return name, "fixture" if guess is None else guess.role
+    for role in ROLE_WORDS:
+        if said == role:
+            return name, role
+    allowed = f"one of {', '.join(sorted(ROLE_WORDS))}"
+    raise UsageError(Fault("", text, f"no such role: {said!r}", allowed))
+
+
+def plan_passes(lights: Sequence[str], *, title: str = "", prefix: str = "") -> PassPlan:
+    """Plan the passes of a plain list of lights.
+
+    Parameters
+    ----------
+    lights : sequence of str
+        Each NAME or NAME:ROLE.
+    title : str
+        Project and view.
+    prefix : str
+        What the file names begin with.
+
+    Raises
+    ------
+    UsageError
+        When there is no light, one is named twice, or one does not read; all faults at once.
+
+    Examples
+    --------
+    >>> [light.file for light in plan_passes(["sun", "Table lamps"], prefix="living").lights]
+    ['living_sun.exr', 'living_table_lamps.exr']
+    """
+    if not lights:
+        raise UsageError("no lights; name at least one, such as: sun sky pendants")
+    planned: list[PlannedLight] = []
+    faults: list[Fault] = []
+    for text in lights:
+        try:
+            name, role = parse_light(text)
+        except UsageError as error:
+            faults.extend(error.faults)
+            continue
+        key = _key(name)
+        if any(light.name == key for light in planned):
+            faults.append(
+                Fault(
+                    "",
+                    text,
+                    f"two lights would be named {key!r}",
+                    hint="give each light a name of its own",
+                )
+            )
+            continue
+        planned.append(
+            PlannedLight(key, role, _file(prefix, key), title="" if name == key else name)
+        )
+    if faults:
+        raise UsageError(faults)
+    return PassPlan(title or "Passes", tuple(planned), _file(prefix, "beauty"))
+
+
+def _key(name: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_") or "light"
+
+
+def _file(prefix: str, key: str) -> str:
+    return f"{prefix}_{key}.exr" if prefix else f"{key}.exr"
+
+
+def plan_from_recipe(recipe: Recipe) -> PassPlan:
+    """Plan the passes that a recipe names; its files need not exist yet."""
+    model = recipe.model
+    lights = tuple(
+        PlannedLight(
+            name,
+            light.role,
+            light.file,
+            " / ".join(part for part in (light.part, light.layer) if part),
+            light.title or "",
+            _rendered_words(light.rendered.kelvin, light.rendered.lumens),
+        )
+        for name, light in model.lights.items()
+    )
+    beauty = model.passes.beauty
+    inside = "" if beauty is None else " / ".join(p for p in (beauty.part, beauty.layer) if p)
+    file = "beauty.exr" if beauty is None else beauty.file
+    title = ", ".join(part for part in (model.project.title, model.project.view) if part)
+    return PassPlan(title or recipe.path.stem, lights, f"{file} / {inside}" if inside else file)
+
+
+def _rendered_words(kelvin: float | None, lumens: float | None) -> str:
+    said = [f"{kelvin:g} K"] if kelvin is not None else []
+    said += [f"{lumens:g} lm"] if lumens is not None else []
+    return ", ".join(said)

@@ -1,0 +1,1 @@
+"""What every command needs of the machine: files written whole, a cache folder, processors."""

@@ -1,0 +1,140 @@
+"""The sample passes, rendered by a path tracer, with each fault of the trade seeded in turn."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from evenfall.passes.image import PassImage
+from evenfall.passes.reading import read
+from evenfall.prove.proof import Proof
+from evenfall.prove.prove import prove
+
+SAMPLES = Path(__file__).parents[2] / "sample_passes"
+LIGHTS = (
+    *("sun", "sky", "fill", "pendants", "floor_lamp", "table_lamp", "shelf_strip"),
+    "terrace_lantern",
+)
+
+pytestmark = pytest.mark.skipif(
+    not all((SAMPLES / f"{name}.exr").is_file() for name in (*LIGHTS, "beauty")),
+    reason="the sample passes are not here",
+)
+
+Change = Callable[[np.ndarray], np.ndarray]
+FACTOR_TOLERANCE = 0.05  # of the weakest light, 0.4 % of the whole
+
+
+@pytest.fixture(scope="module")
+def samples() -> dict[str, PassImage]:
+    return {name: read(SAMPLES / f"{name}.exr")[0] for name in (*LIGHTS, "beauty")}
+
+
+def changed(image: PassImage, change: Change) -> PassImage:
+    rgb = change(image.rgb()).astype(np.float32)
+    red, green, blue = (np.ascontiguousarray(rgb[..., channel]) for channel in range(3))
+    return replace(image, planes=(red, green, blue))
+
+
+def proof_of(samples: dict[str, PassImage], **others: PassImage | None) -> Proof:
+    pictures = {**samples, **others}
+    beauty = pictures.pop("beauty")
+    return prove(beauty, lambda: [(k, v) for k, v in pictures.items() if v is not None])
+
+
+def codes(proof: Proof) -> list[tuple[str, tuple[str, ...]]]:
+    return [(diagnosis.code, diagnosis.lights) for diagnosis in proof.diagnoses]
+
+
+def srgb(linear: np.ndarray) -> np.ndarray:
+    """IEC 61966-2-1, cut off at 1 as display files are."""
+    power = 1.055 * np.maximum(linear, 1e-9) ** (1 / 2.4) - 0.055
+    return np.minimum(np.where(linear <= 0.0031308, 12.92 * linear, power), 1)
+
+
+def test_as_they_are_they_add_up(samples: dict[str, PassImage]) -> None:
+    proof = proof_of(samples)
+    assert proof.verdict == "adds up"
+    assert codes(proof) == []
+    assert all(each.as_rendered for each in proof.lights)
+    assert proof.difference_share < 1.3 * proof.noise_share
+
+
+@pytest.mark.parametrize("light", LIGHTS)
+def test_dropped(samples: dict[str, PassImage], light: str) -> None:
+    assert codes(proof_of(samples, **{light: None})) == [("pass-missing", ())]
+
+
+@pytest.mark.parametrize("light", LIGHTS)
+def test_doubled(samples: dict[str, PassImage], light: str) -> None:
+    proof = proof_of(samples, copy=samples[light])
+    assert codes(proof) == [("pass-counted-twice", ("copy",))]
+    assert f"same light as {light}" in proof.diagnoses[0].message
+
+
+@pytest.mark.parametrize("light", LIGHTS)
+def test_one_stop_more(samples: dict[str, PassImage], light: str) -> None:
+    proof = proof_of(samples, **{light: changed(samples[light], lambda rgb: 2 * rgb)})
+    assert codes(proof) == [("pass-exposure", (light,))]
+    found = next(each for each in proof.lights if each.name == light)
+    assert found.factor == pytest.approx(0.5, rel=FACTOR_TOLERANCE)
+
+
+@pytest.mark.parametrize("light", LIGHTS)
+def test_display_encoded(samples: dict[str, PassImage], light: str) -> None:
+    proof = proof_of(samples, **{light: changed(samples[light], srgb)})
+    assert codes(proof) == [("pass-display-encoded", (light,))]
+
+
+def test_beauty_clamped_encoded_or_tone_mapped(samples: dict[str, PassImage]) -> None:
+    beauty = samples["beauty"]
+    clamped = changed(beauty, lambda rgb: np.minimum(rgb, 1))
+    assert codes(proof_of(samples, beauty=clamped)) == [("beauty-clipped", ())]
+    encoded = changed(beauty, srgb)
+    assert codes(proof_of(samples, beauty=encoded)) == [("beauty-display-encoded", ())]
+    curved = changed(beauty, lambda rgb: rgb / (1 + rgb))
+    assert codes(proof_of(samples, beauty=curved)) == [("beauty-tone-mapped", ())]
+
+
+def test_denoised_apart(samples: dict[str, PassImage]) -> None:
+    """The pixel filter ties neighbours together; every second pixel is denoised apart."""
+    oidn = pytest.importorskip("pyoidn", reason="Open Image Denoise is an optional extra")
+
+    def smooth(rgb: np.ndarray) -> np.ndarray:
+        done = np.empty_like(rgb)
+        for place in ((slice(y, None, 2), slice(x, None, 2)) for y in (0, 1) for x in (0, 1)):
+            done[place] = oidn.denoise(np.ascontiguousarray(rgb[place]), hdr=True)
+        return done
+
+    for light in ("sun", "sky", "pendants"):
+        proof = proof_of(samples, **{light: changed(samples[light], smooth)})
+        assert codes(proof) == [("denoised-apart", (light,))]
+    proof = proof_of(samples, beauty=changed(samples["beauty"], smooth))
+    assert codes(proof) == [("denoised-apart", ())]
+
+
+@pytest.mark.parametrize("light", ["sun", "sky", "pendants"])
+def test_camera_moved(samples: dict[str, PassImage], light: str) -> None:
+    moved = changed(samples[light], lambda rgb: np.roll(rgb, 1, axis=1))
+    proof = proof_of(samples, **{light: moved})
+    assert codes(proof) == [("camera-moved", (light,))]
+    assert "1.0 pixels right" in proof.diagnoses[0].message or "0.9" in proof.diagnoses[0].message
+
+
+def test_alpha_missing(samples: dict[str, PassImage]) -> None:
+    bare: dict[str, Any] = {light: replace(samples[light], alpha=None) for light in LIGHTS}
+    assert codes(proof_of(samples, **bare)) == [("alpha-missing", LIGHTS)]
+
+
+def test_background_missing(samples: dict[str, PassImage]) -> None:
+    """A sky that the beauty shows behind its alpha and no pass holds."""
+    alpha = samples["beauty"].alpha
+    assert alpha is not None
+    behind = (1 - alpha.astype(np.float32))[..., None] * np.float32([1.4, 2.0, 3.1])
+    beauty = changed(samples["beauty"], lambda rgb: rgb + behind)
+    assert codes(proof_of(samples, beauty=beauty)) == [("background-missing", ())]
