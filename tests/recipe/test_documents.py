@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from evenfall.recipe import load
-from evenfall.recipe.checking import check_tree
+from evenfall.recipe.words.checking import check_tree
 
 ROOT = Path(__file__).parents[2]
 DOCUMENTS = [ROOT / "README.md", *sorted((ROOT / "docs").rglob("*.md"))]

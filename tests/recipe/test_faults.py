@@ -499,8 +499,8 @@ def test_no_message_speaks_the_libraries_jargon(faults_of: Faults, villa_text: s
     """Every key of the villa with a value of every wrong kind: no jargon, never a crash."""
     import tomllib
 
-    from evenfall.recipe.checking import check_tree
     from evenfall.recipe.places import Place
+    from evenfall.recipe.words.checking import check_tree
 
     def places_of(value: object, place: Place = ()) -> list[Place]:
         inner: list[tuple[str | int, object]] = []

@@ -10,7 +10,7 @@ import pytest
 
 from evenfall.recipe import Recipe, Rendered, load
 from evenfall.recipe.starter import StarterLight, starter_recipe
-from evenfall.recipe.wording import setting_words
+from evenfall.recipe.words.wording import setting_words
 
 SUN = StarterLight("sun", "sun.exr", role="key", reason="brightest and most directional")
 SKY = StarterLight("sky", "sky.exr", role="sky", rendered=Rendered(kelvin=9000))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from evenfall.recipe.base import parse_stops
-from evenfall.recipe.wording import stops_words
+from evenfall.recipe.words.wording import stops_words
 
 
 @pytest.mark.parametrize(

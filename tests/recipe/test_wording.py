@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from evenfall.recipe.lights import LightSetting
-from evenfall.recipe.wording import setting_words
+from evenfall.recipe.words.wording import setting_words
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from evenfall.advice.gains import is_on, plain_gain
 from evenfall.errors import Advice
 from evenfall.recipe import Recipe, ResolvedMood
-from evenfall.recipe.wording import gain_words
+from evenfall.recipe.words.wording import gain_words
 from evenfall.survey.names import role_from_name, words_of
 
 __all__ = ["roles_unlike_names", "suns_after_sunset"]

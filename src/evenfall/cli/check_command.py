@@ -179,7 +179,7 @@ def _rendered(recipe: Recipe, light: str) -> str:
 
 
 def _moods_table(recipe: Recipe) -> Table:
-    from evenfall.recipe.wording import setting_words, stops_words
+    from evenfall.recipe.words.wording import setting_words, stops_words
 
     moods = list(recipe.moods.values())
     table = _table("Moods", "", *(mood.name for mood in moods))

@@ -146,7 +146,7 @@ def _print(proof: Proof) -> None:
 
 
 def _print_verdict(proof: Proof, console: Console) -> None:
-    from evenfall.recipe.wording import percent_words
+    from evenfall.recipe.words.wording import percent_words
 
     words = {
         "adds up": "The passes add up to the beauty.",
@@ -178,7 +178,7 @@ def _table(proof: Proof) -> Table:
     from rich import box
     from rich.table import Table
 
-    from evenfall.recipe.wording import percent_words
+    from evenfall.recipe.words.wording import percent_words
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     table.add_column("light")

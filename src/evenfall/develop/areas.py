@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from evenfall.mix.areas import area_weights
 from evenfall.recipe import Area, Recipe, ResolvedMood
-from evenfall.recipe.suggesting import joined
+from evenfall.recipe.words.suggesting import joined
 
 __all__ = ["AbsentObjects", "weights_of"]
 

@@ -23,7 +23,7 @@ from evenfall.mix.matching import MeanNeed, area_mean, means_needed, solve_match
 from evenfall.mix.plan import RegionalGain, plan_mix
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.recipe import Area, Recipe, ResolvedMood, WhiteBalance
-from evenfall.recipe.suggesting import joined
+from evenfall.recipe.words.suggesting import joined
 from evenfall.system.processors import default_workers, passes_at_once
 
 __all__ = ["Exposed", "View", "mix_alone", "mix_and_expose", "open_view"]

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from evenfall.drawings.lettering import Lettering, letter
 from evenfall.look.output import encode_srgb
-from evenfall.recipe.wording import percent_words
+from evenfall.recipe.words.wording import percent_words
 
 if TYPE_CHECKING:
     from PIL import Image, ImageDraw

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from evenfall.errors import Fault, PixelSourceError
-from evenfall.recipe.suggesting import closest, joined
+from evenfall.recipe.words.suggesting import closest, joined
 
 __all__ = [
     "CDL_FILES",

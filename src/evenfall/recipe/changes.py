@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from evenfall.errors import Fault, RecipeError
-from evenfall.recipe.describing import slot_at
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.places import Place, dotted, parse_place
 from evenfall.recipe.shorthand import opened, replaced_by
-from evenfall.recipe.suggesting import did_you_mean
+from evenfall.recipe.words.describing import slot_at
+from evenfall.recipe.words.suggesting import did_you_mean
 
 __all__ = ["Change", "apply_changes", "parse_change", "parse_changes", "put"]
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from evenfall.errors import Fault, UsageError
 from evenfall.recipe import Recipe
-from evenfall.recipe.suggesting import did_you_mean
+from evenfall.recipe.words.suggesting import did_you_mean
 
 __all__ = ["choose_moods"]
 

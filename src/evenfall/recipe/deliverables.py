@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, field_validator, model_validator
 
 from evenfall.recipe.base import Part, Point, Takes
-from evenfall.recipe.suggesting import joined
+from evenfall.recipe.words.suggesting import joined
 
 __all__ = ["Deliverable", "Draft", "Print", "Sheet"]
 

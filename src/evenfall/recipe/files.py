@@ -10,12 +10,12 @@ from pathlib import Path
 
 from evenfall.recipe.areas import Area
 from evenfall.recipe.camera import Camera
-from evenfall.recipe.findings import Finding
-from evenfall.recipe.hints import shown
 from evenfall.recipe.look import Look
 from evenfall.recipe.model import Passes, RecipeModel
 from evenfall.recipe.moods import Mood
 from evenfall.recipe.places import Place
+from evenfall.recipe.words.findings import Finding
+from evenfall.recipe.words.hints import shown
 
 __all__ = ["check_files", "pass_file_name"]
 

@@ -10,13 +10,13 @@ from typing import Any
 
 from evenfall.recipe.camera import Camera
 from evenfall.recipe.deliverables import Deliverable
-from evenfall.recipe.findings import Finding
-from evenfall.recipe.hints import shown
 from evenfall.recipe.lights import LightSetting
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.moods import Mood
 from evenfall.recipe.places import Place, dotted
-from evenfall.recipe.suggesting import did_you_mean, joined
+from evenfall.recipe.words.findings import Finding
+from evenfall.recipe.words.hints import shown
+from evenfall.recipe.words.suggesting import did_you_mean, joined
 
 __all__ = ["NAME_FIELDS", "Names", "check_references"]
 

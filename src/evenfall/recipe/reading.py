@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from evenfall.errors import Fault, RecipeError
-from evenfall.recipe.syntax import syntax_fault
+from evenfall.recipe.words.syntax import syntax_fault
 
 __all__ = ["parse_toml", "read_text"]
 

@@ -9,10 +9,8 @@ from typing import Any
 
 from evenfall.errors import Fault, RecipeError
 from evenfall.recipe.changes import Change, apply_changes, parse_changes
-from evenfall.recipe.checking import check_tree
 from evenfall.recipe.files import check_files as missing_files
 from evenfall.recipe.files import pass_file_name
-from evenfall.recipe.findings import Finding
 from evenfall.recipe.light_names import Names, check_references
 from evenfall.recipe.lines import LineMap, map_lines
 from evenfall.recipe.model import RecipeModel
@@ -20,6 +18,8 @@ from evenfall.recipe.places import Place, dotted, parse_place
 from evenfall.recipe.reading import parse_toml, read_text
 from evenfall.recipe.resolve import ResolvedMood, members, resolve_moods
 from evenfall.recipe.shorthand import fill_curves
+from evenfall.recipe.words.checking import check_tree
+from evenfall.recipe.words.findings import Finding
 
 __all__ = ["Recipe", "load"]
 

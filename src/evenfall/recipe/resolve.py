@@ -12,12 +12,12 @@ from pydantic import ValidationError
 from evenfall.recipe.areas import Area
 from evenfall.recipe.base import Part
 from evenfall.recipe.camera import Camera
-from evenfall.recipe.findings import Finding
 from evenfall.recipe.lights import LightSetting, Match
 from evenfall.recipe.look import Cdl, Look
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.moods import Daylight, Mood, Overlay, Plate, Region
 from evenfall.recipe.places import Place
+from evenfall.recipe.words.findings import Finding
 
 __all__ = ["ResolvedMood", "members", "merge", "resolve_moods"]
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from evenfall.recipe.describing import parts_at
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.places import Place
+from evenfall.recipe.words.describing import parts_at
 
 __all__ = ["fill_curves", "is_light_setting", "opened", "replaced_by"]
 

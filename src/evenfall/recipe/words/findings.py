@@ -8,12 +8,12 @@ from typing import Any
 
 from pydantic_core import ErrorDetails
 
-from evenfall.recipe.describing import Slot, slot_at
-from evenfall.recipe.hints import hint_for, shown
 from evenfall.recipe.model import FORMAT_VERSION, RecipeModel
 from evenfall.recipe.places import Place
-from evenfall.recipe.strangers import stranger
-from evenfall.recipe.suggesting import did_you_mean, joined
+from evenfall.recipe.words.describing import Slot, slot_at
+from evenfall.recipe.words.hints import hint_for, shown
+from evenfall.recipe.words.strangers import stranger
+from evenfall.recipe.words.suggesting import did_you_mean, joined
 
 __all__ = ["Finding", "finding_of"]
 

@@ -8,11 +8,11 @@ from collections.abc import Mapping
 from typing import Any, get_args, get_origin
 
 from evenfall.recipe.base import Part
-from evenfall.recipe.describing import kinds_at, parts_at, slot_at
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.places import Place, dotted
 from evenfall.recipe.shorthand import is_light_setting
-from evenfall.recipe.suggesting import did_you_mean
+from evenfall.recipe.words.describing import kinds_at, parts_at, slot_at
+from evenfall.recipe.words.suggesting import did_you_mean
 
 __all__ = ["hint_for", "is_fixed_list", "shown"]
 

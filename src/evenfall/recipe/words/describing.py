@@ -14,7 +14,7 @@ from pydantic.fields import FieldInfo
 
 from evenfall.recipe.base import OrNone, Part, Takes
 from evenfall.recipe.places import Place
-from evenfall.recipe.suggesting import joined
+from evenfall.recipe.words.suggesting import joined
 
 __all__ = ["Slot", "kinds_at", "parts_at", "slot_at", "slots_at", "takes"]
 

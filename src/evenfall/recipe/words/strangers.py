@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from evenfall.recipe.base import Part
-from evenfall.recipe.describing import parts_at
 from evenfall.recipe.lights import LightSetting, Rendered
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.places import Place, dotted
-from evenfall.recipe.suggesting import closest, joined
+from evenfall.recipe.words.describing import parts_at
+from evenfall.recipe.words.suggesting import closest, joined
 
 __all__ = ["stranger"]
 

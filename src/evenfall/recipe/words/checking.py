@@ -9,10 +9,10 @@ from typing import Any
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from evenfall.recipe.findings import Finding, finding_of
-from evenfall.recipe.hints import is_fixed_list
 from evenfall.recipe.model import FORMAT_VERSION, RecipeModel
 from evenfall.recipe.places import Place
+from evenfall.recipe.words.findings import Finding, finding_of
+from evenfall.recipe.words.hints import is_fixed_list
 
 __all__ = ["Checked", "check_tree"]
 

@@ -1,0 +1,1 @@
+"""The recipe in words: what is wrong with it, what was meant, and how its settings are said."""
