@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import os
+import re
 import socket
 import subprocess
 import sys
@@ -91,6 +93,38 @@ def test_no_permission_is_told(corpus: Path, monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr(os, "open", refuse)
     with pytest.raises(PassError, match="may not be read"):
         read(corpus / "codec_zip.exr")
+
+
+@pytest.mark.skipif(not hasattr(os, "pread"), reason="read in another way on this system")
+@pytest.mark.parametrize("code", [errno.EIO, errno.ESTALE], ids=["EIO", "ESTALE"])
+@pytest.mark.parametrize(
+    "file",
+    ["codec_zip.exr", "codec_htj2k32.exr", "tiled.exr", "runs.hdr", "strips.tif", "little.pfm"],
+)
+def test_a_failing_disk_is_told_by_the_file_at_every_read(
+    corpus: Path, monkeypatch: pytest.MonkeyPatch, file: str, code: int
+) -> None:
+    really, left = os.pread, 0
+
+    def failing(descriptor: int, count: int, offset: int) -> bytes:
+        nonlocal left
+        left -= 1
+        if left < 0:
+            raise OSError(code, os.strerror(code))
+        return really(descriptor, count, offset)
+
+    monkeypatch.setattr(os, "pread", failing)
+    says = (
+        rf"{re.escape(file)}: cannot be read: {re.escape(os.strerror(code))}; check the disk"
+    )
+    left = 1 << 20
+    read(corpus / file)
+    reads = (1 << 20) - left
+    assert reads > 2
+    for sound_reads in range(reads):
+        left = sound_reads
+        with pytest.raises(PassError, match=says):
+            read(corpus / file)
 
 
 def test_file_name_with_a_null_byte() -> None:

@@ -26,6 +26,7 @@ from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.library import PassLibrary
 from evenfall.recipe import Draft, Repair
 from evenfall.system.cache import cache_folder, keep, note_use
+from evenfall.system.regular import open_regular
 
 __all__ = ["ReducedLibrary", "area_mean", "keep_for_drafts", "narrowed", "reduced_size"]
 
@@ -297,7 +298,7 @@ def _reduce(image: PassImage, size: tuple[int, int]) -> PassImage:
 def _load(path: Path, header: PassHeader) -> PassImage | None:
     """Read a kept pass; None when there is none or it is not whole."""
     try:
-        with path.open("rb") as stream:
+        with open_regular(path) as stream:
             facts = json.loads(stream.readline())
             data = stream.read()
         if zlib_ng.adler32(data) != facts["checksum"]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import os
-import stat
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -12,9 +11,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import BinaryIO
 
+from evenfall.errors import PassError
 from evenfall.passes.faults import refused
+from evenfall.system.regular import descriptor_of, other_kind
 
-__all__ = ["FileView", "PassFile", "Stamp", "check_inside", "open_pass", "stamp"]
+__all__ = ["FileView", "PassFile", "Stamp", "check_inside", "open_pass", "stamp", "unreadable"]
 
 
 @dataclass(frozen=True)
@@ -84,24 +85,45 @@ class PassFile:
     size: int
     stamp: Stamp
     lock: threading.Lock = field(default_factory=threading.Lock, repr=False)
+    failures: list[PassError] = field(default_factory=list, repr=False)
 
     def at(self, offset: int, count: int) -> bytes:
-        """Read `count` bytes at `offset`; fewer only where the file ends."""
+        """Read `count` bytes at `offset`; fewer only where the file ends.
+
+        Raises
+        ------
+        PassError
+            When the disk or the share does not give them. It is kept in `failures` too, since
+            libraries that read through us may make another error of it, or none.
+        """
         data = self._some(offset, count)
         while 0 < len(data) < count and (more := self._some(offset + len(data), count - len(data))):
             data += more
         return data
 
     def _some(self, offset: int, count: int) -> bytes:
-        if hasattr(os, "pread"):
-            return os.pread(self.stream.fileno(), count, offset)
-        with self.lock:
-            self.stream.seek(offset)
-            return self.stream.read(count)
+        try:
+            if hasattr(os, "pread"):
+                return os.pread(self.stream.fileno(), count, offset)
+            with self.lock:
+                self.stream.seek(offset)
+                return self.stream.read(count)
+        except OSError as error:
+            self.failures.append(unreadable(self.path, error))
+            raise self.failures[-1] from None
+
+    def check_was_read(self) -> None:
+        """Raise the first failure of reading, whatever a library has made of it."""
+        if self.failures:
+            raise self.failures[0] from None
 
     def check_unchanged(self) -> None:
         """Raise PassError if the file was written to since it was opened."""
-        if Stamp.of(os.fstat(self.stream.fileno())) != self.stamp:
+        try:
+            now = Stamp.of(os.fstat(self.stream.fileno()))
+        except OSError as error:
+            raise unreadable(self.path, error) from None
+        if now != self.stamp:
             raise refused(
                 self.path,
                 "the file changed while it was read",
@@ -156,25 +178,36 @@ def open_pass(path: Path) -> Iterator[PassFile]:
     Raises
     ------
     PassError
-        When it is missing, no regular file, empty, or may not be read; and when it has changed
-        by the time the block ends.
+        When it is missing, no regular file, empty, or may not be read; and when it could not be
+        read to the end or has changed by the time the block ends.
     """
     descriptor = _open(path)
     with os.fdopen(descriptor, "rb", buffering=0) as stream:
         status = os.fstat(descriptor)
         _check_regular(path, status)
         opened = PassFile(path, stream, status.st_size, Stamp.of(status))
-        yield opened
+        try:
+            yield opened
+        except Exception:
+            opened.check_was_read()
+            raise
+        opened.check_was_read()
         opened.check_unchanged()
+
+
+def unreadable(path: Path, error: OSError) -> PassError:
+    """Error for a file that the system does not give us, although it is there."""
+    return refused(
+        path,
+        f"cannot be read: {error.strerror or error}",
+        hint="check the disk or the share it lies on, or copy it elsewhere, then run again",
+    )
 
 
 def _open(path: Path) -> int:
     try:
         _check_regular(path, path.stat())
-        # O_NONBLOCK: a FIFO put in the file's place between the two calls cannot hang us either.
-        return os.open(
-            path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
-        )
+        return descriptor_of(path)
     except FileNotFoundError:
         raise refused(path, "there is no such file") from None
     except PermissionError:
@@ -185,20 +218,8 @@ def _open(path: Path) -> int:
 
 
 def _check_regular(path: Path, status: os.stat_result) -> None:
-    if not stat.S_ISREG(status.st_mode):
-        raise refused(path, f"is {_what_it_is(status.st_mode)}", "a picture file")
+    kind = other_kind(status.st_mode)
+    if kind is not None:
+        raise refused(path, f"is {kind}", "a picture file")
     if status.st_size == 0:
         raise refused(path, "is empty (0 bytes)", hint="render or copy the pass again")
-
-
-def _what_it_is(mode: int) -> str:
-    for test, word in (
-        (stat.S_ISDIR, "a directory"),
-        (stat.S_ISFIFO, "a FIFO (named pipe)"),
-        (stat.S_ISSOCK, "a socket"),
-        (stat.S_ISCHR, "a device"),
-        (stat.S_ISBLK, "a device"),
-    ):
-        if test(mode):
-            return word
-    return "no regular file"

@@ -11,14 +11,15 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from evenfall.passes.faults import refused
-from evenfall.passes.files import open_pass
+from evenfall.passes.files import open_pass, unreadable
 from evenfall.system.cache import cache_folder, keep
+from evenfall.system.regular import open_regular
 
 __all__ = ["fingerprint", "is_fingerprint", "noted_fingerprint"]
 
 _BLOCK_BYTES = 8 << 20  # other threads need not be waited for while a block is read or hashed
 _FINGERPRINT = re.compile(r"sha256:[0-9a-f]{64}")
+_LONGEST_NOTE = 100
 _PATIENCE_SECONDS = 0.05  # of a thread that waits for another's work, until it asks itself again
 
 _Wish = Callable[[], bool]
@@ -102,7 +103,7 @@ def fingerprint(path: Path, *, is_wanted: _Wish = lambda: True) -> str | None:
                 if not is_wanted():
                     return None
         except OSError as error:
-            raise refused(path, f"cannot be read: {error.strerror or error}") from None
+            raise unreadable(path, error) from None
     return f"sha256:{digest.hexdigest()}"
 
 
@@ -148,7 +149,8 @@ def _note_path(path: Path) -> Path:
 
 def _recall(note: Path) -> str | None:
     try:
-        noted = note.read_text(encoding="ascii")
+        with open_regular(note) as stream:
+            noted = stream.read(_LONGEST_NOTE).decode("ascii")
     except (OSError, ValueError):
         return None
     return noted if is_fingerprint(noted) else None

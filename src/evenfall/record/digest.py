@@ -23,6 +23,7 @@ from evenfall.recipe import Area, Meter, Recipe, ResolvedMood
 from evenfall.recipe.look import View
 from evenfall.recipe.places import dotted
 from evenfall.record.excerpt import excerpt, mood_chain, relevant_changes, renumbered
+from evenfall.system.regular import open_regular
 
 __all__ = ["Origins", "lights_behind", "side_files"]
 
@@ -171,7 +172,7 @@ class Origins:
     def _hash(self, path: Path) -> str:
         if path not in self._files:
             try:
-                with path.open("rb") as stream:
+                with open_regular(path) as stream:
                     self._files[path] = hashlib.file_digest(stream, "sha256").hexdigest()
             except OSError as error:
                 self._files[path] = f"unreadable: {error.strerror}"

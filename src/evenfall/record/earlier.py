@@ -10,6 +10,7 @@ from typing import Any
 
 from evenfall.recipe import Recipe
 from evenfall.record.report import REPORT_FORMAT, FileReport, MoodReport, RunReport
+from evenfall.system.regular import open_regular
 
 __all__ = ["Earlier"]
 
@@ -31,7 +32,8 @@ class Earlier:
         self.out, self.draft = out, draft
         self.path = out / f"{recipe.output_stem}{'_draft' if draft else ''}_report.json"
         try:
-            values = json.loads(self.path.read_text(encoding="utf-8"))
+            with open_regular(self.path) as stream:
+                values = json.loads(stream.read().decode("utf-8"))
             sound = values["evenfall_report"] == REPORT_FORMAT
             lights = values["lights"].items() if sound else ()
             self.lights: dict[str, dict[str, Any]] = {name: dict(noted) for name, noted in lights}
@@ -79,7 +81,7 @@ def _hash(path: Path, size: int | None) -> str | None:
     try:
         if path.stat().st_size != size:
             return None
-        with path.open("rb") as stream:
+        with open_regular(path) as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()
     except OSError:
         return None

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.system.cache import cache_folder, keep, note_use
+from evenfall.system.regular import open_regular
 
 __all__ = ["load_thumbnail", "store_thumbnail"]
 
@@ -19,7 +20,8 @@ def load_thumbnail(mood_digest: str, size: tuple[int, int]) -> npt.NDArray[np.ui
     """Give the small picture of a mood that an earlier run kept, if it did."""
     path = _thumbnail_path(mood_digest, size)
     try:
-        codes = np.fromfile(path, np.uint8)
+        with open_regular(path) as stream:
+            codes = np.frombuffer(stream.read(), np.uint8)
     except OSError:
         return None
     body, checksum = codes[:-32], codes[-32:].tobytes()

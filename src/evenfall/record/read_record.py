@@ -11,6 +11,7 @@ from evenfall.deliver.jpeg import xmp_in_jpeg
 from evenfall.deliver.png import xmp_in_png
 from evenfall.deliver.provenance import Provenance, record_from_xmp
 from evenfall.errors import Fault, PixelSourceError
+from evenfall.system.regular import open_regular
 
 __all__ = ["read_provenance"]
 
@@ -31,7 +32,8 @@ def read_provenance(path: Path) -> Provenance | None:
         If the file cannot be read, is of another kind, or its record is damaged.
     """
     try:
-        data = path.read_bytes()
+        with open_regular(path) as stream:
+            data = stream.read()
     except OSError as error:
         found = f"cannot be read: {error.strerror or error}"
         raise PixelSourceError(Fault(str(path), "", found, _KINDS)) from error
