@@ -114,9 +114,7 @@ def test_a_failing_disk_is_told_by_the_file_at_every_read(
         return really(descriptor, count, offset)
 
     monkeypatch.setattr(os, "pread", failing)
-    says = (
-        rf"{re.escape(file)}: cannot be read: {re.escape(os.strerror(code))}; check the disk"
-    )
+    says = rf"{re.escape(file)}: cannot be read: {re.escape(os.strerror(code))}; check the disk"
     left = 1 << 20
     read(corpus / file)
     reads = (1 << 20) - left

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 import numpy as np
 import pytest
 
 from evenfall.passes import PixelCensus
 from evenfall.passes.finite import NonFiniteRule, count_and_replace
+from evenfall.passes.image import Brightest
 from evenfall.passes.openexr.chroma import luminance_chroma_to_rgb, upsample
 from evenfall.passes.openexr.layers import group_channels
 from evenfall.passes.placement import place
@@ -59,12 +62,45 @@ def test_pixels_are_counted_once_whatever_the_number_of_channels(
     assert red[150, 1] == -1
 
 
-def test_alpha_is_mended_too() -> None:
-    planes = [np.ones((3, 3), np.float16) for _ in range(3)]
-    alpha = np.ones((3, 3), np.float32)
-    alpha[1, 1] = np.nan
-    assert count_and_replace(planes, alpha, "neighbours").replaced == 1
-    assert alpha[1, 1] == 1
+@pytest.mark.parametrize("rule", ["black", "neighbours"])
+@pytest.mark.parametrize("dtype", DTYPES)
+def test_alpha_is_mended_by_itself_and_colour_kept(
+    dtype: type[np.floating], rule: NonFiniteRule
+) -> None:
+    planes = [np.array([[0.5, 0, 2, 3]], dtype) for _ in range(3)]
+    alpha = np.array([[np.nan, np.nan, -np.inf, 0.25]], dtype)
+    assert count_and_replace(planes, alpha, rule) == PixelCensus(alpha=3)
+    assert [plane.tolist() for plane in planes] == [[[0.5, 0, 2, 3]]] * 3
+    assert alpha.tolist() == [[1, 0, 1, 0.25]]  # covered where there is light
+
+
+def test_alpha_of_a_broken_colour_is_kept() -> None:
+    planes = [np.array([[np.nan, 1]], np.float32), np.array([[2, 1]], np.float32)]
+    alpha = np.array([[0.5, np.inf]], np.float32)
+    assert count_and_replace(planes, alpha, "black") == PixelCensus(nan=1, replaced=1, alpha=1)
+    assert planes[1].tolist() == [[0, 1]]
+    assert alpha.tolist() == [[0.5, 1]]
+
+
+def test_the_farthest_from_light_is_named_by_its_place() -> None:
+    planes = [np.ones((300, 5), np.float32) for _ in range(3)]
+    planes[0][2, 1] = 2e12
+    planes[1][299, 4] = -3e38
+    planes[2][299, 4] = np.nan
+    planes[2][299, 3] = np.inf
+    census = count_and_replace(planes, None, "black")
+    assert (census.huge, census.negative, census.replaced) == (2, 1, 2)
+    assert census.brightest is not None
+    assert (census.brightest.column, census.brightest.row) == (4, 299)
+    assert str(census.brightest) == "-3e+38 at 4, 299"
+
+
+def test_censuses_of_two_parts_add_up() -> None:
+    upper = PixelCensus(nan=1, huge=1, brightest=Brightest(3, 2, 1e13))
+    lower = PixelCensus(nan=2, alpha=4, huge=1, brightest=Brightest(0, 1, -1e14)).lowered(10)
+    assert upper + lower == PixelCensus(nan=3, alpha=4, huge=2, brightest=Brightest(0, 11, -1e14))
+    assert PixelCensus.of(asdict(lower)) == lower
+    assert PixelCensus.of(asdict(PixelCensus(nan=1))) == PixelCensus(nan=1)
 
 
 @pytest.mark.parametrize("dtype", DTYPES)

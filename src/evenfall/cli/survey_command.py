@@ -304,6 +304,8 @@ def _flaws_in_words(facts: PassFacts) -> str:
         "of infinity": census.infinite,
         "below zero": census.negative,
         "at the largest half": census.overflow,
+        "with an alpha that is no number": census.alpha,
+        f"brighter than any light ({census.brightest})": census.huge,
         "of fireflies": facts.flaws.get("fireflies", 0),
         f"at a flat top{top} (a lamp seen directly, or light cut off)": facts.flaws.get(
             "flat top", 0

@@ -15,7 +15,7 @@ from evenfall.develop.areas import weights_of
 from evenfall.develop.measuring import Grid, Measuring, moods_behind, plan_measuring
 from evenfall.develop.regions import additions_of, regional_gains
 from evenfall.develop.view import View, open_view
-from evenfall.errors import EvenfallError, PassError, PixelSourceError
+from evenfall.errors import EvenfallError, Fault, PassError, PixelSourceError
 from evenfall.look.additions import Additions
 from evenfall.mix.balance import Balance, balance_mood
 from evenfall.mix.engine import Mix, PassRead, mix_moods
@@ -150,9 +150,10 @@ def mix_and_expose(
             _check_measured(recipe, mood, measured, grid)
             cameras[mood] = measuring.camera(recipe.moods[mood], grid)
         except EvenfallError as error:
+            named = _with_huge_pixels(view, measured[mood], listener.censuses, error)
             if not keep_going:
-                raise
-            failures[mood] = error
+                raise named from None
+            failures[mood] = named
     mixes = {
         mood: _with_plate_note(recipe.moods[mood], mixes[mood])
         for mood in chosen
@@ -280,6 +281,23 @@ def _check_measured(
             )
     if faults:
         raise PassError(faults)
+
+
+def _with_huge_pixels(
+    view: View, lights: Sequence[str], censuses: Mapping[str, PixelCensus], error: EvenfallError
+) -> EvenfallError:
+    """Say which pixels of metered passes no exposure can be set by, where there are such."""
+    faults = [
+        Fault(
+            view.files.headers[light].label,
+            f"lights.{light}",
+            f"its pixel at {at.column}, {at.row} is {at.value:.3g}, brighter than any light",
+            hint="render the pass again, or take that pixel out of the file",
+        )
+        for light in lights
+        if light in censuses and (at := censuses[light].brightest) is not None
+    ]
+    return PassError([*getattr(error, "faults", ()), *faults]) if faults else error
 
 
 @dataclass

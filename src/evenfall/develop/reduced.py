@@ -308,7 +308,7 @@ def _load(path: Path, header: PassHeader) -> PassImage | None:
         alpha = None
         if facts["alpha"]:
             alpha = np.frombuffer(data, np.float32, offset=planes.nbytes).reshape(shape)
-        census = PixelCensus(**facts["census"])
+        census = PixelCensus.of(facts["census"])
     except (OSError, ValueError, KeyError, TypeError):
         return None
     note_use(path)

@@ -287,20 +287,22 @@ class _Job:
                 try:
                     _add_strip(flat[light], terms, strip, scratch)
                 except FloatingPointError:
-                    self._overflow(light, terms)
+                    self._overflow(light, images[light], terms)
             self._finish(index, number + 1)
         if self._wait(index, len(self.strips)):
             for light in batch:
                 self.coverage.see(light, images[light].alpha)
 
-    def _overflow(self, light: str, terms: Sequence[_Term]) -> None:
+    def _overflow(self, light: str, image: Image, terms: Sequence[_Term]) -> None:
         moods = [term.mood for term in terms]
+        column, row, value = _farthest_from_0(image.planes)
         error = PassError(
             Fault(
                 "",
                 f"moods.{'/'.join(moods)}.lights.{light}",
-                "the pass times its factors is more than single precision holds (3.4e38)",
-                hint="look for absurd pixel values in the pass, or lower the gain",
+                "the pass times its factors is more than single precision holds (3.4e38); its "
+                f"pixel at {column}, {row} is {value:.3g}",
+                hint="render the pass again or take that pixel out, or lower the gain",
             )
         )
         if not self.keep_going:
@@ -355,6 +357,14 @@ def _regional(gains: Iterable[RegionalGain], light: str) -> Iterable[tuple[Float
     for gain in gains:
         if gain.gains.get(light, 1.0) != 1.0:
             yield gain.weights.reshape(-1), np.float32(gain.gains[light] - 1.0)
+
+
+def _farthest_from_0(planes: Sequence[npt.NDArray[Any]]) -> tuple[int, int, float]:
+    """Column, row and value of the largest number of a pass, whatever its sign."""
+    at = [np.unravel_index(np.argmax(np.abs(plane)), plane.shape) for plane in planes]
+    values = [plane[place] for plane, place in zip(planes, at, strict=True)]
+    channel = int(np.argmax(np.abs(values)))
+    return int(at[channel][1]), int(at[channel][0]), float(values[channel])
 
 
 def _add_strip(

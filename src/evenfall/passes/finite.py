@@ -6,13 +6,14 @@ two integer extremes tell at the speed of memory that a plane is in order.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from typing import Literal, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.passes.image import Array, PixelCensus
+from evenfall.passes.image import HUGE, Array, Brightest, PixelCensus
 
 __all__ = ["NonFiniteRule", "count_and_replace"]
 
@@ -24,17 +25,22 @@ _BATCH = 1 << 16
 
 
 class _Bits(NamedTuple):
-    """Bit patterns of a floating-point type as signed integers."""
+    """Bit patterns of a floating-point type as signed integers.
+
+    `in_order` is the least magnitude at which something is to be told.
+    """
 
     integer: type[np.signedinteger]
     infinity: int
-    largest_half: int | None
+    in_order: int
     minus_zero: int
 
 
 _LAYOUTS = {
     np.dtype(np.float16): _Bits(np.int16, 0x7C00, 0x7BFF, -0x8000),
-    np.dtype(np.float32): _Bits(np.int32, 0x7F800000, None, -0x80000000),
+    np.dtype(np.float32): _Bits(
+        np.int32, 0x7F800000, int(np.float32(HUGE).view(np.int32)), -0x80000000
+    ),
 }
 
 
@@ -48,11 +54,12 @@ def count_and_replace(
     planes : sequence of ndarray, each of shape (H, W)
         float16 or float32, all of the same type.
     alpha : ndarray or None
-        Shape (H, W), float16 or float32.
+        Shape (H, W), float16 or float32. Where it is NaN or Inf it becomes 1 if the pixel has light
+        and 0 if it is black, whatever the rule; the colour is kept.
     rule : {"black", "neighbours"}
-        A pixel with NaN or Inf in any channel becomes 0 in all of them, or in each channel the
+        A pixel with NaN or Inf in R, G or B becomes 0 in all of them, or in each channel the
         median of the sound pixels among its 8 neighbours (of a wider square, up to 9 x 9, where
-        none is sound; 0 beyond).
+        none is sound; 0 beyond). Its alpha is kept.
 
     Returns
     -------
@@ -62,33 +69,62 @@ def count_and_replace(
     Examples
     --------
     >>> plane = np.array([[1.0, np.nan, 3.0]], np.float32)
-    >>> count_and_replace([plane], None, "neighbours")
-    PixelCensus(nan=1, infinite=0, negative=0, overflow=0, replaced=1)
-    >>> plane.tolist()
-    [[1.0, 2.0, 3.0]]
+    >>> census = count_and_replace([plane], None, "neighbours")
+    >>> census.nan, census.replaced, plane.tolist()
+    (1, 1, [[1.0, 2.0, 3.0]])
     """
-    channels = [*planes, *([] if alpha is None else [alpha])]
-    if all(_in_order(channel) for channel in channels):
-        return PixelCensus()
-    nan = infinite = negative = overflow = 0
+    census = PixelCensus()
+    if not all(_in_order(plane) for plane in planes):
+        census, places = _counted(planes)
+        if len(places):
+            _replace(planes, places, rule)
+    if alpha is not None and not _in_order(alpha):
+        census = dataclasses.replace(census, alpha=_mend_alpha(alpha, planes))
+    return census
+
+
+def _counted(planes: Sequence[Array]) -> tuple[PixelCensus, npt.NDArray[np.intp]]:
+    """Census of planes, and the places that hold NaN or Inf."""
+    census = PixelCensus()
     broken: list[npt.NDArray[np.intp]] = []
-    for top in range(0, channels[0].shape[0], _STRIP_ROWS):
-        strips = [channel[top : top + _STRIP_ROWS] for channel in channels]
+    for top in range(0, planes[0].shape[0], _STRIP_ROWS):
+        strips = [plane[top : top + _STRIP_ROWS] for plane in planes]
         faults = [_faults(strip) for strip in strips]
         is_nan = np.logical_or.reduce([fault.nan for fault in faults])
         is_infinite = np.logical_or.reduce([fault.infinite for fault in faults])
-        nan += int(np.count_nonzero(is_nan))
-        infinite += int(np.count_nonzero(is_infinite))
-        light = faults[: len(planes)]
-        negative += _count_any([fault.negative for fault in light])
-        overflow += _count_any([fault.overflow for fault in light])
+        is_huge = np.logical_or.reduce([fault.huge for fault in faults])
         found = np.argwhere(is_nan | is_infinite)
         if len(found):
             broken.append(found + np.array([top, 0]))
-    places = np.concatenate(broken) if broken else np.empty((0, 2), np.intp)
-    if len(places):
-        _replace(channels, places, rule)
-    return PixelCensus(nan, infinite, negative, overflow, len(places))
+        census += PixelCensus(
+            nan=int(np.count_nonzero(is_nan)),
+            infinite=int(np.count_nonzero(is_infinite)),
+            negative=_count_any([fault.negative for fault in faults]),
+            overflow=_count_any([fault.overflow for fault in faults]),
+            replaced=len(found),
+            huge=int(np.count_nonzero(is_huge)),
+            brightest=_brightest(strips, is_huge),
+        ).lowered(top)
+    return census, np.concatenate(broken) if broken else np.empty((0, 2), np.intp)
+
+
+def _brightest(strips: Sequence[Array], is_huge: npt.NDArray[np.bool_]) -> Brightest | None:
+    places = np.argwhere(is_huge)
+    if not len(places):
+        return None
+    rows, columns = places.T
+    values = np.stack([strip[rows, columns] for strip in strips])
+    values = np.where(np.isfinite(values), values, 0)
+    channel, at = np.unravel_index(np.argmax(np.abs(values)), values.shape)
+    return Brightest(int(columns[at]), int(rows[at]), float(values[channel, at]))
+
+
+def _mend_alpha(alpha: Array, planes: Sequence[Array]) -> int:
+    """Mend alpha that is not finite, in place; the number of pixels."""
+    broken = ~np.isfinite(alpha)
+    lit = np.logical_or.reduce([plane[broken] > 0 for plane in planes])
+    alpha[broken] = lit
+    return int(np.count_nonzero(broken))
 
 
 def _count_any(masks: Sequence[npt.NDArray[np.bool_]]) -> int:
@@ -96,11 +132,10 @@ def _count_any(masks: Sequence[npt.NDArray[np.bool_]]) -> int:
 
 
 def _in_order(channel: Array) -> bool:
-    """Say whether all values are finite, not negative and below the largest half."""
+    """Say whether all values are finite, not negative, and below what has to be told."""
     layout = _LAYOUTS[channel.dtype]
     bits = channel.view(layout.integer)
-    bound = layout.infinity if layout.largest_half is None else layout.largest_half
-    return bool(bits.min(initial=0) >= 0 and bits.max(initial=0) < bound)
+    return bool(bits.min(initial=0) >= 0 and bits.max(initial=0) < layout.in_order)
 
 
 class _Faults(NamedTuple):
@@ -108,6 +143,7 @@ class _Faults(NamedTuple):
     infinite: npt.NDArray[np.bool_]
     negative: npt.NDArray[np.bool_]
     overflow: npt.NDArray[np.bool_]
+    huge: npt.NDArray[np.bool_]
 
 
 def _faults(values: Array) -> _Faults:
@@ -118,11 +154,11 @@ def _faults(values: Array) -> _Faults:
     nan = magnitude > layout.infinity
     infinite = magnitude == layout.infinity
     negative = (bits < 0) & (magnitude > 0) & ~nan
-    if layout.largest_half is None:
-        overflow = infinite
-    else:
-        overflow = (magnitude >= layout.largest_half) & ~nan
-    return _Faults(nan, infinite, negative, overflow)
+    far = magnitude >= layout.in_order
+    none = np.zeros(values.shape, bool)
+    if values.dtype == np.float16:
+        return _Faults(nan, infinite, negative, far & ~nan, none)
+    return _Faults(nan, infinite, negative, none, far & ~nan & ~infinite)
 
 
 def _replace(channels: Sequence[Array], places: npt.NDArray[np.intp], rule: NonFiniteRule) -> None:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import astuple, dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -11,9 +11,32 @@ import numpy.typing as npt
 
 from evenfall.passes.header import PassHeader
 
-__all__ = ["Array", "PassImage", "PixelCensus", "StoredPicture", "join_rows"]
+__all__ = [
+    "HUGE",
+    "Array",
+    "Brightest",
+    "PassImage",
+    "PixelCensus",
+    "StoredPicture",
+    "join_rows",
+]
 
 Array = npt.NDArray[Any]
+
+HUGE = 1e12
+"""No light is so bright in any usual unit: the sun's disc has 1.6e9 cd/m2."""
+
+
+@dataclass(frozen=True)
+class Brightest:
+    """A pixel whose value cannot be light: its column and row in the picture, and the value."""
+
+    column: int
+    row: int
+    value: float
+
+    def __str__(self) -> str:
+        return f"{self.value:.3g} at {self.column}, {self.row}"
 
 
 @dataclass(frozen=True)
@@ -27,9 +50,15 @@ class PixelCensus:
     negative : int
         Pixels with a value below 0; kept as they are.
     overflow : int
-        Pixels at the largest half value (65,504 or beyond): probably clipped when stored.
+        Pixels of half floats at the largest value (65,504 or beyond): probably clipped when stored.
     replaced : int
         Pixels that were mended because they held NaN or Inf.
+    alpha : int
+        Pixels whose alpha was NaN or infinite; it was mended, and their colour kept.
+    huge : int
+        Pixels with a finite value beyond `HUGE`, or below its negative; kept as they are.
+    brightest : Brightest or None
+        The farthest of those from 0.
     """
 
     nan: int = 0
@@ -37,11 +66,31 @@ class PixelCensus:
     negative: int = 0
     overflow: int = 0
     replaced: int = 0
+    alpha: int = 0
+    huge: int = 0
+    brightest: Brightest | None = None
 
     def __add__(self, other: PixelCensus) -> PixelCensus:
         """Count of two parts of a picture together."""
-        pairs = zip(astuple(self), astuple(other), strict=True)
-        return PixelCensus(*(one + two for one, two in pairs))
+        counts = {
+            name: getattr(self, name) + getattr(other, name)
+            for name in ("nan", "infinite", "negative", "overflow", "replaced", "alpha", "huge")
+        }
+        brightest = [each.brightest for each in (self, other) if each.brightest]
+        farthest = max(brightest, key=lambda each: abs(each.value), default=None)
+        return PixelCensus(**counts, brightest=farthest)
+
+    def lowered(self, rows: int) -> PixelCensus:
+        """Say the same of a part of a picture that begins so many rows below its top."""
+        if self.brightest is None:
+            return self
+        return replace(self, brightest=replace(self.brightest, row=self.brightest.row + rows))
+
+    @classmethod
+    def of(cls, facts: Mapping[str, Any]) -> PixelCensus:
+        """Make a census of what `dataclasses.asdict` made of one."""
+        brightest = facts["brightest"]
+        return cls(**{**facts, "brightest": brightest and Brightest(**brightest)})
 
 
 @dataclass(frozen=True, eq=False)

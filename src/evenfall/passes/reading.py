@@ -76,7 +76,7 @@ def read(
     finished: dict[PassHeader, PassImage] = {}
     for picture in stored:  # two selectors may have chosen the same picture
         if picture.header not in finished:
-            finished[picture.header] = _finish(picture, non_finite)
+            finished[picture.header] = _finish(picture, non_finite, rows.start if rows else 0)
     return [finished[picture.header] for picture in stored]
 
 
@@ -121,8 +121,8 @@ def _read_stored(
             return read_exr(file, selectors, threads, rows)
 
 
-def _finish(picture: StoredPicture, rule: NonFiniteRule) -> PassImage:
+def _finish(picture: StoredPicture, rule: NonFiniteRule, first_row: int) -> PassImage:
     red, green, blue = picture.planes
     planes = (red,) if green is red and blue is red else picture.planes
     census = count_and_replace(planes, picture.alpha, rule)
-    return PassImage(picture.header, picture.planes, picture.alpha, census)
+    return PassImage(picture.header, picture.planes, picture.alpha, census.lowered(first_row))

@@ -87,6 +87,8 @@ def note_census(light: LightReport, census: PixelCensus) -> None:
     light.negative_pixels = census.negative
     light.overflow_pixels = census.overflow
     light.replaced_pixels = census.replaced
+    light.alpha_pixels = census.alpha
+    light.huge_pixels = census.huge
 
 
 def census_notes(light: str, census: PixelCensus) -> list[str]:
@@ -98,15 +100,23 @@ def census_notes(light: str, census: PixelCensus) -> list[str]:
     ['sun: 3 pixels are not numbers (NaN); 3 pixels replaced']
     >>> census_notes("sky", PixelCensus(infinite=1, replaced=1))
     ['sky: 1 pixel is infinite; 1 pixel replaced']
+    >>> census_notes("lamp", PixelCensus(alpha=2))
+    ['lamp: 2 pixels have an alpha that is no number: it was mended, their colour kept']
     """
     clipped = "at the largest half value, 65504: clipped when stored"
+    mended = "an alpha that is no number: it was mended"
+    huge = "brighter than any light"
+    if census.brightest is not None:
+        huge += f", {census.brightest}"
     said = [
         f"1 pixel {of_one}" if count == 1 else f"{count} pixels {of_many}"
         for count, of_one, of_many in (
             (census.nan, "is not a number (NaN)", "are not numbers (NaN)"),
             (census.infinite, "is infinite", "are infinite"),
             (census.replaced, "replaced", "replaced"),
+            (census.alpha, f"has {mended}, its colour kept", f"have {mended}, their colour kept"),
             (census.overflow, clipped, clipped),
+            (census.huge, f"is {huge}", f"are {huge}"),
         )
         if count
     ]

@@ -32,6 +32,8 @@ class LightReport:
         Size and times of change of the file then: of its contents, and of anything about it.
     nan_pixels, infinite_pixels, negative_pixels, overflow_pixels, replaced_pixels : int or None
         What was wrong with its pixels; None when it was not read.
+    alpha_pixels, huge_pixels : int or None
+        Those whose alpha was NaN or infinite, and those brighter than any light.
     """
 
     file: str
@@ -46,6 +48,8 @@ class LightReport:
     negative_pixels: int | None = None
     overflow_pixels: int | None = None
     replaced_pixels: int | None = None
+    alpha_pixels: int | None = None
+    huge_pixels: int | None = None
 
 
 @dataclass

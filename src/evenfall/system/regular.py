@@ -5,8 +5,8 @@ from __future__ import annotations
 import errno
 import os
 import stat
+from io import BufferedReader
 from pathlib import Path
-from typing import BinaryIO
 
 __all__ = ["descriptor_of", "open_regular", "other_kind"]
 
@@ -44,7 +44,7 @@ def descriptor_of(path: Path) -> int:
     return os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
 
 
-def open_regular(path: Path) -> BinaryIO:
+def open_regular(path: Path) -> BufferedReader:
     """Open a regular file for reading.
 
     Raises
