@@ -49,8 +49,10 @@ def test_a_size_that_no_file_holds_is_refused_with_advice() -> None:
     asked = Deliverable(print={"width_mm": 5000, "dpi": 2400})
     with pytest.raises(OutputError, match=r"472,441 x 265,748 pixels; .*fewer dpi"):
         frame_of(asked, 1920, 1080)
-    with pytest.raises(OutputError, match=r"allowed are 65,535 on a side and 400,000,000"):
+    with pytest.raises(OutputError, match=r"png holds 65,535 on a side, and .* 400,000,000"):
         frame_of(Deliverable(width=60000), 1000, 800)
+    with pytest.raises(OutputError, match=r"webp holds 16,383 on a side"):
+        frame_of(Deliverable(format="webp", height=16000), 2000, 1000)
 
 
 def test_sizes_that_contradict_each_other_are_refused() -> None:

@@ -18,6 +18,7 @@ from evenfall.deliver.jpeg import encode_jpeg
 from evenfall.deliver.png import encode_png
 from evenfall.deliver.provenance import Provenance, record_from_xmp, xmp_packet
 from evenfall.deliver.tiff import encode_tiff
+from evenfall.deliver.webp import encode_webp
 from evenfall.errors import PixelSourceError
 from evenfall.light.primaries import BT709
 from evenfall.passes.side.segments import jpeg_segments
@@ -50,6 +51,7 @@ WRITERS = {
     "exr": exr,
     "avif": lambda record: encode_avif(LIGHT, primaries=BT709, provenance=record),
     "gain.jpg": lambda record: encode_gain_map_jpeg(CODES, LIGHT, provenance=record),
+    "webp": lambda record: encode_webp(CODES, provenance=record),
 }
 
 

@@ -227,7 +227,7 @@ MISTAKES = [
         'format = "tiff"',
         'format = "tif"',
         'villa.toml:56: deliverables[1].format: found "tif"; expected "png", "jpeg", "tiff", '
-        '"exr", "avif" or "gain-map jpeg"; did you mean "tiff"?',
+        '"exr", "avif", "gain-map jpeg" or "webp"; did you mean "tiff"?',
     ),
     (
         "bits = 16",
@@ -293,8 +293,29 @@ MISTAKES = [
     (
         "bits = 16",
         "bits = 16\nquality = 80",
-        'villa.toml:55: deliverables[1]: quality goes with format = "jpeg", "avif" or '
-        '"gain-map jpeg"',
+        'villa.toml:55: deliverables[1]: quality goes with format = "jpeg", "avif", '
+        '"gain-map jpeg" or "webp"',
+    ),
+    (
+        "bits = 16",
+        "bits = 16\nlossless = true",
+        'villa.toml:55: deliverables[1]: lossless goes with format = "webp"',
+    ),
+    (
+        'format = "tiff"\nbits = 16',
+        'format = "webp"\nbits = 16',
+        "villa.toml:55: deliverables[1]: webp takes 8 bits, found 16",
+    ),
+    (
+        'format = "tiff"\nbits = 16',
+        'format = "webp"\nlossless = true\nquality = 80',
+        "villa.toml:55: deliverables[1]: quality has no effect on a lossless picture; say one of "
+        "the two",
+    ),
+    (
+        'format = "tiff"\nbits = 16',
+        'format = "webp"\nwidth = 20000',
+        "villa.toml:55: deliverables[1]: webp holds up to 16,383 pixels a side",
     ),
     (
         "bits = 16",

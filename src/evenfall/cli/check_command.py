@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 _WIDTH_IN_FILES = 120
-_SPACES = {"exr": ", scene-linear", "avif": ", BT.2020 PQ"}  # formats whose space is not chosen
 
 
 @click.command("check", short_help="All faults of a recipe, and advice; nothing is written.")
@@ -213,7 +212,7 @@ def _white_balance(camera: Camera) -> str:
 def _print_deliverables(recipe: Recipe, console: Console) -> None:
     for deliverable in recipe.model.deliverables:
         moods = ", ".join(deliverable.moods or recipe.moods)
-        space = _SPACES.get(deliverable.format, f", {deliverable.space}")
-        kind = f"{deliverable.format}, {deliverable.bit_depth} bits{space}"
+        space = deliverable.row.fixed_space or deliverable.space
+        kind = f"{deliverable.format}, {deliverable.bit_depth} bits, {space}"
         console.print(f"Deliverable: {kind}, of {moods}.", soft_wrap=True)
     console.print()

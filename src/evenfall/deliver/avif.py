@@ -7,12 +7,15 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.deliver.formats import REFERENCE_WHITE_NITS
-from evenfall.deliver.isobmff import add_metadata
-from evenfall.deliver.provenance import Provenance, xmp_packet
+from evenfall.deliver.finished import Encoded, Finished
+from evenfall.deliver.formats import displays
+from evenfall.deliver.isobmff import add_metadata, xmp_in_avif
+from evenfall.deliver.provenance import Provenance, record_from_xmp, xmp_packet
 from evenfall.light.primaries import BT2020, RgbSpace, conversion_matrix
+from evenfall.light.units import REFERENCE_WHITE_NITS
+from evenfall.look.output import output_space
 
-__all__ = ["encode_avif", "pq_encode"]
+__all__ = ["encode", "encode_avif", "find_record", "pq_encode"]
 
 # SMPTE ST 2084:2014, 5.3; ITU-R BT.2100-2 table 4
 _M1, _M2 = 2610 / 16384, 2523 / 4096 * 128
@@ -69,6 +72,26 @@ def encode_avif(
     )  # fmt: skip
     packet = xmp_packet(provenance) if provenance is not None else None
     return add_metadata(bytes(encoded), xmp=packet, light_level=light_level)
+
+
+def encode(finished: Finished) -> Encoded:
+    """AVIF file of a finished picture."""
+    asked = finished.deliverable
+    data = encode_avif(
+        finished.hdr(),
+        primaries=output_space(displays(asked)["hdr"].space).rgb,
+        bits=12 if asked.bit_depth == 12 else 10,
+        quality=asked.quality,
+        peak_nits=asked.peak_nits,
+        provenance=finished.provenance,
+    )
+    return Encoded(data)
+
+
+def find_record(data: bytes) -> Provenance | None:
+    """Record in an AVIF file, or None."""
+    packet = xmp_in_avif(data)
+    return record_from_xmp(packet) if packet else None
 
 
 def pq_encode(nits: npt.NDArray[np.floating]) -> npt.NDArray[np.floating]:

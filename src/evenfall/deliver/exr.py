@@ -9,11 +9,12 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.deliver.finished import Encoded, Finished
 from evenfall.deliver.provenance import Provenance
 
-__all__ = ["RECORD_ATTRIBUTE", "EncodedExr", "encode_exr", "to_half"]
+__all__ = ["EncodedExr", "encode", "encode_exr", "find_record", "to_half"]
 
-RECORD_ATTRIBUTE = "evenfallRecord"
+_RECORD = "evenfallRecord"
 _LARGEST = np.float32(65504.0)  # of half floats, IEEE 754 binary16
 
 Planes = npt.NDArray[np.float32]
@@ -112,7 +113,7 @@ def _origin(provenance: Provenance) -> dict[str, str]:
         "owner": provenance.copyright or provenance.author,
         "comments": provenance.description or provenance.title,
         "software": provenance.software,
-        RECORD_ATTRIBUTE: provenance.to_json(),
+        _RECORD: provenance.to_json(),
     }
     # A file name that is no UTF-8 is escaped as JSON escapes it.
     return {
@@ -120,3 +121,36 @@ def _origin(provenance: Provenance) -> dict[str, str]:
         for name, text in found.items()
         if text
     }
+
+
+def encode(finished: Finished) -> Encoded:
+    """EXR file of a mix: scene-linear in the passes' primaries, before the look."""
+    mix = finished.scene_linear()
+    encoded = encode_exr(
+        mix.planes,
+        mix.alpha,
+        bits=16 if finished.deliverable.bit_depth == 16 else 32,
+        chromaticities=mix.chromaticities,
+        white_luminance=mix.white_luminance,
+        provenance=finished.provenance,
+    )
+    if not encoded.clamped:
+        return Encoded(encoded.data)
+    note = (
+        f"{encoded.clamped:,} values beyond half range were brought to 65,504; bits = 32 keeps them"
+    )
+    return Encoded(encoded.data, (note,))
+
+
+def find_record(data: bytes) -> Provenance | None:
+    """Record in an EXR file, or None: read off the header, without decoding.
+
+    An attribute is its name, its type, its size and its value.
+    """
+    head = _RECORD.encode() + b"\0string\0"
+    place = data.find(head)
+    if place < 0:
+        return None
+    start = place + len(head) + 4
+    size = int.from_bytes(data[start - 4 : start], "little")
+    return Provenance.from_json(data[start : start + size].decode())

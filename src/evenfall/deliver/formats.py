@@ -1,42 +1,80 @@
-"""The file formats of deliverables: how their files end, and what encodes them."""
+"""The module of every format, and the displays that a format is finished for."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from importlib import import_module
-from typing import Any
+from typing import NamedTuple, assert_never
 
-__all__ = ["FILE_ENDINGS", "REFERENCE_WHITE_NITS", "encoder"]
+from evenfall.deliver.finished import Codec
+from evenfall.light.units import REFERENCE_WHITE_NITS
+from evenfall.recipe.deliverables import Deliverable
+from evenfall.recipe.formats import FormatName, Shows
 
-FILE_ENDINGS = {
-    "png": ".png",
-    "jpeg": ".jpg",
-    "tiff": ".tif",
-    "exr": ".exr",
-    "avif": ".avif",
-    "gain-map jpeg": ".jpg",
-}
-REFERENCE_WHITE_NITS = 203.0
-"""cd/m2 of diffuse white in HDR pictures (ITU-R BT.2408-7, table 1)."""
-
-_ENCODERS = {
-    "png": ("png", "encode_png"),
-    "jpeg": ("jpeg", "encode_jpeg"),
-    "tiff": ("tiff", "encode_tiff"),
-    "exr": ("exr", "encode_exr"),
-    "avif": ("avif", "encode_avif"),
-    "gain-map jpeg": ("gain_map", "encode_gain_map_jpeg"),
-}
+__all__ = ["Display", "codec", "displays"]
 
 
-def encoder(kind: str) -> Callable[..., Any]:
-    """Return what encodes a format; its module is imported when it is first asked for.
+class Display(NamedTuple):
+    """A kind of display: its output space, and its peak over diffuse white."""
+
+    space: str
+    peak: float = 1.0
+
+
+def codec(name: FormatName) -> Codec:
+    """Return the module of a format; it is imported when it is first asked for.
 
     Examples
     --------
-    >>> encoder("png").__name__
-    'encode_png'
+    >>> codec("png").__name__
+    'evenfall.deliver.png'
     """
-    module, name = _ENCODERS[kind]
-    function: Callable[..., Any] = getattr(import_module(f"evenfall.deliver.{module}"), name)
-    return function
+    module: Codec
+    match name:
+        case "png":
+            from evenfall.deliver import png
+
+            module = png
+        case "jpeg":
+            from evenfall.deliver import jpeg
+
+            module = jpeg
+        case "tiff":
+            from evenfall.deliver import tiff
+
+            module = tiff
+        case "exr":
+            from evenfall.deliver import exr
+
+            module = exr
+        case "avif":
+            from evenfall.deliver import avif
+
+            module = avif
+        case "gain-map jpeg":
+            from evenfall.deliver import gain_map
+
+            module = gain_map
+        case "webp":
+            from evenfall.deliver import webp
+
+            module = webp
+        case _:
+            assert_never(name)
+    return module
+
+
+def displays(deliverable: Deliverable) -> dict[Shows, Display]:
+    """Return the display that each rendition in a file is finished for; the mix needs none.
+
+    Examples
+    --------
+    >>> displays(Deliverable(format="png"))
+    {'display': Display(space='sRGB', peak=1.0)}
+    """
+    found: dict[Shows, Display] = {}
+    for shows in deliverable.row.shows:
+        if shows == "display":
+            found[shows] = Display(deliverable.space)
+        elif shows == "hdr":
+            gamut = deliverable.row.hdr_gamut or deliverable.space
+            found[shows] = Display(gamut, deliverable.peak_nits / REFERENCE_WHITE_NITS)
+    return found

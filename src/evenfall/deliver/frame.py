@@ -11,10 +11,7 @@ from evenfall.recipe.deliverables import aspect_ratio
 if TYPE_CHECKING:
     from evenfall.recipe.deliverables import Deliverable
 
-__all__ = ["MAX_PIXELS", "MAX_SIDE", "Frame", "crop_box", "frame_of", "print_pixels"]
-
-MAX_SIDE = 65_535
-"""Longest side of a deliverable: JPEG counts in 16 bits."""
+__all__ = ["MAX_PIXELS", "Frame", "crop_box", "frame_of", "print_pixels"]
 
 MAX_PIXELS = 400_000_000
 """Most pixels of a deliverable: three times 15360 x 8640, about 5 GB of float planes."""
@@ -97,15 +94,17 @@ def frame_of(deliverable: Deliverable, width: int, height: int) -> Frame:
     elif deliverable.height:
         out_height = deliverable.height
         out_width = max(1, round(out_height * part_width / part_height))
-    _check_size(out_width, out_height)
+    _check_size(deliverable, out_width, out_height)
     return Frame(left, top, right, bottom, out_width, out_height, dpi)
 
 
-def _check_size(width: int, height: int) -> None:
-    if max(width, height) > MAX_SIDE or width * height > MAX_PIXELS:
+def _check_size(deliverable: Deliverable, width: int, height: int) -> None:
+    longest = deliverable.row.longest_side
+    if max(width, height) > longest or width * height > MAX_PIXELS:
         raise OutputError(
-            f"a deliverable of {width:,} x {height:,} pixels; allowed are {MAX_SIDE:,} on a side "
-            f"and {MAX_PIXELS:,} in all; ask for less width or fewer dpi"
+            f"a deliverable of {width:,} x {height:,} pixels; {deliverable.format} holds "
+            f"{longest:,} on a side, and allowed are {MAX_PIXELS:,} in all; ask for less width "
+            "or fewer dpi"
         )
 
 

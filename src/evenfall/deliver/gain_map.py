@@ -13,13 +13,20 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.deliver.formats import REFERENCE_WHITE_NITS
-from evenfall.deliver.jpeg import encode_jpeg, insert_segments, insertion_place, segment
+from evenfall.deliver.finished import Encoded, Finished
+from evenfall.deliver.jpeg import (
+    encode_jpeg,
+    find_record,
+    insert_segments,
+    insertion_place,
+    segment,
+)
 from evenfall.deliver.provenance import Provenance
 from evenfall.errors import UsageError
+from evenfall.light.units import REFERENCE_WHITE_NITS
 from evenfall.look.output import output_space
 
-__all__ = ["encode_gain_map_jpeg"]
+__all__ = ["encode", "encode_gain_map_jpeg", "find_record"]
 
 _APP2 = 0xE2
 _ISO = b"urn:iso:std:iso:ts:21496:-1\0"
@@ -93,6 +100,21 @@ def encode_gain_map_jpeg(
     base = encode_jpeg(codes, space=space, quality=quality, provenance=provenance, dpi=dpi)
     base = insert_segments(base, segment(_APP2, _ISO + bytes(4)))  # versions only
     return _joined(base, second)
+
+
+def encode(finished: Finished) -> Encoded:
+    """Gain-map JPEG of a finished picture."""
+    asked = finished.deliverable
+    data = encode_gain_map_jpeg(
+        finished.codes().astype(np.uint8, copy=False),
+        finished.hdr(),
+        space=asked.space,
+        quality=asked.quality,
+        peak_nits=asked.peak_nits,
+        provenance=finished.provenance,
+        dpi=finished.dpi,
+    )
+    return Encoded(data)
 
 
 def _gain_map(

@@ -13,12 +13,21 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.deliver.exif import exif_block
+from evenfall.deliver.finished import Encoded, Finished
 from evenfall.deliver.icc import icc_profile
-from evenfall.deliver.provenance import Provenance, xmp_packet
+from evenfall.deliver.provenance import Provenance, record_from_xmp, xmp_packet
 from evenfall.errors import OutputError
 from evenfall.passes.side.segments import jpeg_segments
 
-__all__ = ["encode_jpeg", "insert_segments", "insertion_place", "segment", "xmp_in_jpeg"]
+__all__ = [
+    "encode",
+    "encode_jpeg",
+    "find_record",
+    "insert_segments",
+    "insertion_place",
+    "segment",
+    "xmp_in_jpeg",
+]
 
 _FULL_COLOUR_FROM = 85  # quality from which colour is kept at full resolution (4:4:4)
 _LOWEST_QUALITY = 20
@@ -184,6 +193,26 @@ def _xmp_segments(packet: bytes, provenance: Provenance) -> list[bytes]:
 def segment(marker: int, body: bytes) -> bytes:
     """One segment of a JPEG file."""
     return struct.pack(">BBH", 0xFF, marker, len(body) + 2) + body
+
+
+def encode(finished: Finished) -> Encoded:
+    """JPEG file of a finished picture."""
+    asked = finished.deliverable
+    data = encode_jpeg(
+        finished.codes().astype(np.uint8, copy=False),
+        space=asked.space,
+        quality=asked.quality,
+        max_kilobytes=asked.max_kilobytes,
+        provenance=finished.provenance,
+        dpi=finished.dpi,
+    )
+    return Encoded(data)
+
+
+def find_record(data: bytes) -> Provenance | None:
+    """Record in a JPEG file, or None."""
+    packet = xmp_in_jpeg(data)
+    return record_from_xmp(packet) if packet else None
 
 
 def xmp_in_jpeg(data: bytes) -> bytes | None:

@@ -10,12 +10,13 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.deliver.exif import exif_block
+from evenfall.deliver.finished import Encoded, Finished
 from evenfall.deliver.icc import OUTPUT_SPACES, icc_profile
 from evenfall.deliver.png_pixels import Each, pixel_chunks, png_chunk
-from evenfall.deliver.provenance import Provenance, xmp_packet
+from evenfall.deliver.provenance import Provenance, record_from_xmp, xmp_packet
 from evenfall.passes.side.segments import PNG_SIGNATURE, png_chunks
 
-__all__ = ["encode_png", "xmp_in_png"]
+__all__ = ["encode", "encode_png", "find_record", "xmp_in_png"]
 
 _COLOUR_TYPES = {1: 0, 3: 2, 4: 6}  # by channels: grey, RGB, RGB with alpha
 # ITU-T H.273 codes: primaries, transfer, matrix, full range
@@ -109,6 +110,24 @@ def _origin_chunks(
         if text:
             yield b"iTXt", keyword + b"\0\0\0\0\0" + text.replace("\0", "").encode()
     yield b"iTXt", _XMP_KEYWORD + b"\0\0\0\0\0" + xmp_packet(provenance)
+
+
+def encode(finished: Finished) -> Encoded:
+    """PNG file of a finished picture."""
+    data = encode_png(
+        finished.codes(),
+        space=finished.deliverable.space,
+        provenance=finished.provenance,
+        dpi=finished.dpi,
+        each=finished.each,
+    )
+    return Encoded(data)
+
+
+def find_record(data: bytes) -> Provenance | None:
+    """Record in a PNG file, or None."""
+    packet = xmp_in_png(data)
+    return record_from_xmp(packet) if packet else None
 
 
 def xmp_in_png(data: bytes) -> bytes | None:

@@ -6,10 +6,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from evenfall.deliver.formats import FILE_ENDINGS
 from evenfall.deliver.frame import Frame, frame_of
 from evenfall.errors import Fault, OutputError, RecipeError
 from evenfall.recipe import Deliverable, Recipe
+from evenfall.recipe.formats import FORMATS
 
 __all__ = [
     "Target",
@@ -52,7 +52,7 @@ def sheet_path(recipe: Recipe, out: Path, *, draft: bool) -> Path:
     """Where the contact sheet goes."""
     sheet = recipe.model.sheet
     name = sheet.name.format(recipe=recipe.output_stem)
-    return out / f"{name}{_DRAFT if draft else ''}{FILE_ENDINGS[sheet.format]}"
+    return out / f"{name}{_DRAFT if draft else ''}{FORMATS[sheet.format].ending}"
 
 
 def plan_targets(
@@ -83,7 +83,7 @@ def plan_targets(
         for number, deliverable in _deliverables_of(recipe, mood, draft=draft):
             width = _frame(recipe, number, deliverable, size).width
             name = _file_name(recipe, mood, deliverable, width=width)
-            path = out / (name + (_DRAFT if draft else "") + FILE_ENDINGS[deliverable.format])
+            path = out / (name + (_DRAFT if draft else "") + deliverable.row.ending)
             if path in (target.path for target in targets):  # drafts of two crops
                 path = path.with_stem(f"{path.stem}_{number + 1}")
             targets.append(Target(path, mood, deliverable, number))

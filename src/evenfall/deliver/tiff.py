@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.deliver.finished import Encoded, Finished
 from evenfall.deliver.icc import icc_profile
-from evenfall.deliver.provenance import Provenance, xmp_packet
+from evenfall.deliver.provenance import Provenance, record_from_xmp, xmp_packet
 
-__all__ = ["encode_tiff"]
+__all__ = ["encode", "encode_tiff", "find_record"]
 
 _XMP_TAG, _ARTIST, _COPYRIGHT = 700, 315, 33432
 _BYTE, _ASCII = 1, 2
@@ -82,3 +83,23 @@ def _origin(provenance: Provenance) -> dict[str, Any]:
             tags.append((tag, _ASCII, len(value), value, True))
     description = (provenance.description or provenance.title).replace("\0", "")
     return {"extratags": tags, "description": description.encode() or None}
+
+
+def encode(finished: Finished) -> Encoded:
+    """TIFF file of a finished picture."""
+    data = encode_tiff(
+        finished.codes(),
+        space=finished.deliverable.space,
+        provenance=finished.provenance,
+        dpi=finished.dpi,
+    )
+    return Encoded(data)
+
+
+def find_record(data: bytes) -> Provenance | None:
+    """Record in a TIFF file, or None."""
+    import tifffile
+
+    with tifffile.TiffFile(BytesIO(data)) as file:
+        tag = file.pages.first.tags.get(_XMP_TAG)
+        return record_from_xmp(bytes(tag.value)) if tag is not None else None

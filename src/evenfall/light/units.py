@@ -16,6 +16,7 @@ __all__ = [
     "METER_C",
     "METER_K",
     "READ_FROM_PICTURE",
+    "REFERENCE_WHITE_NITS",
     "SATURATION_LUMINANCE",
     "diffuse_luminance",
     "ev100_from_illuminance",
@@ -27,6 +28,9 @@ __all__ = [
 
 METER_K = 12.5
 METER_C = 250.0
+
+REFERENCE_WHITE_NITS = 203.0
+"""cd/m2 of diffuse white in HDR pictures (ITU-R BT.2408-7, table 1)."""
 
 SATURATION_LUMINANCE = 78.0 / (0.65 * 100.0)
 """Luminance in cd/m2 that just saturates at EV100 = 0: 1.2, from the saturation-based speed

@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.camera.state import CameraState
+from evenfall.deliver.formats import Display, codec, displays
 from evenfall.deliver.frame import frame_of
 from evenfall.deliver.provenance import Provenance
 from evenfall.deliver.targets import Target
@@ -28,7 +29,7 @@ from evenfall.look.output import output_space
 from evenfall.look.scratch import BLOCK_PIXELS
 from evenfall.mix.engine import Mix
 from evenfall.produce.canvas import STRIP_ROWS, Canvas
-from evenfall.produce.encoding import display_of, encode_display, encode_scene_linear
+from evenfall.produce.encoding import FinishedMood
 from evenfall.produce.pool import Crew
 from evenfall.recipe import Recipe, ResolvedMood
 
@@ -36,7 +37,7 @@ __all__ = ["Finisher", "MoodWork", "Statistics"]
 
 Floats = npt.NDArray[np.float32]
 STRIP_PIXELS = BLOCK_PIXELS
-_SHEET_DISPLAY = ("sRGB", 1.0)
+_SHEET_DISPLAY = Display("sRGB")
 
 
 @dataclass
@@ -129,7 +130,7 @@ class Finisher:
         self.failures: dict[str, EvenfallError] = {}
         self.statistics: dict[str, Statistics] = {}
         self.thumbnails: dict[str, npt.NDArray[np.uint8]] = {}
-        self.clamped: dict[Path, int] = {}  # values brought into half range, by EXR file
+        self.notes: dict[Path, tuple[str, ...]] = {}  # of formats on their files
         self._lock = threading.Lock()
         width, height = size
         rows = max(1, STRIP_PIXELS // width // STRIP_ROWS) * STRIP_ROWS
@@ -216,12 +217,12 @@ class _MoodJob:
         self.sums = np.zeros((self.left, 3))
         self.counts = np.zeros((self.left, 2), np.int64)
 
-    def _canvases(self) -> dict[tuple[str, float], Canvas]:
+    def _canvases(self) -> dict[Display, Canvas]:
         """Make a canvas for every kind of display, asked for what its files need."""
         finisher, work = self.finisher, self.work
-        canvases: dict[tuple[str, float], Canvas] = {}
+        canvases: dict[Display, Canvas] = {}
 
-        def canvas(display: tuple[str, float]) -> Canvas:
+        def canvas(display: Display) -> Canvas:
             if display not in canvases:
                 chain = finisher.chain(work.mood, work.camera, *display)
                 canvases[display] = Canvas(chain, finisher.size)
@@ -230,14 +231,11 @@ class _MoodJob:
         for target in work.targets:
             deliverable = target.deliverable
             resized = frame_of(deliverable, *finisher.size).is_resized
-            displays = display_of(deliverable)
-            for number, display in enumerate(displays):
-                is_hdr = deliverable.format == "avif" or number == 1
-                if resized or is_hdr:
+            for shows, display in displays(deliverable).items():
+                if resized or shows == "hdr":
                     canvas(display).want_linear()
                 else:
-                    bits = 16 if deliverable.bit_depth == 16 else 8
-                    canvas(display).want_codes(bits, dither=deliverable.dither)
+                    canvas(display).want_codes(deliverable.bit_depth, dither=deliverable.dither)
         if work.thumbnail_size is not None:
             canvas(_SHEET_DISPLAY).want_thumbnail(work.thumbnail_size)
         return canvases
@@ -287,40 +285,29 @@ class _MoodJob:
         targets = self.work.targets
         del self.work, self.planes
         for target in targets:
-            if target.deliverable.format == "exr":
-                crew.add(self._encode_scene_linear, target, mix, camera)
-            else:
-                crew.add(self._encode, target, crew)
+            holds_mix = "scene-linear" in target.deliverable.row.shows
+            crew.add(self._encode, target, mix if holds_mix else None, camera, crew)
         finisher.look_ended(crew)
 
-    def _encode(self, target: Target, crew: Crew) -> None:
+    def _encode(self, target: Target, mix: Mix | None, camera: CameraState, crew: Crew) -> None:
         finisher = self.finisher
+        finished = FinishedMood(
+            target.deliverable,
+            frame_of(target.deliverable, *finisher.size),
+            self.canvases,
+            mix,
+            camera,
+            finisher.space,
+            finisher.luminance_scale,
+            finisher.provenance(target),
+            finisher.guides,
+            crew.share,
+        )
         try:
-            data = encode_display(
-                target.deliverable,
-                frame_of(target.deliverable, *finisher.size),
-                self.canvases,
-                finisher.provenance(target),
-                finisher.guides,
-                crew.share,
-            )
+            encoded = codec(target.deliverable.format).encode(finished)
         except OutputError as error:
             found = f"{target.path.name}: {error}"
             raise OutputError(finisher.recipe.fault(target.place, found)) from None
-        finisher.write(target, data)
-
-    def _encode_scene_linear(self, target: Target, mix: Mix, camera: CameraState) -> None:
-        finisher = self.finisher
-        encoded = encode_scene_linear(
-            target.deliverable,
-            mix.planes,
-            mix.alpha,
-            frame_of(target.deliverable, *finisher.size),
-            camera.matrix,
-            finisher.space.chromaticities,
-            finisher.luminance_scale,
-            finisher.provenance(target),
-        )
-        if encoded.clamped:
-            finisher.clamped[target.path] = encoded.clamped
+        if encoded.notes:
+            finisher.notes[target.path] = encoded.notes
         finisher.write(target, encoded.data)

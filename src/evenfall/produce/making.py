@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from evenfall.deliver.formats import encoder
+from evenfall.deliver.formats import codec
 from evenfall.deliver.provenance import Provenance
 from evenfall.deliver.targets import Target
 from evenfall.develop.mixing import Exposed, mix_and_expose
@@ -103,7 +103,7 @@ class _Run:
         import evenfall.produce.finishing  # noqa: F401
 
         for target in self.plan.targets_to_make:
-            encoder(target.deliverable.format)
+            codec(target.deliverable.format)
 
     def _note_finished(self, error: BaseException) -> None:
         """Note in a report what a run that failed or was stopped had finished: it can be kept."""
@@ -174,9 +174,9 @@ class _Run:
         for mood, error in finisher.failures.items():
             self.plan.give_up(mood, error)
         self.report.notes += [
-            f"{path.name}: {count:,} values beyond half range were brought to 65,504; "
-            "bits = 32 keeps them"
-            for path, count in sorted(finisher.clamped.items())
+            f"{path.name}: {note}"
+            for path, notes in sorted(finisher.notes.items())
+            for note in notes
         ]
 
     def _sheet(self, finisher: Finisher) -> None:

@@ -8,28 +8,12 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, field_validator, model_validator
 
 from evenfall.recipe.base import Part, Point, Takes
+from evenfall.recipe.formats import FORMATS, Format, FormatName
 from evenfall.recipe.words.suggesting import joined
 
 __all__ = ["Deliverable", "Draft", "Print", "Sheet"]
 
 _ASPECT = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*[:/]\s*(\d+(?:\.\d+)?)\s*$")
-_BITS = {
-    "png": (8, 16),
-    "jpeg": (8,),
-    "tiff": (8, 16),
-    "exr": (16, 32),
-    "avif": (10, 12),
-    "gain-map jpeg": (8,),
-}
-_ONLY_FOR = {
-    "space": ("png", "jpeg", "tiff", "gain-map jpeg"),
-    "camera": ("exr",),
-    "quality": ("jpeg", "avif", "gain-map jpeg"),
-    "max_kilobytes": ("jpeg",),
-    "dither": ("png", "jpeg", "tiff", "gain-map jpeg"),
-    "peak_nits": ("avif", "gain-map jpeg"),
-}
-"""Formats by key, where others would leave it without effect."""
 
 
 def aspect_ratio(text: str) -> float:
@@ -56,10 +40,11 @@ class Print(Part):
 class Deliverable(Part):
     """One kind of file, made for every mood or for those named."""
 
-    format: Literal["png", "jpeg", "tiff", "exr", "avif", "gain-map jpeg"] = Field(
+    format: FormatName = Field(
         "png",
         description="exr is the scene-linear mix with the camera applied, before the look; avif "
-        "is an HDR still (PQ); a gain-map jpeg shows HDR where it can be shown.",
+        "is an HDR still (PQ); a gain-map jpeg shows HDR where it can be shown; webp is for web "
+        "pages, up to 16,383 pixels a side.",
     )
     bits: Literal[8, 10, 12, 16, 32] | None = Field(
         None,
@@ -96,7 +81,10 @@ class Deliverable(Part):
     )
     height: int | None = Field(None, ge=16, le=65535, description="Height in pixels, as width.")
     print: Print | None = Field(None, description="Size on paper; sets pixels and dpi.")
-    quality: int = Field(92, ge=1, le=100, description="For jpeg, gain-map jpeg and avif.")
+    quality: int = Field(92, ge=1, le=100, description="For jpeg, gain-map jpeg, avif and webp.")
+    lossless: bool = Field(
+        False, description="For webp: every pixel is kept as it is; the file is larger."
+    )
     max_kilobytes: int | None = Field(
         None,
         ge=10,
@@ -119,8 +107,9 @@ class Deliverable(Part):
 
     @model_validator(mode="after")
     def _fits(self) -> Self:
-        if self.bits is not None and self.bits not in _BITS[self.format]:
-            allowed = " or ".join(str(bits) for bits in _BITS[self.format])
+        row = self.row
+        if self.bits is not None and self.bits not in row.bits:
+            allowed = " or ".join(str(bits) for bits in row.bits)
             raise ValueError(f"{self.format} takes {allowed} bits, found {self.bits}")
         if self.print is not None and (self.width or self.height):
             raise ValueError("say the size by print or by width and height, not both")
@@ -131,19 +120,28 @@ class Deliverable(Part):
                     f"crop {self.crop} and {self.width} x {self.height} pixels do not agree; "
                     "say the crop and a width, or width and height alone"
                 )
-        for key, formats in _ONLY_FOR.items():
-            if key in self.model_fields_set and self.format not in formats:
-                allowed = joined((f'"{name}"' for name in formats), "or")
-                raise ValueError(f"{key} goes with format = {allowed}")
+        for key in dict.fromkeys(key for other in FORMATS.values() for key in other.keys):
+            if key in self.model_fields_set and key not in row.keys:
+                formats = (f'"{name}"' for name, other in FORMATS.items() if key in other.keys)
+                raise ValueError(f"{key} goes with format = {joined(formats, 'or')}")
+        if self.lossless and "quality" in self.model_fields_set:
+            raise ValueError("quality has no effect on a lossless picture; say one of the two")
+        if max(self.width or 0, self.height or 0) > row.longest_side:
+            raise ValueError(f"{self.format} holds up to {row.longest_side:,} pixels a side")
         is_cropped = self.crop or (self.width and self.height)
         if "crop_position" in self.model_fields_set and not is_cropped:
             raise ValueError("crop_position goes with crop, or with width and height together")
         return self
 
     @property
+    def row(self) -> Format:
+        """What is known of its format."""
+        return FORMATS[self.format]
+
+    @property
     def bit_depth(self) -> int:
         """Bits per channel, the format's first when not said."""
-        return self.bits or _BITS[self.format][0]
+        return self.bits or self.row.bits[0]
 
 
 class Sheet(Part):

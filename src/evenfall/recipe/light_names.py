@@ -10,6 +10,7 @@ from typing import Any
 
 from evenfall.recipe.camera import Camera
 from evenfall.recipe.deliverables import Deliverable
+from evenfall.recipe.formats import FORMATS
 from evenfall.recipe.lights import LightSetting
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.moods import Mood
@@ -236,7 +237,7 @@ def _cycles(model: RecipeModel) -> Iterator[Finding]:
 def _deliverables(model: RecipeModel, names: Names, is_doubtful: Doubt) -> Iterator[Finding]:
     written: dict[str, Place] = {}
     if model.sheet.make:
-        written[f"{model.sheet.name}.{_ending(model.sheet.format)}".casefold()] = ("sheet",)
+        written[(model.sheet.name + FORMATS[model.sheet.format].ending).casefold()] = ("sheet",)
     for index, deliverable in enumerate(model.deliverables):
         place: Place = ("deliverables", index)
         for position, name in enumerate(deliverable.moods):
@@ -303,11 +304,7 @@ def _file_of(deliverable: Deliverable, mood: str) -> str:
         width=repr(size),
         suffix=deliverable.suffix,
     )
-    return f"{name}.{_ending(deliverable.format)}"
-
-
-def _ending(file_format: str) -> str:
-    return "jpg" if file_format.endswith("jpeg") else file_format
+    return name + deliverable.row.ending
 
 
 def _same_passes(model: RecipeModel, is_doubtful: Doubt) -> Iterator[Finding]:

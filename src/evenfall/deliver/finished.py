@@ -1,0 +1,105 @@
+"""What a format may ask of a finished picture, and what it gives back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.deliver.png_pixels import Each
+from evenfall.deliver.provenance import Provenance
+from evenfall.recipe.deliverables import Deliverable
+
+__all__ = ["Codec", "Codes", "Encoded", "Finished", "SceneLinear"]
+
+Planes = npt.NDArray[np.float32]
+Codes = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
+
+
+@dataclass(frozen=True)
+class SceneLinear:
+    """The mix of a deliverable's frame, before the look.
+
+    Parameters
+    ----------
+    planes : ndarray
+        Shape (3, H, W), float32, any value.
+    alpha : ndarray or None
+        Shape (H, W); colour is premultiplied by it.
+    chromaticities : tuple of 8 floats
+        xy of red, green, blue, white.
+    white_luminance : float or None
+        cd/m2 of (1, 1, 1), if known.
+    """
+
+    planes: Planes
+    alpha: Planes | None
+    chromaticities: tuple[float, ...]
+    white_luminance: float | None
+
+
+class Finished(Protocol):
+    """One mood, finished for one deliverable and brought to its size.
+
+    A format asks for what its row in `recipe/formats.py` says that it shows, and for nothing else:
+    nothing else is there.
+    """
+
+    @property
+    def deliverable(self) -> Deliverable:
+        """Bits, space, quality and what else was asked."""
+
+    @property
+    def provenance(self) -> Provenance:
+        """Record, title, author and copyright to embed."""
+
+    @property
+    def dpi(self) -> float | None:
+        """Pixels per inch, if a size on paper was asked for."""
+
+    @property
+    def each(self) -> Each:
+        """Like `map`; may work on several parts at once. Bytes never depend on it."""
+
+    def codes(self) -> Codes:
+        """Display-encoded codes in the deliverable's space and bits, shape (H, W, 3)."""
+
+    def hdr(self) -> Planes:
+        """Display-linear planes up to the deliverable's peak, 1 is diffuse white; (3, H, W)."""
+
+    def scene_linear(self) -> SceneLinear:
+        """Return the mix before the look."""
+
+
+@dataclass(frozen=True)
+class Encoded:
+    """A file in memory.
+
+    Parameters
+    ----------
+    data : bytes
+        All of it.
+    notes : tuple of str
+        What a person should know of it, without the file's name.
+    """
+
+    data: bytes
+    notes: tuple[str, ...] = ()
+
+
+class Codec(Protocol):
+    """The module of a format: what makes its bytes, and finds the record in them."""
+
+    def encode(self, finished: Finished, /) -> Encoded:
+        """Bytes of a finished picture.
+
+        Raises
+        ------
+        OutputError
+            If the picture cannot be held as asked.
+        """
+
+    def find_record(self, data: bytes, /) -> Provenance | None:
+        """Record in a file of this format, or None; damaged files may raise anything."""

@@ -1,0 +1,106 @@
+"""The formats that pictures are delivered in, one row each.
+
+All that is known of a format without its pixels stands in its row, so that a recipe can be checked
+before anything is read. What makes its bytes, and reads its record back, is one module in
+`deliver/`, which `deliver/formats.py` names.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = ["FORMATS", "Format", "FormatName", "Shows"]
+
+FormatName = Literal["png", "jpeg", "tiff", "exr", "avif", "gain-map jpeg", "webp"]
+
+Shows = Literal["display", "hdr", "scene-linear"]
+"""What a file holds of a picture: codes for an ordinary display, light for a brighter one, or the
+mix before the look. A file that holds two of them is finished twice."""
+
+
+@dataclass(frozen=True)
+class Format:
+    """One format.
+
+    Parameters
+    ----------
+    kind : str
+        What such a file is called.
+    ending : str
+        Ending of its name, with the dot.
+    signatures : tuple of (int, bytes)
+        Place and bytes that tell such a file; one of them is there.
+    bits : tuple of int
+        Bits per channel; the first is the one that is taken when none is said.
+    shows : tuple of str
+        What it holds.
+    keys : tuple of str
+        Keys of a deliverable that mean something to it, beyond those that every format takes.
+    fixed_space : str
+        How its colours are encoded where the recipe does not choose; empty where `space` does.
+    hdr_gamut : str
+        Output space that its HDR light is brought into; empty: that of `space`.
+    longest_side : int
+        Pixels.
+    """
+
+    kind: str
+    ending: str
+    signatures: tuple[tuple[int, bytes], ...]
+    bits: tuple[int, ...]
+    shows: tuple[Shows, ...] = ("display",)
+    keys: tuple[str, ...] = ("space", "dither")
+    fixed_space: str = ""
+    hdr_gamut: str = ""
+    longest_side: int = 65_535
+
+
+FORMATS: dict[FormatName, Format] = {
+    "png": Format("PNG", ".png", ((0, b"\x89PNG"),), (8, 16)),
+    "jpeg": Format(
+        "JPEG",
+        ".jpg",
+        ((0, b"\xff\xd8"),),
+        (8,),
+        keys=("space", "dither", "quality", "max_kilobytes"),
+    ),
+    "tiff": Format("TIFF", ".tif", ((0, b"II*\0"), (0, b"II+\0")), (8, 16)),
+    "exr": Format(
+        "EXR",
+        ".exr",
+        ((0, b"v/1\x01"),),
+        (16, 32),
+        ("scene-linear",),
+        keys=("camera",),
+        fixed_space="scene-linear",
+    ),
+    "avif": Format(
+        "AVIF",
+        ".avif",
+        ((4, b"ftypavif"),),
+        (10, 12),
+        ("hdr",),
+        keys=("quality", "peak_nits"),
+        fixed_space="BT.2020 PQ",
+        hdr_gamut="Display P3",  # what HDR displays show; the file carries it inside BT.2020
+    ),
+    "gain-map jpeg": Format(
+        "JPEG",
+        ".jpg",
+        ((0, b"\xff\xd8"),),
+        (8,),
+        ("display", "hdr"),
+        keys=("space", "dither", "quality", "peak_nits"),
+    ),
+    "webp": Format(
+        "WebP",
+        ".webp",
+        ((8, b"WEBP"),),
+        (8,),
+        keys=("space", "dither", "quality", "lossless"),
+        longest_side=16_383,  # RFC 9649, 2.5: 14 bits
+    ),
+}
+"""Formats by the name that recipes write. Longest sides: JPEG counts in 16 bits, and no more is
+allowed of the others."""
