@@ -82,7 +82,7 @@ def test_a_sound_recipe_is_summed_up(recipe: Path) -> None:
     assert ["3 passes of 8 x 4 pixels, half."] in cells
     for row in (
         ["sun", "key", "sun.exr", "sun at 40 degrees"],
-        ["lamp", "fixture", "lamps.exr, table.lamp", "3000 K, 600 lm"],
+        ["lamp", "fixture", "lamps.exr / table.lamp", "3000 K, 600 lm"],
         ["day", "dusk"],
         ["sun", "as rendered", "off"],
         ["sky", "as rendered", "-2 stops, -40 mired"],

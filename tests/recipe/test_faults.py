@@ -35,13 +35,15 @@ MISTAKES = [
     (
         'file = "sun.exr"\n',
         "",
-        "villa.toml:11: lights.sun.file: is missing; expected text, the picture file of the pass, "
-        "relative to the passes' folder",
+        "villa.toml:11: lights.sun.file: is missing; expected text or a list of texts, the "
+        "picture file of the pass, relative to the passes' folder; a list of files that add up "
+        "to it",
     ),
     (
         'file = "sun.exr"',
         "file = 12",
-        'villa.toml:12: lights.sun.file: found 12; expected text; text stands in quotes: "12"',
+        "villa.toml:12: lights.sun.file: found 12; expected text or a list of texts; text stands "
+        'in quotes: "12"',
     ),
     (
         "kelvin = 10000",

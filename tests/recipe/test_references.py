@@ -258,12 +258,14 @@ FILES = [
     (
         'file = "sun.exr"',
         'file = "sun.####.exr"',
-        'villa.toml:12: lights.sun.file: found "sun.####.exr"; #### needs passes.frame',
+        'villa.toml:12: lights.sun.file: found "sun.####.exr"; #### needs passes.frame; say '
+        "passes.frame, or write [#] for a # that is part of the name",
     ),
     (
         'file = "sun.exr"',
         'file = "{view}/sun.exr"',
-        'villa.toml:12: lights.sun.file: found "{view}/sun.exr"; {view} needs passes.view',
+        'villa.toml:12: lights.sun.file: found "{view}/sun.exr"; {view} needs passes.view; say '
+        "passes.view, or write [{] for a brace that is part of the name",
     ),
     (
         'folder = "passes"',

@@ -47,7 +47,7 @@ def test_a_recipe_is_planned_before_its_files_exist(tmp_path: Path) -> None:
     path.write_text(RECIPE)
     plan = plan_from_recipe(load(path, check_files=False))
     assert plan.title == "Harbour house, Kitchen"
-    assert [light.place for light in plan.lights] == ["kitchen.exr / sun", "island.exr"]
+    assert [light.file for light in plan.lights] == ["kitchen.exr / sun", "island.exr"]
     assert plan.beauty == "kitchen.exr / all"
     text = sheet_text(plan)
     assert "Island pendants" in text

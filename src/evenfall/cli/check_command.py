@@ -158,8 +158,8 @@ def _table(title: str, *headings: str) -> Table:
 def _lights_table(recipe: Recipe) -> Table:
     table = _table("Lights", "light", "role", "pass", "rendered at")
     for name, light in recipe.model.lights.items():
-        inside = [part for part in (light.layer, light.part) if part]
-        table.add_row(name, light.role, ", ".join([light.file, *inside]), _rendered(recipe, name))
+        pictures = " + ".join(source.place for source in light.sources)
+        table.add_row(name, light.role, pictures, _rendered(recipe, name))
     return table
 
 

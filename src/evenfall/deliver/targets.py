@@ -154,7 +154,8 @@ def refuse_inputs(recipe: Recipe, side_files: Iterable[Path], paths: Iterable[Pa
     """
     model = recipe.model
     inputs = {recipe.path.resolve()}
-    inputs.update(recipe.pass_path(light.file).resolve() for light in model.lights.values())
+    named = {source.file for light in model.lights.values() for source in light.sources}
+    inputs.update(recipe.pass_path(file).resolve() for file in named)
     if model.passes.beauty is not None:
         inputs.add(recipe.pass_path(model.passes.beauty.file).resolve())
     inputs.update(path.resolve() for path in side_files)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -173,11 +173,6 @@ class _Key:
     height: int
     format: int = _FORMAT
 
-    @property
-    def file_name(self) -> str:
-        text = json.dumps(asdict(self), sort_keys=True)
-        return hashlib.sha256(text.encode()).hexdigest()[:40] + ".pass"
-
 
 class ReducedLibrary:
     """The passes of a recipe at draft size; otherwise as `PassLibrary`.
@@ -242,7 +237,7 @@ class ReducedLibrary:
         }
 
     def _file(self, light: str) -> Path:
-        return self._folder / _file_name(self._library.headers[light], self._repair, self.size)
+        return self._folder / _file_name(self._library.sources[light], self._repair, self.size)
 
 
 def keep_for_drafts(image: PassImage, seen: Stamp) -> None:
@@ -266,12 +261,19 @@ def keep_for_drafts(image: PassImage, seen: Stamp) -> None:
     full = header.width, header.height
     size = reduced_size(full, Draft().width)
     if size != full:
-        name = _file_name(header, Repair().model_dump_json(), size)
+        name = _file_name([header], Repair().model_dump_json(), size)
         if stamp(header.path) == seen:
             _store(cache_folder() / "drafts" / name, _reduce(image, size))
 
 
-def _file_name(header: PassHeader, repair: str, size: tuple[int, int]) -> str:
+def _file_name(headers: Sequence[PassHeader], repair: str, size: tuple[int, int]) -> str:
+    """Name under which a pass is kept, by the pictures that add up to it."""
+    keys = [asdict(_key(header, repair, size)) for header in headers]
+    text = json.dumps(keys, sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()[:40] + ".pass"
+
+
+def _key(header: PassHeader, repair: str, size: tuple[int, int]) -> _Key:
     facts = header.path.stat()
     return _Key(
         str(header.path.resolve()),
@@ -284,7 +286,7 @@ def _file_name(header: PassHeader, repair: str, size: tuple[int, int]) -> str:
         header.view,
         repair,
         *size,
-    ).file_name
+    )
 
 
 def _reduce(image: PassImage, size: tuple[int, int]) -> PassImage:

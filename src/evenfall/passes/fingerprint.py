@@ -6,7 +6,7 @@ import hashlib
 import os
 import re
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,7 +15,7 @@ from evenfall.passes.files import open_pass, unreadable
 from evenfall.system.cache import cache_folder, keep
 from evenfall.system.regular import open_regular
 
-__all__ = ["fingerprint", "is_fingerprint", "noted_fingerprint"]
+__all__ = ["fingerprint", "is_fingerprint", "joint_fingerprint", "noted_fingerprint"]
 
 _BLOCK_BYTES = 8 << 20  # other threads need not be waited for while a block is read or hashed
 _FINGERPRINT = re.compile(r"sha256:[0-9a-f]{64}")
@@ -105,6 +105,22 @@ def fingerprint(path: Path, *, is_wanted: _Wish = lambda: True) -> str | None:
         except OSError as error:
             raise unreadable(path, error) from None
     return f"sha256:{digest.hexdigest()}"
+
+
+def joint_fingerprint(fingerprints: Sequence[str]) -> str:
+    """Fingerprint of several files that make one pass: that of their own, line by line.
+
+    Examples
+    --------
+    >>> joint_fingerprint(["sha256:ba78"])
+    'sha256:ba78'
+    >>> joint_fingerprint(["sha256:ba78", "sha256:61be"])[:15]
+    'sha256:ef399e1d'
+    """
+    if len(fingerprints) == 1:
+        return fingerprints[0]
+    lines = "\n".join(fingerprints)
+    return f"sha256:{hashlib.sha256(lines.encode()).hexdigest()}"
 
 
 def noted_fingerprint(path: Path, *, is_wanted: _Wish = lambda: True) -> str | None:

@@ -18,6 +18,7 @@ __all__ = [
     "PassImage",
     "PixelCensus",
     "StoredPicture",
+    "added_up",
     "join_rows",
 ]
 
@@ -148,4 +149,28 @@ def join_rows(bands: Sequence[PassImage]) -> PassImage:
         (planes[0], planes[1], planes[2]),
         np.concatenate(alphas) if alphas else None,
         sum((band.census for band in bands), PixelCensus()),
+    )
+
+
+def added_up(images: Sequence[PassImage]) -> PassImage:
+    """Put a light together from pictures that add up to it, such as direct and indirect light.
+
+    Returns
+    -------
+    PassImage
+        float32 where there are several, with the header of the first, the alpha of the first that
+        has one, and the census of all.
+    """
+    first, *others = images
+    if not others:
+        return first
+    planes = [plane.astype(np.float32) for plane in first.planes]
+    for other in others:
+        for total, plane in zip(planes, other.planes, strict=True):
+            np.add(total, plane, out=total)
+    return PassImage(
+        first.header,
+        (planes[0], planes[1], planes[2]),
+        next((image.alpha for image in images if image.alpha is not None), None),
+        sum((image.census for image in images), PixelCensus()),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import threading
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,10 +18,11 @@ from evenfall.passes.encoding import refuse_encoded
 from evenfall.passes.faults import refused
 from evenfall.passes.files import Stamp, check_inside, stamp
 from evenfall.passes.header import PassHeader, Selector
-from evenfall.passes.image import PassImage
+from evenfall.passes.image import PassImage, added_up
 from evenfall.passes.reading import inspect, read
 from evenfall.passes.selection import select
 from evenfall.recipe import Recipe
+from evenfall.recipe.lights import Source
 from evenfall.system.processors import default_workers
 
 if TYPE_CHECKING:
@@ -60,8 +61,11 @@ class PassLibrary:
 
     Attributes
     ----------
+    sources : mapping of str to tuple of PassHeader
+        By light, in the recipe's order, the pictures that add up to its pass; without those in
+        `failures`.
     headers : mapping of str to PassHeader
-        By light, in the recipe's order; without those in `failures`.
+        The same, but the first picture only.
     failures : mapping of str to PassError
         By light; empty unless `keep_going`.
     size : tuple of int
@@ -85,30 +89,36 @@ class PassLibrary:
         self._recipe = recipe
         self._guides_lock = threading.Lock()
         self._read_guides: Guides | None = None
-        self._places: dict[str, _Place] = {}
+        self._places: dict[str, tuple[_Place, ...]] = {}
         failures: dict[str, PassError] = {}
         opened: dict[Path, list[PassHeader] | PassError] = {}
         for name, light in recipe.model.lights.items():
             try:
-                self._places[name] = self._find(light.file, light.layer, light.part, opened)
+                self._places[name] = tuple(self._find(each, opened) for each in light.sources)
             except PassError as error:
                 failures[name] = error
         if failures and not (keep_going and self._places):
             raise _together(failures.values())
         self.failures: Mapping[str, PassError] = failures
+        self.sources: Mapping[str, tuple[PassHeader, ...]] = {
+            name: tuple(place.header for place in places) for name, places in self._places.items()
+        }
         self.headers: Mapping[str, PassHeader] = {
-            name: place.header for name, place in self._places.items()
+            name: headers[0] for name, headers in self.sources.items()
         }
         self._check_alike()
         first = next(iter(self.headers.values()))
         self.size = (first.width, first.height)
         self.chromaticities = self._effective_chromaticities(first)
         self.luminance_scale = self._luminance_scale()
-        files = {(header.path, header.part) for header in self.headers.values()}
+        files = {(header.path, header.part) for header in self._all_headers(self.headers)}
         self.decoder_threads = default_workers() if len(files) == 1 else 1
 
+    def _all_headers(self, lights: Iterable[str]) -> list[PassHeader]:
+        return [header for light in lights for header in self.sources.get(light, ())]
+
     def batches(self, lights: Iterable[str]) -> list[tuple[str, ...]]:
-        """Group lights that are decoded together: those in the same part of the same file.
+        """Group lights that are decoded together: those in the same parts of the same files.
 
         Raises
         ------
@@ -120,8 +130,8 @@ class PassLibrary:
             if light in self.failures:
                 together[light] = [light]
             else:
-                header = self.headers[light]
-                together.setdefault((header.path, header.part), []).append(light)
+                files = frozenset((header.path, header.part) for header in self.sources[light])
+                together.setdefault(files, []).append(light)
         return [tuple(batch) for batch in together.values()]
 
     def bands(self, lights: Iterable[str], *, multiple: int = 1) -> list[slice]:
@@ -139,7 +149,7 @@ class PassLibrary:
             Of which bands begin at multiples.
         """
         width, height = self.size
-        headers = [self.headers[light] for light in lights if light in self.headers]
+        headers = self._all_headers(lights)
         repair = self._recipe.model.passes.repair
         pass_bytes = width * _PLAIN_BYTES
         most = max((header.row_bytes for header in headers), default=0)
@@ -168,9 +178,9 @@ class PassLibrary:
         failed = [self.failures[light] for light in batch if light in self.failures]
         if failed:
             raise _together(failed)
-        places = [self._places[light] for light in batch]
-        images = self._read(places, rows)
-        return dict(zip(batch, images, strict=True))
+        read = iter(self._read([place for light in batch for place in self._places[light]], rows))
+        images = {light: added_up([next(read) for _ in self._places[light]]) for light in batch}
+        return {light: self._mended(image) for light, image in images.items()}
 
     def beauty(self) -> PassImage | None:
         """Read the beauty, or return None if the recipe names none.
@@ -183,25 +193,19 @@ class PassLibrary:
         beauty = self._recipe.model.passes.beauty
         if beauty is None:
             return None
-        place = self._find(beauty.file, beauty.layer, beauty.part, {})
+        place = self._find(beauty.source, {})
         first = next(iter(self.headers.values()))
         faults = self._differences({"the beauty": place.header, "the passes": first}, "the passes")
         if faults:
             raise PassError(faults)
-        return self._read([place])[0]
+        return self._mended(self._read([place])[0])
 
-    def _find(
-        self,
-        file: str,
-        layer: str | None,
-        part: str | None,
-        opened: dict[Path, list[PassHeader] | PassError],
-    ) -> _Place:
+    def _find(self, source: Source, opened: dict[Path, list[PassHeader] | PassError]) -> _Place:
         passes = self._recipe.model.passes
-        path = self._recipe.pass_path(file)
+        path = self._recipe.pass_path(source.file)
         if not passes.allow_links_outside:
             check_inside(path, self._recipe.passes_folder)
-        selector = Selector(layer, part, passes.view)
+        selector = Selector(source.layer, source.part, passes.view)
         if path not in opened:
             try:
                 opened[path] = inspect(path)
@@ -215,28 +219,37 @@ class PassLibrary:
         exact = Selector(header.layer, header.part, header.view or None)
         return _Place(header, exact, stamp(path))
 
-    def _read(self, places: list[_Place], rows: slice | None = None) -> list[PassImage]:
-        path = places[0].header.path
-        if stamp(path) != places[0].stamp:
-            raise refused(
+    def _read(self, places: Sequence[_Place], rows: slice | None = None) -> list[PassImage]:
+        """Read pictures, each file once; they are not mended but for NaN and Inf."""
+        by_file: dict[Path, list[int]] = {}
+        for number, place in enumerate(places):
+            by_file.setdefault(place.header.path, []).append(number)
+        images: dict[int, PassImage] = {}
+        for path, numbers in by_file.items():
+            if stamp(path) != places[numbers[0]].stamp:
+                raise refused(
+                    path,
+                    "the file changed since its header was checked",
+                    hint="wait until the renderer has finished, then run again",
+                )
+            read_here = read(
                 path,
-                "the file changed since its header was checked",
-                hint="wait until the renderer has finished, then run again",
+                [places[number].selector for number in numbers],
+                non_finite=self._recipe.model.passes.repair.non_finite,
+                threads=self.decoder_threads if rows is None else 1,
+                rows=rows,
             )
+            images |= dict(zip(numbers, read_here, strict=True))
+        return [images[number] for number in range(len(places))]
+
+    def _mended(self, image: PassImage) -> PassImage:
+        """Mend a pass as the recipe's ``passes.repair`` says."""
         settings = self._recipe.model.passes.repair
-        images = read(
-            path,
-            [place.selector for place in places],
-            non_finite=settings.non_finite,
-            threads=self.decoder_threads if rows is None else 1,
-            rows=rows,
-        )
         if not settings.goes_further:
-            return images
+            return image
         from evenfall.passes.mending.clean import repair
 
-        guides = self._guides() if settings.denoise else None
-        return [repair(image, settings, guides) for image in images]
+        return repair(image, settings, self._guides() if settings.denoise else None)
 
     def _guides(self) -> Guides:
         """Guides of the denoiser, read when they are first needed."""
@@ -249,6 +262,7 @@ class PassLibrary:
 
     def _check_alike(self) -> None:
         """Hold all passes against the most usual kind, so that the odd ones are blamed."""
+        headers = {header.label: header for header in self._all_headers(self.sources)}
         kinds = {
             name: (
                 header.width,
@@ -256,11 +270,11 @@ class PassLibrary:
                 header.pixel_aspect,
                 space_from_chromaticities(self._effective_chromaticities(header)).chromaticities,
             )
-            for name, header in self.headers.items()
+            for name, header in headers.items()
         }
         ((usual, _),) = Counter(kinds.values()).most_common(1)
         faults = self._differences(
-            self.headers, next(name for name, kind in kinds.items() if kind == usual)
+            headers, next(name for name, kind in kinds.items() if kind == usual)
         )
         if faults:
             raise PassError(faults)
@@ -310,7 +324,7 @@ class PassLibrary:
         return None if named is None else RGB_SPACES[named].chromaticities
 
     def _luminance_scale(self) -> float | None:
-        said = [header.white_luminance for header in self.headers.values()]
+        said = [header.white_luminance for header in self._all_headers(self.sources)]
         return next((white for white in said if white), self._recipe.model.passes.luminance_scale)
 
 

@@ -141,10 +141,10 @@ def _describe_lights(
     """Note the passes behind the moods in the report, and give their fingerprints."""
     needed = {light for mood in moods for light in lights_behind(view.recipe, mood)}
     found = {}
-    for light, header in view.files.headers.items():
+    for light, headers in view.files.sources.items():
         if light in needed:
             # Size and time come before the fingerprint, so that they never speak for an older file.
-            report.lights[light] = describe_light(header)
+            report.lights[light] = describe_light(headers)
             fingerprint = report.lights[light].fingerprint = fingerprints.of(light)
             if fingerprint is not None:
                 found[light] = fingerprint

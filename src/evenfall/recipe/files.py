@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -10,6 +9,7 @@ from pathlib import Path
 
 from evenfall.recipe.areas import Area
 from evenfall.recipe.camera import Camera
+from evenfall.recipe.file_names import asks_for, filled_in
 from evenfall.recipe.look import Look
 from evenfall.recipe.model import Passes, RecipeModel
 from evenfall.recipe.moods import Mood
@@ -19,7 +19,6 @@ from evenfall.recipe.words.hints import shown
 
 __all__ = ["check_files", "pass_file_name"]
 
-_FRAME = re.compile(r"#+")
 _BUILT_IN_CONFIG = "ocio://"
 
 
@@ -42,12 +41,7 @@ def pass_file_name(name: str, passes: Passes) -> str:
     >>> pass_file_name("{view}/sun.exr", Passes(view="kitchen"))
     'kitchen/sun.exr'
     """
-    if passes.view is not None:
-        name = name.replace("{view}", passes.view)
-    if passes.frame is not None:
-        frame = passes.frame
-        name = _FRAME.sub(lambda match: str(frame).zfill(len(match[0])), name)
-    return name
+    return filled_in(name, frame=passes.frame, view=passes.view)
 
 
 def check_files(
@@ -82,10 +76,12 @@ def _no_folder(folder: Path) -> tuple[str, str, str]:
 
 
 def _unfilled(named: _Named, passes: Passes) -> Finding | None:
-    if "{view}" in named.name and passes.view is None:
-        return Finding(named.place, f"found {shown(named.name)}", "{view} needs passes.view")
-    if _FRAME.search(named.name) and passes.frame is None:
-        return Finding(named.place, f"found {shown(named.name)}", "#### needs passes.frame")
+    if asks_for(named.name, "view") and passes.view is None:
+        hint = "say passes.view, or write [{] for a brace that is part of the name"
+        return Finding(named.place, f"found {shown(named.name)}", "{view} needs passes.view", hint)
+    if asks_for(named.name, "frame") and passes.frame is None:
+        hint = "say passes.frame, or write [#] for a # that is part of the name"
+        return Finding(named.place, f"found {shown(named.name)}", "#### needs passes.frame", hint)
     return None
 
 
@@ -121,7 +117,12 @@ def _nearby(name: str, path: Path) -> str:
 
 def _files(model: RecipeModel) -> Iterator[_Named]:
     for name, light in model.lights.items():
-        yield _Named(("lights", name, "file"), light.file, in_passes=True)
+        place: Place = ("lights", name, "file")
+        if isinstance(light.file, str):
+            yield _Named(place, light.file, in_passes=True)
+        else:
+            for index, file in enumerate(light.file):
+                yield _Named((*place, index), file, in_passes=True)
     if model.passes.beauty is not None:
         yield _Named(("passes", "beauty", "file"), model.passes.beauty.file, in_passes=True)
     for key in ("albedo", "normal"):

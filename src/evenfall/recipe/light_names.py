@@ -10,8 +10,9 @@ from typing import Any
 
 from evenfall.recipe.camera import Camera
 from evenfall.recipe.deliverables import Deliverable
+from evenfall.recipe.file_names import asks_for
 from evenfall.recipe.formats import FORMATS
-from evenfall.recipe.lights import LightSetting
+from evenfall.recipe.lights import LightSetting, Source
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.moods import Mood
 from evenfall.recipe.places import Place, dotted
@@ -308,34 +309,33 @@ def _file_of(deliverable: Deliverable, mood: str) -> str:
 
 
 def _same_passes(model: RecipeModel, is_doubtful: Doubt) -> Iterator[Finding]:
-    seen: dict[tuple[str, str | None, str | None], str] = {}
+    seen: dict[Source, str] = {}
     for name, light in model.lights.items():
         if is_doubtful(("lights", name)):
             continue
-        source = (light.file, light.layer, light.part)
-        first = seen.setdefault(source, name)
-        if first != name:
-            yield Finding(
-                ("lights", name),
-                f"is the same pass as {dotted(('lights', first))}: {_source(source)}",
-                hint="each light has a pass of its own; name its file, layer or part",
-            )
+        for source in light.sources:
+            first = seen.setdefault(source, name)
+            if first != name:
+                held = "is the same pass as" if len(light.sources) == 1 else "counts a picture of"
+                yield Finding(
+                    ("lights", name),
+                    f"{held} {dotted(('lights', first))}: {source}",
+                    hint="each light has a pass of its own; name its file, layer or part",
+                )
     beauty = model.passes.beauty
-    if beauty is not None:
-        source = (beauty.file, beauty.layer, beauty.part)
-        if source in seen:
-            other = dotted(("lights", seen[source]))
-            yield Finding(
-                ("passes", "beauty"), f"is the same picture as {other}: {_source(source)}",
-                hint="the beauty is the view with all lights at once",
-            )  # fmt: skip
+    if beauty is not None and beauty.source in seen:
+        other = dotted(("lights", seen[beauty.source]))
+        yield Finding(
+            ("passes", "beauty"), f"is the same picture as {other}: {beauty.source}",
+            hint="the beauty is the view with all lights at once",
+        )  # fmt: skip
 
 
 def _frame(model: RecipeModel, is_doubtful: Doubt) -> Iterator[Finding]:
     """Refuse a frame that changes no file: only the names of the pictures would change."""
-    files = [light.file for light in model.lights.values()]
+    files = [source.file for light in model.lights.values() for source in light.sources]
     frame = model.passes.frame
-    if frame is None or any("#" in file for file in files) or is_doubtful(("lights",)):
+    if frame is None or any(asks_for(file, "frame") for file in files) or is_doubtful(("lights",)):
         return
     numbered = next((file for file in files if _FRAME_DIGITS.search(file)), "sun.0001.exr")
     pattern = _FRAME_DIGITS.sub(lambda digits: "#" * len(digits[0]), numbered)
@@ -344,9 +344,3 @@ def _frame(model: RecipeModel, is_doubtful: Doubt) -> Iterator[Finding]:
         f"found {frame}, and no light's file has #### in its name, so each frame would be the same",
         hint=f"write #### for the digits, as in file = {shown(pattern)}",
     )
-
-
-def _source(source: tuple[str, str | None, str | None]) -> str:
-    file, layer, part = source
-    inside = [f"{what} {name}" for what, name in (("layer", layer), ("part", part)) if name]
-    return ", ".join([file, *inside])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
@@ -10,7 +11,16 @@ from pydantic import BeforeValidator, Field, field_validator, model_validator
 from evenfall.recipe.areas import Area
 from evenfall.recipe.base import Family, HexColour, Part, Rgb, Stops, Takes
 
-__all__ = ["GAIN_KEYS", "TINT_KEYS", "Light", "LightSetting", "Match", "Rendered", "Role"]
+__all__ = [
+    "GAIN_KEYS",
+    "TINT_KEYS",
+    "Light",
+    "LightSetting",
+    "Match",
+    "Rendered",
+    "Role",
+    "Source",
+]
 
 Role = Literal["key", "fill", "sky", "fixture", "outdoor fixture", "glow"]
 Kelvin = Annotated[float, Field(ge=1000, le=25000, description="Colour temperature in kelvin.")]
@@ -86,15 +96,87 @@ class Rendered(Part):
         return self
 
 
-class Light(Part):
-    """One light (or group of lights) of the view, and where its pass lies."""
+@dataclass(frozen=True)
+class Source:
+    """A picture that a recipe names: a file, and where in it.
 
-    file: str = Field(description="Picture file of the pass, relative to the passes' folder.")
-    layer: str | None = Field(None, description="Layer inside the file, for files of many layers.")
-    part: str | None = Field(None, description="Part inside the file, for files of many parts.")
+    Examples
+    --------
+    >>> source = Source("living.exr", layer="sun")
+    >>> str(source), source.place
+    ('living.exr, layer sun', 'living.exr / sun')
+    """
+
+    file: str
+    layer: str | None = None
+    part: str | None = None
+
+    def __str__(self) -> str:
+        inside = (("layer", self.layer), ("part", self.part))
+        return ", ".join([self.file, *(f"{what} {name}" for what, name in inside if name)])
+
+    @property
+    def place(self) -> str:
+        """In short, for tables: file, part and layer."""
+        return " / ".join(each for each in (self.file, self.part, self.layer) if each)
+
+
+class Light(Part):
+    """One light (or group of lights) of the view, and where its pass lies.
+
+    A light that was saved in several pictures, such as its direct and its indirect light, has lists
+    of them; they are added up.
+    """
+
+    file: str | tuple[str, ...] = Field(
+        description="Picture file of the pass, relative to the passes' folder; a list of files "
+        "that add up to it."
+    )
+    layer: str | tuple[str, ...] | None = Field(
+        None,
+        description="Layer inside the file, for files of many layers; a list of layers that add "
+        "up.",
+    )
+    part: str | tuple[str, ...] | None = Field(
+        None,
+        description="Part inside the file, for files of many parts; a list of parts that add up.",
+    )
     role: Role = Field("fixture", description="What the light does in the picture.")
     title: str | None = Field(None, description="Name for people; the key is used otherwise.")
     rendered: Rendered = Field(default_factory=Rendered, description="How it was rendered.")
+
+    @model_validator(mode="after")
+    def _lists_of_one_length(self) -> Self:
+        lists = {
+            key: said
+            for key in ("file", "layer", "part")
+            if not isinstance(said := getattr(self, key), str | None)
+        }
+        empty = [key for key, said in lists.items() if not said]
+        if empty:
+            raise ValueError(f"{empty[0]} is an empty list; name at least one")
+        if len({len(said) for said in lists.values()}) > 1:
+            counts = " and ".join(f"{key} of {len(said)}" for key, said in lists.items())
+            raise ValueError(f"lists go together one by one, found {counts}; give them one length")
+        if len(set(self.sources)) < len(self.sources):
+            raise ValueError("the same picture is in the list twice, and would count twice")
+        return self
+
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """The pictures that add up to the pass: usually one.
+
+        Examples
+        --------
+        >>> [str(each) for each in Light(file="a.exr", layer=("sun_direct", "sun_bounced")).sources]
+        ['a.exr, layer sun_direct', 'a.exr, layer sun_bounced']
+        """
+        said = (self.file, self.layer, self.part)
+        count = next((len(each) for each in said if isinstance(each, tuple)), 1)
+        columns = [each if isinstance(each, tuple) else (each,) * count for each in said]
+        return tuple(
+            Source(str(file), layer, part) for file, layer, part in zip(*columns, strict=True)
+        )
 
 
 class Match(Part):

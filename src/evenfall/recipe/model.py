@@ -9,7 +9,7 @@ from pydantic import Field
 from evenfall.recipe.base import Part, Takes
 from evenfall.recipe.camera import Camera
 from evenfall.recipe.deliverables import Deliverable, Draft, Sheet
-from evenfall.recipe.lights import Light
+from evenfall.recipe.lights import Light, Source
 from evenfall.recipe.look import Look
 from evenfall.recipe.moods import Mood
 
@@ -38,6 +38,11 @@ class Beauty(Part):
     file: str = Field(description="Picture file, relative to the passes' folder.")
     layer: str | None = Field(None, description="Layer inside the file.")
     part: str | None = Field(None, description="Part inside the file.")
+
+    @property
+    def source(self) -> Source:
+        """The picture that is named."""
+        return Source(self.file, self.layer, self.part)
 
 
 class Repair(Part):

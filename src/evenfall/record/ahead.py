@@ -67,6 +67,8 @@ def _files_named(recipe: Path, passes: Path | None) -> list[Path]:
             return []
         tree = tomllib.loads(recipe.read_text(encoding="utf-8-sig"))
         folder = passes or recipe.parent / tree.get("passes", {}).get("folder", ".")
-        return [folder / light["file"] for light in tree["lights"].values()]
+        named = [light["file"] for light in tree["lights"].values()]
+        files = [[said] if isinstance(said, str) else said for said in named]
+        return [folder / file for some in files for file in some]
     except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
         return []

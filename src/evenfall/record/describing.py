@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+from collections.abc import Sequence
 from functools import cache
 from importlib.metadata import distribution
 from pathlib import Path
@@ -67,8 +68,9 @@ def _code_digest() -> str:
     return digest.hexdigest()[:16]
 
 
-def describe_light(header: PassHeader) -> LightReport:
-    """Describe a pass before it is read; its fingerprint is left out."""
+def describe_light(headers: Sequence[PassHeader]) -> LightReport:
+    """Describe a pass before it is read, by the pictures that add up to it, without fingerprint."""
+    header, *others = headers
     facts = header.path.stat()
     return LightReport(
         file=str(header.path),
@@ -77,6 +79,7 @@ def describe_light(header: PassHeader) -> LightReport:
         bytes=facts.st_size,
         modified_ns=facts.st_mtime_ns,
         changed_ns=facts.st_ctime_ns,
+        added=[other.label for other in others],
     )
 
 

@@ -10,7 +10,7 @@ from typing import Self
 
 from evenfall.errors import PassError
 from evenfall.passes.files import Stamp, stamp
-from evenfall.passes.fingerprint import is_fingerprint, noted_fingerprint
+from evenfall.passes.fingerprint import is_fingerprint, joint_fingerprint, noted_fingerprint
 from evenfall.recipe import Recipe
 from evenfall.record.earlier import Earlier
 
@@ -57,7 +57,8 @@ class Fingerprints:
     def start(self, lights: Iterable[str]) -> None:
         """Begin with these lights; others are found when they are asked for."""
         for light in lights:
-            self._task(light)
+            for path in self._paths(light):
+                self._task(light, path)
 
     def finish(self) -> None:
         """Take part in what is left to do, from the end, instead of waiting."""
@@ -68,18 +69,22 @@ class Fingerprints:
                 self._tasks[path] = (light, done)
 
     def of(self, light: str) -> str | None:
-        """Fingerprint of a light's file; None when it cannot be read, which reading will say."""
-        path = self._path(light)
-        found, seen = self._task(light).result()
-        if found is not None and seen != _seen(path):  # written since: its headers may be newer
-            found, _ = self._find(light, path)
-        return found
+        """Fingerprint of a light's files; None when one cannot be read, which reading will say."""
+        found = []
+        for path in self._paths(light):
+            known, seen = self._task(light, path).result()
+            if known is not None and seen != _seen(path):  # written since: its headers may be newer
+                known, _ = self._find(light, path)
+            if known is None:
+                return None
+            found.append(known)
+        return joint_fingerprint(found)
 
-    def _path(self, light: str) -> Path:
-        return self._recipe.pass_path(self._recipe.model.lights[light].file)
+    def _paths(self, light: str) -> list[Path]:
+        sources = self._recipe.model.lights[light].sources
+        return [self._recipe.pass_path(file) for file in dict.fromkeys(one.file for one in sources)]
 
-    def _task(self, light: str) -> Future[_Found]:
-        path = self._path(light)
+    def _task(self, light: str, path: Path) -> Future[_Found]:
         if path not in self._tasks:
             self._tasks[path] = (light, self._pool.submit(self._find, light, path))
         return self._tasks[path][1]
@@ -87,7 +92,9 @@ class Fingerprints:
     def _find(self, light: str, path: Path) -> _Found:
         try:
             seen = stamp(path)  # before it is read
-            known = self._earlier.fingerprint(light, path)
+            known = None
+            if len(self._paths(light)) == 1:  # else what was noted is that of all of them
+                known = self._earlier.fingerprint(light, path)
             if not is_fingerprint(known):
                 known = noted_fingerprint(path, is_wanted=lambda: not self._left)
         except (PassError, OSError):

@@ -22,18 +22,20 @@ class LightReport:
     Parameters
     ----------
     file : str
-        The pass file.
+        The pass file; the first of several that add up to it.
     layer, part : str
         Names inside the file; empty where it gives none.
     fingerprint : str or None
-        ``"sha256:..."`` of the file, as it was read; None when it could not be read or was not
-        needed.
+        ``"sha256:..."`` of the file or files, as they were read; None when it could not be read or
+        was not needed.
     bytes, modified_ns, changed_ns : int or None
         Size and times of change of the file then: of its contents, and of anything about it.
     nan_pixels, infinite_pixels, negative_pixels, overflow_pixels, replaced_pixels : int or None
         What was wrong with its pixels; None when it was not read.
     alpha_pixels, huge_pixels : int or None
         Those whose alpha was NaN or infinite, and those brighter than any light.
+    added : list of str
+        Further pictures that add up to it, by file, layer and part; empty for most.
     """
 
     file: str
@@ -50,6 +52,7 @@ class LightReport:
     replaced_pixels: int | None = None
     alpha_pixels: int | None = None
     huge_pixels: int | None = None
+    added: list[str] = field(default_factory=list)
 
 
 @dataclass

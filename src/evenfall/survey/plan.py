@@ -110,9 +110,7 @@ class PlannedLight:
     role : str
         What it does in the picture.
     file : str
-        File of its pass.
-    layer : str
-        Layer or part in that file; empty if it has the file for itself.
+        File of its pass, and part or layer if it shares the file.
     title : str
         Name for people; the key if empty.
     rendered : str
@@ -122,7 +120,6 @@ class PlannedLight:
     name: str
     role: Role
     file: str
-    layer: str = ""
     title: str = ""
     rendered: str = ""
 
@@ -135,11 +132,6 @@ class PlannedLight:
     def what_is_on(self) -> str:
         """What is on in its pass, in words."""
         return _WHAT_IS_ON[self.role]
-
-    @property
-    def place(self) -> str:
-        """File, and layer if it shares the file."""
-        return f"{self.file} / {self.layer}" if self.layer else self.file
 
 
 @dataclass(frozen=True)
@@ -269,18 +261,16 @@ def plan_from_recipe(recipe: Recipe) -> PassPlan:
         PlannedLight(
             name,
             light.role,
-            light.file,
-            " / ".join(part for part in (light.part, light.layer) if part),
+            " + ".join(source.place for source in light.sources),
             light.title or "",
             _rendered_words(light.rendered.kelvin, light.rendered.lumens),
         )
         for name, light in model.lights.items()
     )
     beauty = model.passes.beauty
-    inside = "" if beauty is None else " / ".join(p for p in (beauty.part, beauty.layer) if p)
-    file = "beauty.exr" if beauty is None else beauty.file
+    file = "beauty.exr" if beauty is None else beauty.source.place
     title = ", ".join(part for part in (model.project.title, model.project.view) if part)
-    return PassPlan(title or recipe.path.stem, lights, f"{file} / {inside}" if inside else file)
+    return PassPlan(title or recipe.path.stem, lights, file)
 
 
 def _rendered_words(kelvin: float | None, lumens: float | None) -> str:

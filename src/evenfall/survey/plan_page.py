@@ -127,9 +127,7 @@ def _passes(plan: PassPlan) -> str:
         rendered = (
             f' <span class="soft">({escape(light.rendered)})</span>' if light.rendered else ""
         )
-        rows.append(
-            _row(str(number), light.label, light.place, escape(light.what_is_on) + rendered)
-        )
+        rows.append(_row(str(number), light.label, light.file, escape(light.what_is_on) + rendered))
     rows.append(_row("B", "beauty", plan.beauty, "all lights"))
     return "".join([*rows, "</tbody></table>"])
 

@@ -90,7 +90,7 @@ def _pass_lines(plan: PassPlan, width: int) -> list[str]:
         (
             str(number),
             light.label,
-            light.place,
+            light.file,
             " ".join(part for part in (light.what_is_on, _figures(light)) if part),
         )
         for number, light in enumerate(plan.lights, 1)
