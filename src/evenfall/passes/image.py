@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.passes.faults import refused
 from evenfall.passes.header import PassHeader
 
 __all__ = [
@@ -160,14 +161,27 @@ def added_up(images: Sequence[PassImage]) -> PassImage:
     PassImage
         float32 where there are several, with the header of the first, the alpha of the first that
         has one, and the census of all.
+
+    Raises
+    ------
+    PassError
+        When a sum leaves the range of float32.
     """
     first, *others = images
     if not others:
         return first
     planes = [plane.astype(np.float32) for plane in first.planes]
-    for other in others:
-        for total, plane in zip(planes, other.planes, strict=True):
-            np.add(total, plane, out=total)
+    try:
+        with np.errstate(over="raise"):
+            for other in others:
+                for total, plane in zip(planes, other.planes, strict=True):
+                    np.add(total, plane, out=total)
+    except FloatingPointError:
+        raise refused(
+            first.header.path,
+            "the pictures of this light add up to more than single precision holds (3.4e38)",
+            hint="look for absurd pixel values in them",
+        ) from None
     return PassImage(
         first.header,
         (planes[0], planes[1], planes[2]),
