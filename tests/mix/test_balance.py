@@ -134,3 +134,25 @@ def test_a_sun_rendered_below_the_horizon_is_a_fault(five_lights):
     object.__setattr__(view, "model", view.model.model_copy(update={"lights": lights}))
     with pytest.raises(RecipeError, match=r"moods.day.daylight.sun: .*gives no light"):
         balance_mood(view, view.moods["day"], BT709)
+
+
+def test_a_step_counts_from_the_gain_of_the_other_mood_with_its_daylight(five_lights):
+    """Two stops below what the sky gives by day, whatever the model says of the mood itself."""
+    view = five_lights(
+        """
+        [moods.day]
+        daylight = { sky = "sky", sun_altitude_degrees = 20 }
+        lights = { sky = -1 }
+        [moods.dusk]
+        based_on = "day"
+        daylight = { sky = "sky", sun_altitude_degrees = -2 }
+        lights = { sky = "down 2" }
+        [moods.later]
+        based_on = "day"
+        lights = { sky = "down 2" }
+        """
+    )
+    day, dusk, later = (balance_mood(view, mood, BT709) for mood in view.moods.values())
+    assert dusk.lights["sky"].gain == pytest.approx(day.lights["sky"].gain / 4, rel=EXACT)
+    assert later.lights["sky"].gain == pytest.approx(day.lights["sky"].gain / 4, rel=EXACT)
+    assert later.lights["sky"].tint == day.lights["sky"].tint != dusk.lights["sky"].tint

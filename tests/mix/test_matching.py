@@ -237,3 +237,44 @@ def test_an_area_is_a_usable_key():
     first, second = (Area(rectangle=(0, 0, 0.5, 0.5)) for _ in range(2))
     assert MeanNeed("sun", first) == MeanNeed("sun", second)
     assert len({MeanNeed("sun", first), MeanNeed("sun", second)}) == 1
+
+
+def test_a_step_from_a_matched_light_counts_from_the_gain_that_is_solved_there(five_lights, planes):
+    """Four to one by day, two stops down at dusk: sixteen to one against the sun of the day."""
+    view = five_lights(
+        """
+        [moods.day.lights]
+        fill = { match = { to = "sun", ratio = "4:1" } }
+        [moods.dusk]
+        based_on = "day"
+        lights = { sun = "off", fill = "down 2" }
+        [moods.night]
+        based_on = "dusk"
+        lights = { fill = "up 1/2" }
+        """
+    )
+    day, dusk, night = (solve(view, planes, mood=mood)["fill"] for mood in view.moods)
+    assert dusk == pytest.approx(day / 4, rel=EXACT)
+    assert night == pytest.approx(day / 4 * math.sqrt(2), rel=EXACT)
+    key = luminance(view, planes, ["sun"], {}, mood="day")
+    fill = luminance(view, planes, ["fill"], {"fill": dusk}, mood="dusk")
+    assert key / fill == pytest.approx(16, rel=PIXELS)
+
+
+def test_what_counts_from_a_matched_light_can_be_matched_to(five_lights, planes):
+    view = five_lights(
+        """
+        [moods.day.lights]
+        fill = { match = { to = "sun", ratio = "4:1" } }
+        [moods.dusk]
+        based_on = "day"
+        [moods.dusk.lights]
+        sun = "off"
+        fill = "down 1"
+        left = { match = { to = "fill", ratio = "2:1" } }
+        """
+    )
+    solved = solve(view, planes, mood="dusk")
+    fill = luminance(view, planes, ["fill"], solved, mood="dusk")
+    left = luminance(view, planes, ["left"], solved, mood="dusk")
+    assert fill / left == pytest.approx(2, rel=PIXELS)

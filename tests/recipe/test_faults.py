@@ -96,31 +96,34 @@ MISTAKES = [
         "sky = { stops = -2, kelvin = 12000 }   # down and blue",
         'sky = { stops = "two", kelvin = 12000 }',
         'villa.toml:45: moods.dusk.lights.sky.stops: found "two"; expected stops from -30 to 30, '
-        'a number or text such as "+1 1/3"',
+        'a number or text such as "+1 1/3", or a step such as "down 2" from the mood that this one '
+        "is based on",
     ),
     (
         "sky = { stops = -2, kelvin = 12000 }   # down and blue",
         'sky = "half"',
         'villa.toml:45: moods.dusk.lights.sky: found "half"; expected "on", "off", stops such as '
-        '-2 or "+1 1/3", or a table',
+        '-2 or "+1 1/3", a step such as "down 2", or a table',
     ),
     (
         "sky = { stops = -2, kelvin = 12000 }   # down and blue",
         "sky = 40",
         'villa.toml:45: moods.dusk.lights.sky: found 40; expected "on", "off", stops such as -2 '
-        'or "+1 1/3", or a table',
+        'or "+1 1/3", a step such as "down 2", or a table',
     ),
     (
         "sky = { stops = -2, kelvin = 12000 }   # down and blue",
         "sky = 12000",
         'villa.toml:45: moods.dusk.lights.sky: found 12000; expected "on", "off", stops such as -2 '
-        'or "+1 1/3", or a table; a colour temperature is { kelvin = 12000 }',
+        'or "+1 1/3", a step such as "down 2", or a table; a colour temperature is '
+        "{ kelvin = 12000 }",
     ),
     (
         "sky = { stops = -2, kelvin = 12000 }   # down and blue",
         'sky = "2700 K"',
         'villa.toml:45: moods.dusk.lights.sky: found "2700 K"; expected "on", "off", stops such as '
-        '-2 or "+1 1/3", or a table; a colour temperature is { kelvin = 2700 }',
+        '-2 or "+1 1/3", a step such as "down 2", or a table; a colour temperature is '
+        "{ kelvin = 2700 }",
     ),
     (
         'sun = "off"',
@@ -132,7 +135,7 @@ MISTAKES = [
         'sun = "off"',
         "sun = false",
         'villa.toml:44: moods.dusk.lights.sun: found false; expected "on", "off", stops such as -2 '
-        'or "+1 1/3", or a table; write "off"',
+        'or "+1 1/3", a step such as "down 2", or a table; write "off"',
     ),
     (
         'sun = "off"',

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from evenfall.passes.header import PassHeader
-    from evenfall.recipe import Recipe
+    from evenfall.recipe import Recipe, ResolvedMood
     from evenfall.recipe.camera import Camera
 
 __all__ = ["command"]
@@ -178,7 +178,7 @@ def _rendered(recipe: Recipe, light: str) -> str:
 
 
 def _moods_table(recipe: Recipe) -> Table:
-    from evenfall.recipe.words.wording import setting_words, stops_words
+    from evenfall.recipe.words.wording import setting_words
 
     moods = list(recipe.moods.values())
     table = _table("Moods", "", *(mood.name for mood in moods))
@@ -186,7 +186,7 @@ def _moods_table(recipe: Recipe) -> Table:
     for light in recipe.model.lights:
         table.add_row(light, *(setting_words(mood.lights[light], light) for mood in moods))
     table.add_section()
-    table.add_row("exposure, stops", *(stops_words(mood.camera.exposure_stops) for mood in moods))
+    table.add_row("exposure, stops", *(_exposure(mood) for mood in moods))
     if any(mood.camera.white_balance for mood in moods):
         table.add_row("white balance", *(_white_balance(mood.camera) for mood in moods))
     table.add_row("tone curve", *(mood.look.tone.curve for mood in moods))
@@ -197,6 +197,13 @@ def _moods_table(recipe: Recipe) -> Table:
     if any(mood.regions for mood in moods):
         table.add_row("regions", *(str(len(mood.regions) or "") for mood in moods))
     return table
+
+
+def _exposure(mood: ResolvedMood) -> str:
+    from evenfall.recipe.words.wording import counted_words, stops_words
+
+    words = (stops_words(mood.camera.exposure_stops), counted_words(mood.counted_exposure))
+    return ", ".join(part for part in words if part)
 
 
 def _white_balance(camera: Camera) -> str:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from evenfall.advice.facts import LightFacts
     from evenfall.meter.metering import MeteredMood, MeterReport
+    from evenfall.recipe import Recipe
 
 __all__ = ["command"]
 
@@ -70,9 +71,9 @@ def command(
         progress.hear(RunPlanned(len(loaded.model.lights), tuple(loaded.moods), files=0))
         report = meter_report(loaded, moods=moods, on_read=progress.hear)
     if as_json:
-        click.echo(json.dumps(_as_json(report), indent=2))
+        click.echo(json.dumps(_as_json(report, loaded), indent=2))
     else:
-        _print(report)
+        _print(report, loaded)
     if pictures is not None:
         from evenfall.meter.pictures import write_meter_pictures
 
@@ -80,7 +81,7 @@ def command(
             click.echo(f"Picture: {path}", err=True)
 
 
-def _print(report: MeterReport) -> None:
+def _print(report: MeterReport, recipe: Recipe) -> None:
     from rich.console import Console
 
     console = Console(highlight=False, emoji=False, markup=False)
@@ -89,6 +90,9 @@ def _print(report: MeterReport) -> None:
         console.print(mood.facts.title, style="bold")
         console.print(f" {_figures(mood)}")
         console.print(_table(mood))
+        if counted := _counted(recipe, mood):
+            told = "; ".join(f"{light} {words}" for light, words in counted.items())
+            print_indented(console, f"Counted from another mood: {told}.", 2)
         for note in mood.facts.notes:
             print_indented(console, note, 2)
     console.print(
@@ -122,6 +126,15 @@ def _figures(mood: MeteredMood) -> str:
     if facts.noise_lightness is not None:
         parts.append(f"noise {facts.noise_lightness:.2f} L*")
     return ",  ".join(parts)
+
+
+def _counted(recipe: Recipe, mood: MeteredMood) -> dict[str, str]:
+    """By light that is on, from which other mood its gain counts, in words."""
+    from evenfall.recipe.words.wording import counted_words
+
+    settings = recipe.moods[mood.facts.mood].lights
+    on = [light.name for light in mood.facts.lights if light.is_on]
+    return {name: words for name in on if (words := counted_words(settings[name].counted))}
 
 
 def _table(mood: MeteredMood) -> Table:
@@ -169,7 +182,7 @@ def _headroom(stops: float | None) -> str:
     return f"over {stops:.0f}" if stops >= MAX_HEADROOM_STOPS else f"{stops:.1f}"
 
 
-def _as_json(report: MeterReport) -> dict[str, Any]:
+def _as_json(report: MeterReport, recipe: Recipe) -> dict[str, Any]:
     from dataclasses import asdict
 
     from evenfall.light.units import READ_FROM_PICTURE
@@ -178,6 +191,7 @@ def _as_json(report: MeterReport) -> dict[str, Any]:
         "moods": [
             {
                 **asdict(mood.facts),
+                "counted": _counted(recipe, mood),
                 "ev100": mood.ev100,
                 "mean_cd_m2": dict(mood.mean_cd_m2) if mood.mean_cd_m2 else None,
             }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
@@ -84,8 +85,9 @@ def balance_mood(
     space : RgbSpace
         The passes' primaries.
     solved : mapping of str to float or None
-        Gains of the lights that are matched to others, as solved from the pixels. A matched light
-        that is not in it counts with a gain of 1, as the solver needs it.
+        Gains of the lights that are matched to others, or count from ones that are in another
+        mood, as solved from the pixels. A matched light that is not in it counts with a gain of 1,
+        as the solver needs it.
 
     Raises
     ------
@@ -99,10 +101,12 @@ def balance_mood(
     for name, setting in mood.lights.items():
         place = dotted(("moods", mood.name, "lights", name))
         rendered = recipe.model.lights[name].rendered
+        start = starts.get(name)
         try:
-            balance = _balance_light(
-                setting, rendered, space, (solved or {}).get(name, 1.0), starts.get(name)
-            )
+            gain = (solved or {}).get(name)
+            if gain is None:
+                gain = _gain(recipe, mood, name, start)
+            balance = _balance_light(setting, rendered, space, gain, start)
             _check_size(balance)
         except ValueError as error:
             faults.append(recipe.fault(place, str(error)))
@@ -137,7 +141,7 @@ def lights_on(recipe: Recipe, mood: ResolvedMood) -> tuple[str, ...]:
     return tuple(
         name
         for name, setting in mood.lights.items()
-        if _gain(setting, recipe.model.lights[name].rendered, 1.0, starts.get(name)) > 0
+        if _gain(recipe, mood, name, starts.get(name)) > 0
         and (setting.rgb is None or any(setting.rgb))
     )
 
@@ -172,10 +176,9 @@ def _balance_light(
     setting: LightSetting,
     rendered: Rendered,
     space: RgbSpace,
-    solved: float,
+    gain: float,
     start: DaylightStart | None,
 ) -> LightBalance:
-    gain = _gain(setting, rendered, solved, start)
     if start is None:
         return LightBalance(gain, tint_factors(setting, rendered, space))
     if start.rendered_xy is not None:
@@ -183,9 +186,13 @@ def _balance_light(
     return LightBalance(gain, tint_factors(setting, rendered, space, start.xy))
 
 
-def _gain(
-    setting: LightSetting, rendered: Rendered, solved: float, start: DaylightStart | None
-) -> float:
-    gain = solved if setting.match is not None else gain_factor(setting, rendered)
+def _gain(recipe: Recipe, mood: ResolvedMood, light: str, start: DaylightStart | None) -> float:
+    """Gain of a light as far as no pixel is needed; one that is matched counts with 1."""
+    setting = mood.lights[light]
+    if setting.gain_key == "counted" and setting.counted is not None:
+        base = recipe.moods[setting.counted.mood]
+        starts = _daylight_starts(recipe, base, [], [])  # what is wrong there is told there
+        return _gain(recipe, base, light, starts.get(light)) * math.exp2(setting.counted.stops)
+    gain = gain_factor(setting, recipe.model.lights[light].rendered)
     relative = setting.gain_key in (None, "stops", "factor")
     return gain * start.gain if start is not None and relative else gain

@@ -6,12 +6,14 @@ takes one, and `solve_matches` turns them into gains.
 
 A light is compared by the mean luminance, in the area, of its pass times its tint (and times its
 gain, for the light it is matched to). Members of a group that are matched by one entry of the
-recipe are compared as one light and share one gain. Changes that a mood makes only in regions are
-left out.
+recipe are compared as one light and share one gain. A light that counts from a mood where it is
+matched has the gain that is solved there, times its steps. Changes that a mood makes only in
+regions are left out.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -58,6 +60,7 @@ def means_needed(recipe: Recipe, moods: Iterable[ResolvedMood]) -> tuple[MeanNee
     """
     needs: dict[MeanNeed, None] = {}
     for mood in moods:
+        needs |= dict.fromkeys(means_needed(recipe, _moods_counted_from(recipe, mood)))
         for entry in _ordered_entries(recipe, mood):
             for light in (*entry.lights, *entry.others):
                 needs[MeanNeed(light, entry.match.area)] = None
@@ -118,7 +121,7 @@ def solve_matches(
         When the ratio is impossible: a light has no light in the area, hangs on itself, or is
         matched to one that is off.
     """
-    solved: dict[str, float] = {}
+    solved = _counted_gains(recipe, mood, space, means)
     for entry in _ordered_entries(recipe, mood):
         balance = balance_mood(recipe, mood, space, solved)
         other = _luminance(entry.others, balance, space, means, entry.match.area)
@@ -128,6 +131,38 @@ def solve_matches(
         gain = other / own / _other_over_own(entry.match)
         solved.update(dict.fromkeys(entry.lights, gain))
     return solved
+
+
+def _counted_on_matches(recipe: Recipe, mood: ResolvedMood) -> dict[str, ResolvedMood]:
+    """Give lights that count from a mood in which their gain is solved, with that mood."""
+    found = {}
+    for light, setting in mood.lights.items():
+        if setting.gain_key == "counted" and setting.counted is not None:
+            base = recipe.moods[setting.counted.mood]
+            if base.lights[light].match is not None or light in _counted_on_matches(recipe, base):
+                found[light] = base
+    return found
+
+
+def _moods_counted_from(recipe: Recipe, mood: ResolvedMood) -> list[ResolvedMood]:
+    return list({base.name: base for base in _counted_on_matches(recipe, mood).values()}.values())
+
+
+def _counted_gains(
+    recipe: Recipe,
+    mood: ResolvedMood,
+    space: RgbSpace,
+    means: Mapping[MeanNeed, npt.ArrayLike],
+) -> dict[str, float]:
+    """Gains of lights that count from a mood where they are matched, solved in that mood."""
+    found: dict[str, float] = {}
+    for base in _moods_counted_from(recipe, mood):
+        solved = solve_matches(recipe, base, space, means)
+        for light, setting in mood.lights.items():
+            counted = setting.counted if setting.gain_key == "counted" else None
+            if counted is not None and counted.mood == base.name and light in solved:
+                found[light] = solved[light] * math.exp2(counted.stops)
+    return found
 
 
 def _other_over_own(match: Match) -> float:

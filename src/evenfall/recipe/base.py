@@ -19,9 +19,13 @@ __all__ = [
     "Percent",
     "Point",
     "Rgb",
+    "Step",
+    "StepAsWritten",
     "Stops",
     "StopsAsWritten",
+    "StopsOrStep",
     "Takes",
+    "parse_step",
     "parse_stops",
 ]
 
@@ -126,6 +130,62 @@ Stops = Annotated[
     Takes('stops from -30 to 30, a number or text such as "+1 1/3"'),
 ]
 """Stops: a number or text with thirds, from -30 to 30."""
+
+_STEP = re.compile(r"^\s*(?P<way>up|down)\s+(?P<size>[^+\-\s].*)$")
+_LARGEST_STOPS = 30.0
+
+
+@dataclass(frozen=True)
+class Step:
+    """Stops that count from the mood that a mood is based on; + is up."""
+
+    stops: float
+
+
+def parse_step(value: Any) -> float | Step:
+    """Read stops that count from the render, or, from ``up`` or ``down`` on, from a mood.
+
+    Parameters
+    ----------
+    value : int, float or str
+        As for `parse_stops`, or text such as ``"down 2"`` or ``"up 1/3"``.
+
+    Raises
+    ------
+    ValueError
+        When the text is neither, or is over 30 stops.
+
+    Examples
+    --------
+    >>> parse_step("down 1 1/2"), parse_step(-1)
+    (Step(stops=-1.5), -1.0)
+    """
+    if isinstance(value, Step):
+        return value
+    match = _STEP.match(value) if isinstance(value, str) else None
+    stops = parse_stops(match["size"] if match else value)
+    if not abs(stops) <= _LARGEST_STOPS:
+        raise ValueError("expected stops from -30 to 30")
+    if match is None:
+        return stops
+    return Step(stops if match["way"] == "up" else -stops)
+
+
+StepAsWritten = Annotated[
+    str,
+    Field(pattern=r"^\s*(up|down)\s+(\d+(\.\d+)?)?\s*(\d+\s*/\s*[1-9]\d*)?\s*(stops?)?\s*$"),
+]
+"""Stops that count from another mood, as a recipe may hold them."""
+
+StopsOrStep = Annotated[
+    float | Step,
+    BeforeValidator(parse_step, json_schema_input_type=StopsAsWritten | StepAsWritten),
+    Takes(
+        'stops from -30 to 30, a number or text such as "+1 1/3", or a step such as "down 2" from '
+        "the mood that this one is based on"
+    ),
+]
+"""Stops that count from the render, or a step that counts from another mood."""
 
 Fraction01 = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
 """A share from 0 to 1."""

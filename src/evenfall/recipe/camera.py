@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar, Literal, Self
+from typing import Annotated, ClassVar, Generic, Literal, Self, TypeVar
 
 from pydantic import Field, field_validator, model_validator
 
 from evenfall.recipe.areas import Area
-from evenfall.recipe.base import Adaptation, Family, OrNone, Part, Percent, Point, Stops, Takes
+from evenfall.recipe.base import (
+    Adaptation,
+    Family,
+    OrNone,
+    Part,
+    Percent,
+    Point,
+    Stops,
+    StopsOrStep,
+    Takes,
+)
 
-__all__ = ["Camera", "CameraSettings", "Meter", "WhiteBalance"]
+__all__ = ["Camera", "CameraSettings", "Meter", "MoodCamera", "WhiteBalance"]
+
+StopsT = TypeVar("StopsT")
 
 
 class Meter(Part):
@@ -125,13 +137,14 @@ class WhiteBalance(Part):
         return self
 
 
-class Camera(Part):
-    """Exposure and white balance; every mood shares it unless the mood says otherwise."""
+class _Camera(Part, Generic[StopsT]):
+    """Exposure and white balance, with stops of one kind or the other."""
 
     families: ClassVar[tuple[Family, ...]] = (Family(("meter", "settings"), ("meter", "settings")),)
 
-    exposure_stops: Stops = Field(
-        0.0, description="Stops on top of what the meter or the settings say; + is brighter."
+    exposure_stops: StopsT = Field(
+        0.0,  # type: ignore[assignment]  # a number is stops of either kind
+        description="Stops on top of what the meter or the settings say; + is brighter.",
     )
     meter: Meter | Literal["off"] = Field(
         default_factory=Meter,
@@ -151,3 +164,15 @@ class Camera(Part):
         if metered and self.settings is not None:
             raise ValueError("exposure is by meter or by settings, not both")
         return self
+
+
+class Camera(_Camera[Stops]):
+    """Exposure and white balance; every mood shares it unless the mood says otherwise."""
+
+
+class MoodCamera(_Camera[StopsOrStep]):
+    """What a mood changes of exposure and white balance.
+
+    Exposure that begins with up or down is turned from where the mood stands that this one is based
+    on, and in a first mood from the recipe's camera.
+    """

@@ -8,7 +8,7 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from evenfall.recipe.areas import Area
-from evenfall.recipe.camera import Camera
+from evenfall.recipe.camera import Camera, MoodCamera
 from evenfall.recipe.file_names import asks_for, filled_in
 from evenfall.recipe.look import Look
 from evenfall.recipe.model import Passes, RecipeModel
@@ -149,7 +149,7 @@ def _of_mood(place: Place, mood: Mood) -> Iterator[_Named]:
     yield from _of_look((*place, "look"), mood.look)
 
 
-def _of_camera(place: Place, camera: Camera | None) -> Iterator[_Named]:
+def _of_camera(place: Place, camera: Camera | MoodCamera | None) -> Iterator[_Named]:
     if camera is not None and camera.meter != "off":
         yield from _of_area((*place, "meter", "area"), camera.meter.area)
 

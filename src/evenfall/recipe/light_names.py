@@ -8,11 +8,11 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from evenfall.recipe.camera import Camera
+from evenfall.recipe.camera import Camera, MoodCamera
 from evenfall.recipe.deliverables import Deliverable
 from evenfall.recipe.file_names import asks_for
 from evenfall.recipe.formats import FORMATS
-from evenfall.recipe.lights import LightSetting, Source
+from evenfall.recipe.lights import MoodSetting, Source
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.moods import Mood
 from evenfall.recipe.places import Place, dotted
@@ -136,7 +136,7 @@ def _mood_name(name: str | None, place: Place, names: Names) -> Iterator[Finding
         yield _unknown("mood", name, place, names.moods)
 
 
-def _camera(place: Place, camera: Camera | None, names: Names) -> Iterator[Finding]:
+def _camera(place: Place, camera: Camera | MoodCamera | None, names: Names) -> Iterator[Finding]:
     if camera is None:
         return
     meter = camera.meter
@@ -180,7 +180,7 @@ def _mood(
 
 
 def _matched(
-    place: Place, name: str, setting: LightSetting, model: RecipeModel, names: Names
+    place: Place, name: str, setting: MoodSetting, model: RecipeModel, names: Names
 ) -> Iterator[Finding]:
     if setting.match is None:
         return
@@ -193,7 +193,7 @@ def _matched(
 
 
 def _flux(
-    place: Place, name: str, setting: LightSetting, model: RecipeModel, is_doubtful: Doubt
+    place: Place, name: str, setting: MoodSetting, model: RecipeModel, is_doubtful: Doubt
 ) -> Iterator[Finding]:
     if setting.lumens is not None or setting.watts is not None:
         key = "lumens" if setting.lumens is not None else "watts"

@@ -4,23 +4,27 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import Annotated, Any, ClassVar, Literal, Self
+from typing import Annotated, Any, ClassVar, Generic, Literal, Self, TypeVar
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from evenfall.recipe.areas import Area
-from evenfall.recipe.base import Family, HexColour, Part, Rgb, Stops, Takes
+from evenfall.recipe.base import Family, HexColour, Part, Rgb, Stops, StopsOrStep, Takes
 
 __all__ = [
     "GAIN_KEYS",
     "TINT_KEYS",
+    "Counted",
     "Light",
     "LightSetting",
     "Match",
+    "MoodSetting",
     "Rendered",
     "Role",
     "Source",
 ]
+
+StopsT = TypeVar("StopsT")
 
 Role = Literal["key", "fill", "sky", "fixture", "outdoor fixture", "glow"]
 Kelvin = Annotated[float, Field(ge=1000, le=25000, description="Colour temperature in kelvin.")]
@@ -44,6 +48,7 @@ GAIN_KEYS = ("off", "stops", "factor", "lumens", "watts", "match")
 TINT_KEYS = ("kelvin", "mired_shift", "xy", "hex", "rgb", "lamp_class")
 """The keys of a light setting that say what colour; a setting holds at most one of them."""
 
+_TINT_FAMILY = Family(TINT_KEYS, (*TINT_KEYS, "duv", "locus"))
 _RATIO = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)\s*$")
 
 
@@ -217,22 +222,18 @@ class Match(Part):
         return float(match[1]) / float(match[2])
 
 
-class LightSetting(Part):
-    """What a mood asks of a light: one gain at most, one tint at most.
-
-    A light that a mood does not mention stays as rendered, or as in the mood it builds on.
-    """
-
-    families: ClassVar[tuple[Family, ...]] = (
-        Family(("on", *GAIN_KEYS), ("on", *GAIN_KEYS, "lumens_per_watt")),
-        Family(TINT_KEYS, (*TINT_KEYS, "duv", "locus")),
-    )
+class _Setting(Part, Generic[StopsT]):
+    """What is asked of a light, with stops of one kind or the other."""
 
     off: Literal[True] | None = Field(None, description="true: the light is off; not even read.")
     on: Literal[True] | None = Field(
         None, description="true: as rendered, whatever the mood it builds on says."
     )
-    stops: Stops | None = Field(None, description="Stops relative to how it was rendered.")
+    stops: StopsT | None = Field(
+        None,
+        description='Stops relative to how it was rendered; as "up 1/3" or "down 2", relative '
+        "to the mood that this one is based on, and in a first mood to the render.",
+    )
     factor: float | None = Field(None, ge=0, description="Plain factor; 1 is as rendered.")
     lumens: float | None = Field(None, ge=0, description="Luminous flux; needs rendered.lumens.")
     watts: float | None = Field(None, ge=0, description="Electric power; with lumens_per_watt.")
@@ -297,3 +298,55 @@ class LightSetting(Part):
     def tint_key(self) -> str | None:
         """Which key says what colour, or None for as rendered."""
         return next((key for key in TINT_KEYS if getattr(self, key) is not None), None)
+
+
+class MoodSetting(_Setting[StopsOrStep]):
+    """What a mood asks of a light: one gain at most, one tint at most.
+
+    A light that a mood does not mention stays as rendered, or as in the mood it builds on.
+    """
+
+    families: ClassVar[tuple[Family, ...]] = (
+        Family(("on", *GAIN_KEYS), ("on", *GAIN_KEYS, "lumens_per_watt")),
+        _TINT_FAMILY,
+    )
+
+
+@dataclass(frozen=True)
+class Counted:
+    """Stops by which a gain or an exposure stands above that of another mood."""
+
+    mood: str
+    stops: float
+
+
+class LightSetting(_Setting[Stops]):
+    """What a mood comes to ask of a light: one gain at most, one tint at most.
+
+    A gain that was said in steps from another mood is `counted` from there. Beside another gain
+    that only tells how it was said; alone it is the gain itself, where that hangs on what the
+    other mood solves from pixels or takes from a daylight model.
+    """
+
+    families: ClassVar[tuple[Family, ...]] = (
+        Family(("on", *GAIN_KEYS, "counted"), ("on", *GAIN_KEYS, "lumens_per_watt", "counted")),
+        _TINT_FAMILY,
+    )
+
+    counted: Counted | None = Field(None, description="From which mood the gain was counted.")
+
+    @property
+    def gain_key(self) -> str | None:
+        """Which key says how strong, or None for as rendered."""
+        return super().gain_key or ("counted" if self.counted is not None else None)
+
+    @property
+    def is_off(self) -> bool:
+        """Whether it is off by word or by number.
+
+        Examples
+        --------
+        >>> LightSetting(off=True).is_off, LightSetting(factor=0).is_off, LightSetting().is_off
+        (True, True, False)
+        """
+        return bool(self.off) or 0 in (self.factor, self.lumens, self.watts)

@@ -8,9 +8,18 @@ from typing import Annotated, Literal, Self
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from evenfall.recipe.areas import Area
-from evenfall.recipe.base import Fraction01, OrNone, Part, Rgb, Stops, StopsAsWritten, Takes
-from evenfall.recipe.camera import Camera, WhiteBalance
-from evenfall.recipe.lights import LightSetting
+from evenfall.recipe.base import (
+    Fraction01,
+    OrNone,
+    Part,
+    Rgb,
+    StepAsWritten,
+    Stops,
+    StopsAsWritten,
+    Takes,
+)
+from evenfall.recipe.camera import MoodCamera, WhiteBalance
+from evenfall.recipe.lights import MoodSetting
 from evenfall.recipe.look import Look
 
 __all__ = ["Daylight", "Mood", "MoodLight", "Overlay", "Plate", "Region"]
@@ -34,14 +43,14 @@ def _iso_text(value: object) -> object:
 
 
 MoodLight = Annotated[
-    LightSetting,
+    MoodSetting,
     BeforeValidator(
         _plain_word,
-        json_schema_input_type=LightSetting | Literal["on", "off"] | StopsAsWritten,
+        json_schema_input_type=MoodSetting | Literal["on", "off"] | StopsAsWritten | StepAsWritten,
     ),
-    Takes('"on", "off", stops such as -2 or "+1 1/3", or a table'),
+    Takes('"on", "off", stops such as -2 or "+1 1/3", a step such as "down 2", or a table'),
 ]
-"""A light's setting in a mood: 'on', 'off', stops as a number or text, or a table."""
+"""A light's setting in a mood: 'on', 'off', stops as a number or text, a step, or a table."""
 
 
 class Daylight(Part):
@@ -167,7 +176,7 @@ class Mood(Part):
     lights: dict[str, MoodLight] = Field(
         default_factory=dict, description="Settings by name of light or group; only what differs."
     )
-    camera: Camera | None = Field(None, description="What differs from the recipe's camera.")
+    camera: MoodCamera | None = Field(None, description="What differs from the recipe's camera.")
     look: Look | None = Field(None, description="What differs from the recipe's look.")
     plate: Annotated[Plate | None, OrNone(Plate)] = Field(
         None, description="Background behind alpha."

@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Literal, TypeVar
 
 from pydantic import ValidationError
 
 from evenfall.recipe.areas import Area
-from evenfall.recipe.base import Part
-from evenfall.recipe.camera import Camera
-from evenfall.recipe.lights import LightSetting, Match
+from evenfall.recipe.base import Part, Step
+from evenfall.recipe.camera import Camera, MoodCamera
+from evenfall.recipe.counting import counted_from
+from evenfall.recipe.lights import Counted, LightSetting, Match
 from evenfall.recipe.look import Cdl, Look
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.moods import Daylight, Mood, Overlay, Plate, Region
 from evenfall.recipe.places import Place
 from evenfall.recipe.words.findings import Finding
+from evenfall.recipe.words.wording import step_words
 
 __all__ = ["ResolvedMood", "members", "merge", "resolve_moods"]
 
@@ -52,6 +55,8 @@ class ResolvedMood:
         Complete: the recipe's, then those of the moods it builds on, then its own.
     own_meter : bool
         Whether the mood, or one it builds on, says itself how it is exposed.
+    counted_exposure : Counted or None
+        From which mood the camera's exposure_stops were counted, when they were.
     plate, overlays, regions
         Background, cut-outs and changes in parts of the picture.
     """
@@ -67,6 +72,7 @@ class ResolvedMood:
     plate: Plate | None
     overlays: tuple[Overlay, ...]
     regions: tuple[Region, ...]
+    counted_exposure: Counted | None = None
 
 
 def members(model: RecipeModel, name: str) -> tuple[str, ...]:
@@ -122,35 +128,79 @@ class _Layers:
         self.plate: Plate | None = None
         self.overlays: tuple[Overlay, ...] = ()
         self.regions: tuple[Region, ...] = ()
+        self.counted_exposure: Counted | None = None
         self.findings: list[Finding] = []
 
     def add(self, name: str, mood: Mood) -> None:
         place = ("moods", name)
+        said = mood.model_fields_set
+        base_daylight, base_lights = self.daylight, dict(self.lights)
+        self.daylight = mood.daylight if "daylight" in said else self.daylight
+        shifted = self._lit_otherwise(base_daylight)
         entries = sorted(mood.lights.items(), key=lambda entry: entry[0] in self.model.lights)
         for named, setting in entries:
-            for light in members(self.model, named):
-                merged = self._merged(self.lights[light], setting, (*place, "lights", named))
-                self.lights[light] = _without_on(merged)
+            where = (*place, "lights", named)
+            lights = members(self.model, named)
+            if isinstance(setting.stops, Step) and mood.based_on is not None:
+                self._check_step(setting.stops, [base_lights[one] for one in lights], mood, where)
+            for light in lights:
+                with self._noting(where):
+                    over = counted_from(
+                        base_lights[light],
+                        setting,
+                        mood.based_on,
+                        daylight_differs=light in shifted,
+                    )
+                    self.lights[light] = _without_on(merge(self.lights[light], over))
         if mood.camera is not None:
-            self.own_meter |= bool(mood.camera.model_fields_set & {"meter", "settings"})
-            self.camera = self._merged(self.camera, mood.camera, (*place, "camera"))
+            self._set_camera(mood.camera, mood.based_on, (*place, "camera"))
         if mood.look is not None:
-            self.look = self._merged(self.look, mood.look, (*place, "look"))
-        said = mood.model_fields_set
-        self.daylight = mood.daylight if "daylight" in said else self.daylight
+            with self._noting((*place, "look")):
+                self.look = merge(self.look, mood.look)
         self.plate = mood.plate if "plate" in said else self.plate
         self.overlays = self.overlays if mood.overlays is None else mood.overlays
         self.regions = self.regions if mood.regions is None else mood.regions
 
-    def _merged(self, base: PartT, over: PartT, place: Place) -> PartT:
+    def _lit_otherwise(self, before: Daylight | None) -> set[str]:
+        """Lights that are sun or sky of a model, where the model has changed."""
+        if self.daylight == before:
+            return set()
+        models = [model for model in (before, self.daylight) if model is not None]
+        names = [name for model in models for name in (model.sun, model.sky) if name is not None]
+        return {light for name in names for light in members(self.model, name)}
+
+    def _check_step(
+        self, step: Step, below: Sequence[LightSetting], mood: Mood, place: Place
+    ) -> None:
+        """Note a step from lights that are all off; a group may hold some that stay off."""
+        if all(setting.is_off for setting in below):
+            found = f'"{step_words(step.stops)}" counts from {mood.based_on}, where it is off'
+            hint = "say plain stops, which count from the render"
+            self.findings.append(Finding(place, found, hint=hint))
+
+    def _set_camera(self, said: MoodCamera, base: str | None, place: Place) -> None:
+        self.own_meter |= bool(said.model_fields_set & {"meter", "settings"})
+        values = {field: getattr(said, field) for field in said.model_fields_set}
+        stops = values.get("exposure_stops")
+        with self._noting(place):
+            if isinstance(stops, Step):
+                values["exposure_stops"] = self.camera.exposure_stops + stops.stops
+            self.camera = merge(self.camera, Camera(**values))
+        if isinstance(stops, Step) and base is not None:
+            self.counted_exposure = Counted(mood=base, stops=stops.stops)
+        elif stops is not None:
+            self.counted_exposure = None
+
+    @contextmanager
+    def _noting(self, place: Place) -> Iterator[None]:
+        """Note what does not go with what a mood inherits; it is then left as inherited."""
         try:
-            return merge(base, over)
+            yield
         except ValidationError as error:
             for detail in error.errors():
                 message = str(detail.get("ctx", {}).get("error", detail["msg"]))
                 found = f"does not go with what the mood inherits: {message}"
                 self.findings.append(Finding(place, found))
-            return base
 
     def resolved(self, name: str) -> ResolvedMood:
         own = self.model.moods[name]
@@ -166,6 +216,7 @@ class _Layers:
             plate=self.plate,
             overlays=self.overlays,
             regions=self.regions,
+            counted_exposure=self.counted_exposure,
         )
 
 

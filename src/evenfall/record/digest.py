@@ -31,7 +31,7 @@ __all__ = ["Origins", "lights_behind", "side_files"]
 def lights_behind(recipe: Recipe, mood: str) -> tuple[str, ...]:
     """Lights whose passes a mood's pictures follow from, in the recipe's order."""
     resolved = recipe.moods[mood]
-    needed = set(_on(resolved))
+    needed = set(_on(resolved)) | _matched(recipe, resolved)
     plan = plan_meter(recipe, resolved)
     if plan is not None:
         needed.update(plan.lights, _matched(recipe, recipe.moods[plan.mood]))
@@ -205,8 +205,10 @@ def _on(mood: ResolvedMood) -> list[str]:
 
 
 def _matched(recipe: Recipe, mood: ResolvedMood) -> set[str]:
-    """Lights that the solved gains of a mood follow from: all that are on, if any is solved."""
-    return set(_on(mood)) if any(s.match for s in mood.lights.values()) else set()
+    """Lights that the solved gains of a mood follow from: all that are on where one is solved."""
+    found = set(_on(mood)) if any(s.match for s in mood.lights.values()) else set()
+    counted = [s.counted.mood for s in mood.lights.values() if s.counted and not s.match]
+    return found.union(*(_matched(recipe, recipe.moods[base]) for base in set(counted)))
 
 
 def side_files(recipe: Recipe, mood: ResolvedMood) -> Iterator[tuple[str, Path]]:

@@ -19,6 +19,8 @@ __all__ = ["hint_for", "is_fixed_list", "shown"]
 _LONGEST = 60
 _LARGEST_BITS = 64
 _NUMBER_AS_TEXT = re.compile(r"\s*(?P<number>[+-]?\d+(?:[.,]\d+)?)\s*(?P<unit>[^\d\s]*)\s*")
+_TURNED_STEP = re.compile(r"(?P<size>[\d./ ]*\d)\s*(?:stops?)?\s*(?P<way>up|down)", re.IGNORECASE)
+_SIGNED_STEP = re.compile(r"(?P<way>up|down)\s*(?P<sign>[+-]?)\s*(?P<size>\d.*)", re.IGNORECASE)
 _KELVIN = re.compile(r"\s*(?P<number>[1-9]\d{3,4})(?:\.0)?\s*[kK]?\s*")
 _TRUTHS = ("true", "false")
 _OTHER_WORDS = {
@@ -76,7 +78,8 @@ def hint_for(place: Place, value: Any, allowed: str) -> str:
     if kelvin := _kelvin_meant(place, value):
         return f"a colour temperature is {{ kelvin = {kelvin} }}"
     if isinstance(value, str):
-        return _nearest_word(place, value) or _for_text(place, value, allowed)
+        nearest = _step_meant(value, allowed) or _nearest_word(place, value)
+        return nearest or _for_text(place, value, allowed)
     if isinstance(value, Mapping | list):
         return _for_many(place, value, allowed)
     return _for_scalar(place, value, allowed)
@@ -98,6 +101,21 @@ def _kelvin_meant(place: Place, value: Any) -> str:
         return ""
     match = _KELVIN.fullmatch(str(value))
     return match["number"] if match else ""
+
+
+def _step_meant(value: str, allowed: str) -> str:
+    """Say how to write a step that was written another way."""
+    if "a step such as" not in allowed:
+        return ""
+    text = value.strip()
+    match = _SIGNED_STEP.fullmatch(text) or _TURNED_STEP.fullmatch(text)
+    if match is None:
+        return ""
+    words = {"up": "down", "down": "up"}
+    way = match["way"].lower()
+    against = "sign" in match.groupdict() and match["sign"] == "-"
+    size = match["size"].strip()
+    return f'write "{way} {size}"' + (f' or "{words[way]} {size}"' if against else "")
 
 
 def _nearest_word(place: Place, value: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from evenfall.recipe.base import Part
-from evenfall.recipe.lights import LightSetting, Rendered
+from evenfall.recipe.lights import MoodSetting, Rendered
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.places import Place, dotted
 from evenfall.recipe.words.describing import parts_at
@@ -112,7 +112,7 @@ def _homes(place: Place, key: str, parts: list[type[Part]]) -> list[str]:
 
 def _for_a_mood(place: Place, key: str, known: list[str]) -> str:
     """Explain a gain or tint that was written where the light itself is described."""
-    meant = next(iter(_meant(key, list(LightSetting.model_fields))), None)
+    meant = next(iter(_meant(key, list(MoodSetting.model_fields))), None)
     if len(place) != 3 or place[0] != "lights" or meant is None or _meant(key, known):
         return ""
     light = dotted(place[1:2])

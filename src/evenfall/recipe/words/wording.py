@@ -4,9 +4,17 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from evenfall.recipe.lights import LightSetting, Match
+from evenfall.recipe.lights import Counted, LightSetting, Match
 
-__all__ = ["gain_words", "percent_words", "setting_words", "stops_words", "tint_words"]
+__all__ = [
+    "counted_words",
+    "gain_words",
+    "percent_words",
+    "setting_words",
+    "step_words",
+    "stops_words",
+    "tint_words",
+]
 
 _NEAR_A_THIRD = 0.005
 
@@ -31,6 +39,17 @@ def stops_words(stops: float) -> str:
     return sign + " ".join(part for part in (str(whole) if whole else "", fraction) if part)
 
 
+def step_words(stops: float) -> str:
+    """Write a step as a recipe holds it.
+
+    Examples
+    --------
+    >>> step_words(-1.5), step_words(1 / 3)
+    ('down 1 1/2', 'up 1/3')
+    """
+    return f"{'down' if stops < 0 else 'up'} {stops_words(abs(stops)).removeprefix('+')}"
+
+
 def percent_words(share: float) -> str:
     """Write a share in per cent: to a tenth from 1 % on, in two digits below.
 
@@ -41,6 +60,22 @@ def percent_words(share: float) -> str:
     """
     percent = 100 * share
     return f"{percent:.1f} %" if percent >= 1 or percent == 0 else f"{percent:.2g} %"
+
+
+def counted_words(counted: Counted | None) -> str:
+    """Say from which mood a gain or an exposure counts; empty when from none.
+
+    Examples
+    --------
+    >>> counted_words(Counted("day", -2.0)), counted_words(Counted("dusk", 1 / 3))
+    ('2 down from day', '1/3 up from dusk')
+    """
+    if counted is None:
+        return ""
+    size = stops_words(abs(counted.stops)).removeprefix("+")
+    if size == "0":
+        return f"as in {counted.mood}"
+    return f"{size} {'down' if counted.stops < 0 else 'up'} from {counted.mood}"
 
 
 def gain_words(setting: LightSetting, light: str = "it") -> str:
@@ -54,7 +89,14 @@ def gain_words(setting: LightSetting, light: str = "it") -> str:
     'off'
     >>> gain_words(LightSetting(match={"to": "sun", "ratio": "3:1"}), "fill")
     'sun to fill 3:1'
+    >>> gain_words(LightSetting(stops=-3, counted=Counted("day", -2.0)))
+    '-3 stops, 2 down from day'
     """
+    parts = (_plain_gain_words(setting, light), counted_words(setting.counted))
+    return ", ".join(part for part in parts if part)
+
+
+def _plain_gain_words(setting: LightSetting, light: str) -> str:
     if setting.stops is not None:
         words = stops_words(setting.stops)
         return f"{words} {'stop' if 0 < abs(setting.stops) <= 1 else 'stops'}"
