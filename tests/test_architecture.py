@@ -40,9 +40,6 @@ ORDER = (
 )
 """Each package imports only from those before it."""
 
-COLOUR_SPACES = "evenfall.light.primaries"
-"""Constants and matrices of RGB spaces, which stand on nothing else in the program."""
-
 HEAVY = {
     "OpenEXR",
     "PIL",
@@ -114,9 +111,7 @@ def test_imports_go_one_way(path: Path) -> None:
     wrong = [
         f"{path.name}:{line} imports {module}"
         for module, line in imports_of(parsed(path))
-        if module.startswith("evenfall.")
-        and package_of(module) not in allowed
-        and not (module == COLOUR_SPACES and own != "recipe")
+        if module.startswith("evenfall.") and package_of(module) not in allowed
     ]
     assert not wrong
 

@@ -20,8 +20,8 @@ from evenfall.deliver.png import encode_png
 from evenfall.deliver.quantise import quantise
 from evenfall.develop.mixing import mix_and_expose
 from evenfall.develop.view import open_view
+from evenfall.light.output_spaces import output_space
 from evenfall.look.chain import build_chain
-from evenfall.look.output import output_space
 from evenfall.mix.engine import mix_moods
 from evenfall.mix.plan import plan_mix
 from evenfall.passes.fingerprint import fingerprint

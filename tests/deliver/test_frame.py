@@ -10,7 +10,7 @@ from evenfall.deliver.composition import GUIDES, draw_guides
 from evenfall.deliver.frame import Frame, crop_box, frame_of, print_pixels
 from evenfall.deliver.resize import resize_linear
 from evenfall.errors import OutputError, UsageError
-from evenfall.look.output import encode_srgb
+from evenfall.light.transfer import encode_srgb
 from evenfall.recipe.deliverables import Deliverable
 
 MEAN_TOLERANCE = 1e-3  # relative; a Lanczos kernel weighs border pixels a little otherwise

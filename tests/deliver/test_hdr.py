@@ -10,14 +10,15 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from evenfall.deliver.avif import encode_avif, pq_encode
+from evenfall.deliver.avif import encode_avif
 from evenfall.deliver.gain_map import encode_gain_map_jpeg
 from evenfall.deliver.isobmff import add_metadata
 from evenfall.deliver.jpeg import encode_jpeg
 from evenfall.deliver.provenance import Provenance, record_from_xmp
 from evenfall.errors import UsageError
+from evenfall.light.output_spaces import output_space
 from evenfall.light.primaries import BT709, BT2020, DISPLAY_P3, conversion_matrix
-from evenfall.look.output import output_space
+from evenfall.light.transfer import encode_pq
 
 WHITE_NITS = 203.0  # ITU-R BT.2408-7, table 1
 RECORD = Provenance("villa.toml", "format = 1", "night", {"lamp": "sha256:1f"}, "1.2")
@@ -61,8 +62,8 @@ def through_ffmpeg(data: bytes) -> tuple[np.ndarray, av.VideoFrame]:
     [(0.0, 0.0), (100.0, 0.5081), (203.0, 0.5807), (1000.0, 0.7518), (10000.0, 1.0)],
 )
 def test_pq_signal(nits: float, signal: float) -> None:
-    assert float(pq_encode(np.array([nits]))[0]) == pytest.approx(signal, abs=6e-5)
-    assert float(pq_decode(pq_encode(np.array([nits])))[0]) == pytest.approx(nits, abs=1e-3)
+    assert float(encode_pq(np.array([nits]))[0]) == pytest.approx(signal, abs=6e-5)
+    assert float(pq_decode(encode_pq(np.array([nits])))[0]) == pytest.approx(nits, abs=1e-3)
 
 
 @pytest.mark.parametrize("bits", [10, 12])
@@ -119,7 +120,7 @@ def test_metadata_goes_only_into_a_layout_that_is_known() -> None:
 def renditions(space: str) -> tuple[np.ndarray, np.ndarray]:
     light = scene().astype(np.float32)
     sdr = np.clip(light / (1 + light) * 1.25, 0, 1).astype(float)
-    codes = np.rint(output_space(space).encode_exactly(sdr) * 255).astype(np.uint8)
+    codes = np.rint(output_space(space).curve.encode(sdr) * 255).astype(np.uint8)
     return np.ascontiguousarray(np.moveaxis(codes, 0, -1)), light
 
 

@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
-from evenfall.deliver.icc import OUTPUT_SPACES, colorants, icc_profile
+from evenfall.deliver.icc import icc_profile
 from evenfall.deliver.jpeg import encode_jpeg
 from evenfall.deliver.png import encode_png
 from evenfall.deliver.quantise import quantise
 from evenfall.deliver.tiff import encode_tiff
-from evenfall.light.primaries import BT709, conversion_matrix
-from evenfall.look.output import output_space
+from evenfall.light.output_spaces import output_space
+from evenfall.light.primaries import BT709, colorants, conversion_matrix
 
 with warnings.catch_warnings():  # of optional packages that are not installed
     warnings.simplefilter("ignore")
@@ -43,7 +43,7 @@ SPACES = tuple(COLORANTS)
 
 @pytest.mark.parametrize("space", SPACES)
 def test_colorants_are_the_published_ones(space: str) -> None:
-    found = colorants(OUTPUT_SPACES[space].primaries).T
+    found = colorants(output_space(space).rgb).T
     np.testing.assert_allclose(found, COLORANTS[space], atol=COLORANT_TOLERANCE)
     opened = ImageCms.ImageCmsProfile(io.BytesIO(icc_profile(space))).profile
     for name, expected in zip(("red", "green", "blue"), COLORANTS[space], strict=True):
@@ -54,7 +54,7 @@ def test_colorants_are_the_published_ones(space: str) -> None:
 @pytest.mark.parametrize("space", SPACES)
 def test_little_cms_opens_it(space: str) -> None:
     opened = ImageCms.ImageCmsProfile(io.BytesIO(icc_profile(space))).profile
-    assert opened.profile_description == OUTPUT_SPACES[space].description
+    assert opened.profile_description == output_space(space).profile_name
     assert opened.version == pytest.approx(4.4)
     assert opened.xcolor_space.strip() == "RGB"
     assert opened.is_matrix_shaper
@@ -99,7 +99,7 @@ def test_patches_come_back_through_little_cms() -> None:
     for space in SPACES:
         described = output_space(space)
         own = np.clip(linear @ conversion_matrix(BT709, described.rgb).T, 0, 1)
-        encoded = described.encode_exactly(own).astype(np.float32)
+        encoded = described.curve.encode(own).astype(np.float32)
         codes = quantise(encoded.T.reshape(3, 10, -1), 16, dither=False)
         for data in (encode_png(codes, space=space), encode_tiff(codes, space=space)):
             with Image.open(io.BytesIO(data)) as opened:

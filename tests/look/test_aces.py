@@ -8,9 +8,9 @@ import numpy as np
 import PyOpenColorIO
 import pytest
 
+from evenfall.light.output_spaces import output_space
 from evenfall.light.primaries import ACESCG, BT709, RgbSpace
 from evenfall.look.chain import build_chain
-from evenfall.look.output import output_space
 from evenfall.recipe.look import Look
 
 SAME = 1e-4  # processors of different optimisation differ by 7e-6; our encoding's table by 2e-5
@@ -85,9 +85,9 @@ def test_every_published_display(space: str, display: str, view: str) -> None:
 
 def test_adobe_rgb_is_limited_by_its_own_primaries_and_greys_are_the_same() -> None:
     scene = np.tile(np.logspace(-2, 1, 20)[:, None], 3)
-    to_linear = output_space("Adobe RGB (1998) compatible").decode_exactly
+    to_linear = output_space("Adobe RGB (1998) compatible").curve.decode
     greys = to_linear(show(scene, BT709, "Adobe RGB (1998) compatible").astype(np.float64))
-    expected = output_space("sRGB").decode_exactly(show(scene, BT709).astype(np.float64))
+    expected = output_space("sRGB").curve.decode(show(scene, BT709).astype(np.float64))
     np.testing.assert_allclose(greys, expected, rtol=0, atol=SAME)
     saturated = show(some_colours(), BT709, "Adobe RGB (1998) compatible")
     assert saturated.min() >= 0
@@ -97,7 +97,7 @@ def test_adobe_rgb_is_limited_by_its_own_primaries_and_greys_are_the_same() -> N
 def test_luminance_anchor_and_headroom() -> None:
     # The published tone scale puts 18 % grey at 10 cd/m2 of 100 (Lib.Academy.Tonescale.ctl).
     grey = np.full((1, 3), 0.18)
-    linear = output_space("sRGB").decode_exactly(show(grey, BT709).astype(np.float64))
+    linear = output_space("sRGB").curve.decode(show(grey, BT709).astype(np.float64))
     np.testing.assert_allclose(linear, 0.1, rtol=2e-3)
 
 

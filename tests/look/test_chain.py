@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from evenfall.light.output_spaces import OUTPUT_SPACES, output_space
 from evenfall.light.primaries import ACESCG, BT709, BT2020, RgbSpace, conversion_matrix
+from evenfall.light.transfer import encode_srgb
 from evenfall.look.chain import LookChain, build_chain
-from evenfall.look.output import OUTPUT_SPACES, encode_srgb, output_space
 from evenfall.recipe.look import Look
 
 NEUTRAL = 3e-6  # float32 rounding through three matrices

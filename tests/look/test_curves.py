@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from evenfall.light.curve_table import CurveTable
 from evenfall.look.curves import hable, neutral, reinhard
 from evenfall.look.rendering import tone_curve
-from evenfall.look.table import CurveTable
 from evenfall.recipe.look import Clip, Filmic, Hable, Reinhard
 
 PRINTED = 6e-8  # numbers printed to 7 decimals

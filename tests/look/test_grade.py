@@ -10,11 +10,12 @@ import PyOpenColorIO
 import pytest
 
 from evenfall.errors import PixelSourceError, RecipeError
+from evenfall.light.output_spaces import output_space
 from evenfall.light.primaries import ACESCG, BT709, conversion_matrix, luminance_weights
+from evenfall.light.transfer import encode_srgb
 from evenfall.look.chain import build_chain
 from evenfall.look.grade import apply_contrast, apply_split_tint, saturation_matrix
 from evenfall.look.opencolorio import LutStep, cdl_processor
-from evenfall.look.output import encode_srgb, output_space
 from evenfall.recipe.look import Cdl, Look, Lut, SplitTint
 
 CDL = 5e-5  # OpenColorIO's quick power is within 3e-5 of the formula

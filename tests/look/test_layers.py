@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from evenfall.light.output_spaces import output_space
 from evenfall.light.primaries import ACESCG, BT709, DISPLAY_P3, RgbSpace, conversion_matrix
 from evenfall.look.additions import Additions
 from evenfall.look.chain import build_chain
 from evenfall.look.layers import place_overlay, place_plate, put_overlay
-from evenfall.look.output import output_space
 from evenfall.look.over import over
 from evenfall.look.regions import RegionChange, apply_region
 from evenfall.passes.side.pictures import Picture

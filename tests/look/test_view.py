@@ -9,9 +9,9 @@ import PyOpenColorIO
 import pytest
 
 from evenfall.errors import PixelSourceError, RecipeError
+from evenfall.light.output_spaces import output_space
 from evenfall.light.primaries import BT709
 from evenfall.look.chain import LookChain, build_chain
-from evenfall.look.output import output_space
 from evenfall.recipe.look import Look, View
 
 NAME = "cg-config-v4.0.0_aces-v2.0_ocio-v2.5"

@@ -16,6 +16,7 @@ from typing import Literal
 
 from evenfall.errors import RecipeError
 from evenfall.light.units import (
+    MIDDLE_GREY,
     SATURATION_LUMINANCE,
     ev100_from_luminance,
     ev100_from_settings,
@@ -26,8 +27,6 @@ from evenfall.recipe import CameraSettings, Meter, Recipe, ResolvedMood
 from evenfall.recipe.places import dotted
 
 __all__ = ["MeterPlan", "equivalent_ev100", "key_lights", "plan_meter", "settings_factor"]
-
-MIDDLE_GREY = 0.18
 
 
 @dataclass(frozen=True)

@@ -11,17 +11,14 @@ from evenfall.deliver.finished import Encoded, Finished
 from evenfall.deliver.formats import displays
 from evenfall.deliver.isobmff import add_metadata, xmp_in_avif
 from evenfall.deliver.provenance import Provenance, record_from_xmp, xmp_packet
+from evenfall.light.code_points import MATRIX_BT2020, TRANSFER_PQ, primaries_code
+from evenfall.light.output_spaces import output_space
 from evenfall.light.primaries import BT2020, RgbSpace, conversion_matrix
+from evenfall.light.transfer import encode_pq
 from evenfall.light.units import REFERENCE_WHITE_NITS
-from evenfall.look.output import output_space
 
-__all__ = ["encode", "encode_avif", "find_record", "pq_encode"]
+__all__ = ["encode", "encode_avif", "find_record"]
 
-# SMPTE ST 2084:2014, 5.3; ITU-R BT.2100-2 table 4
-_M1, _M2 = 2610 / 16384, 2523 / 4096 * 128
-_C1, _C2, _C3 = 3424 / 4096, 2413 / 4096 * 32, 2392 / 4096 * 32
-_PQ_PEAK_NITS = 10000.0
-_BT2020, _PQ, _BT2020_MATRIX = 9, 16, 9  # codes of ITU-T H.273
 _SPEED = 8
 _THREADS = 4  # always as many, as the bytes depend on it
 _ROWS = 64
@@ -67,8 +64,9 @@ def encode_avif(
 
     codes, light_level = _pq_codes(display_linear, primaries, bits, peak_nits)
     encoded = imagecodecs.avif_encode(
-        codes, quality, speed=_SPEED, bitspersample=bits, pixelformat="444", primaries=_BT2020,
-        transfer=_PQ, matrix=_BT2020_MATRIX, numthreads=_THREADS,
+        codes, quality, speed=_SPEED, bitspersample=bits, pixelformat="444",
+        primaries=primaries_code(BT2020), transfer=TRANSFER_PQ, matrix=MATRIX_BT2020,
+        numthreads=_THREADS,
     )  # fmt: skip
     packet = xmp_packet(provenance) if provenance is not None else None
     return add_metadata(bytes(encoded), xmp=packet, light_level=light_level)
@@ -94,18 +92,6 @@ def find_record(data: bytes) -> Provenance | None:
     return record_from_xmp(packet) if packet else None
 
 
-def pq_encode(nits: npt.NDArray[np.floating]) -> npt.NDArray[np.floating]:
-    """PQ signal 0 to 1 of luminance in cd/m2, 0 to 10,000 (SMPTE ST 2084:2014).
-
-    Examples
-    --------
-    >>> pq_encode(np.array([0.0, 100.0, 203.0, 10000.0])).round(4).tolist()
-    [0.0, 0.5081, 0.5807, 1.0]
-    """
-    raised = np.power(nits / nits.dtype.type(_PQ_PEAK_NITS), nits.dtype.type(_M1))
-    return np.power((_C1 + _C2 * raised) / (1 + _C3 * raised), nits.dtype.type(_M2))
-
-
 def _pq_codes(
     display_linear: Planes, primaries: RgbSpace, bits: int, peak_nits: float
 ) -> tuple[npt.NDArray[np.uint16], tuple[int, int]]:
@@ -121,6 +107,6 @@ def _pq_codes(
         brightest = nits.max(axis=0)
         largest = max(largest, float(brightest.max()))
         total += float(brightest.sum(dtype=np.float64))
-        signal = pq_encode(nits) * top + np.float32(0.5)
+        signal = encode_pq(nits) * top + np.float32(0.5)
         codes[row : row + _ROWS] = np.moveaxis(signal, 0, -1)
     return codes, (round(largest), round(total / (height * width)))

@@ -23,8 +23,8 @@ from evenfall.deliver.jpeg import (
 )
 from evenfall.deliver.provenance import Provenance
 from evenfall.errors import UsageError
+from evenfall.light.output_spaces import output_space
 from evenfall.light.units import REFERENCE_WHITE_NITS
-from evenfall.look.output import output_space
 
 __all__ = ["encode", "encode_gain_map_jpeg", "find_record"]
 
@@ -120,7 +120,7 @@ def encode(finished: Finished) -> Encoded:
 def _gain_map(
     codes: npt.NDArray[np.uint8], display_linear: Planes, space: str, peak: float
 ) -> _GainMap:
-    decoded = output_space(space).decode_exactly(np.arange(256) / 255)
+    decoded = output_space(space).curve.decode(np.arange(256) / 255)
     sdr_of_code = np.log2(decoded + _OFFSET).astype(np.float32)
     _, height, width = display_linear.shape
     gains = np.empty((3, height, width), np.float32)

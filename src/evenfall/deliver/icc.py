@@ -10,60 +10,21 @@ from __future__ import annotations
 import hashlib
 import struct
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.light.primaries import (
-    ADOBE_RGB,
-    BT709,
-    DISPLAY_P3,
-    RgbSpace,
-    adaptation_matrix,
-    rgb_to_xyz,
-)
+from evenfall.light.output_spaces import output_space
+from evenfall.light.primaries import ICC_WHITE, ICC_WHITE_XY, adaptation_matrix, colorants
 
-__all__ = ["OUTPUT_SPACES", "colorants", "icc_profile"]
+__all__ = ["icc_profile"]
 
-_D50 = (0.9642, 1.0, 0.8249)  # ICC.1:2022, 7.2.16
-_D50_XY = (_D50[0] / sum(_D50), _D50[1] / sum(_D50))
 _VERSION = 0x04400000
 _DATE = (2025, 1, 1, 0, 0, 0)
 _COPYRIGHT = "No rights reserved"
 
 Matrix = npt.NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class _Curve:
-    """A parametric curve of ICC.1:2022 table 68: its type and its parameters."""
-
-    kind: int
-    parameters: tuple[float, ...]
-
-
-_SRGB_CURVE = _Curve(3, (2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045))  # IEC 61966-2-1
-_ADOBE_CURVE = _Curve(0, (563 / 256,))  # Adobe RGB (1998) encoding, 2005-05, 4.3.4.2
-_BT1886_CURVE = _Curve(0, (2.4,))  # BT.1886 annex 1 with a black of 0
-
-
-@dataclass(frozen=True)
-class _Space:
-    primaries: RgbSpace
-    curve: _Curve
-    description: str
-
-
-OUTPUT_SPACES: dict[str, _Space] = {
-    "sRGB": _Space(BT709, _SRGB_CURVE, "sRGB"),
-    "Display P3": _Space(DISPLAY_P3, _SRGB_CURVE, "Display P3"),
-    "Adobe RGB (1998) compatible": _Space(
-        ADOBE_RGB, _ADOBE_CURVE, "Compatible with Adobe RGB (1998)"
-    ),
-    "BT.709": _Space(BT709, _BT1886_CURVE, "BT.709 with BT.1886 display"),
-}
 
 
 @cache
@@ -77,7 +38,7 @@ def icc_profile(space: str) -> bytes:
 
     Raises
     ------
-    KeyError
+    UsageError
         If no such output space exists.
 
     Examples
@@ -86,14 +47,14 @@ def icc_profile(space: str) -> bytes:
     >>> profile[36:40], len(profile) == int.from_bytes(profile[:4], "big")
     (b'acsp', True)
     """
-    described = OUTPUT_SPACES[space]
-    red, green, blue = colorants(described.primaries).T
-    curve = _parametric(described.curve)
-    adaptation = adaptation_matrix(described.primaries.white, _D50_XY)
+    described = output_space(space)
+    red, green, blue = colorants(described.rgb).T
+    curve = _parametric(*described.curve.parametric)
+    adaptation = adaptation_matrix(described.rgb.white, ICC_WHITE_XY)
     tags = {
-        b"desc": _text(described.description),
+        b"desc": _text(described.profile_name),
         b"cprt": _text(_COPYRIGHT),
-        b"wtpt": _xyz(_D50),
+        b"wtpt": _xyz(ICC_WHITE),
         b"chad": b"sf32" + bytes(4) + _fixed(adaptation.ravel()),
         b"rXYZ": _xyz(red),
         b"gXYZ": _xyz(green),
@@ -103,18 +64,6 @@ def icc_profile(space: str) -> bytes:
         b"bTRC": curve,
     }
     return _assemble(tags)
-
-
-def colorants(primaries: RgbSpace) -> Matrix:
-    """XYZ of red, green, blue as columns, adapted to D50 with Bradford's matrix; shape (3, 3).
-
-    Examples
-    --------
-    >>> colorants(BT709)[0].round(3).tolist()
-    [0.436, 0.385, 0.143]
-    """
-    adapted: Matrix = adaptation_matrix(primaries.white, _D50_XY) @ rgb_to_xyz(primaries)
-    return adapted
 
 
 def _assemble(tags: dict[bytes, bytes]) -> bytes:
@@ -137,7 +86,7 @@ def _header(size: int) -> bytes:
     return struct.pack(
         ">II I 4s4s4s 6H 4s 4s I 4s 4s Q I 12s 4s 16s 28s",
         size, 0, _VERSION, b"mntr", b"RGB ", b"XYZ ", *_DATE, b"acsp", bytes(4), 0, bytes(4),
-        bytes(4), 0, 0, _fixed(_D50), bytes(4), bytes(16), bytes(28),
+        bytes(4), 0, 0, _fixed(ICC_WHITE), bytes(4), bytes(16), bytes(28),
     )  # fmt: skip
 
 
@@ -151,8 +100,8 @@ def _xyz(values: Sequence[float] | Matrix) -> bytes:
     return b"XYZ " + bytes(4) + _fixed(values)
 
 
-def _parametric(curve: _Curve) -> bytes:
-    return b"para" + bytes(4) + struct.pack(">HH", curve.kind, 0) + _fixed(curve.parameters)
+def _parametric(kind: int, parameters: Sequence[float]) -> bytes:
+    return b"para" + bytes(4) + struct.pack(">HH", kind, 0) + _fixed(parameters)
 
 
 def _fixed(values: Sequence[float] | Matrix) -> bytes:

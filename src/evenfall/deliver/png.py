@@ -11,22 +11,16 @@ import numpy.typing as npt
 
 from evenfall.deliver.exif import exif_block
 from evenfall.deliver.finished import Encoded, Finished
-from evenfall.deliver.icc import OUTPUT_SPACES, icc_profile
+from evenfall.deliver.icc import icc_profile
 from evenfall.deliver.png_pixels import Each, pixel_chunks, png_chunk
 from evenfall.deliver.provenance import Provenance, record_from_xmp, xmp_packet
+from evenfall.light.code_points import FULL_RANGE, MATRIX_RGB, primaries_code
+from evenfall.light.output_spaces import output_space
 from evenfall.passes.side.segments import PNG_SIGNATURE, png_chunks
 
 __all__ = ["encode", "encode_png", "find_record", "xmp_in_png"]
 
 _COLOUR_TYPES = {1: 0, 3: 2, 4: 6}  # by channels: grey, RGB, RGB with alpha
-# ITU-T H.273 codes: primaries, transfer, matrix, full range
-_CICP = {"sRGB": (1, 13, 0, 1), "Display P3": (12, 13, 0, 1)}
-_GAMMA = {
-    "sRGB": 45455,
-    "Display P3": 45455,
-    "Adobe RGB (1998) compatible": 45471,
-    "BT.709": 41667,
-}
 _XMP_KEYWORD = b"XML:com.adobe.xmp"
 
 Codes = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
@@ -80,13 +74,15 @@ def encode_png(
 
 
 def _colour_chunks(space: str, *, is_grey: bool) -> Iterator[tuple[bytes, bytes]]:
-    if space in _CICP:
-        yield b"cICP", bytes(_CICP[space])
+    described = output_space(space)
+    primaries, transfer = primaries_code(described.rgb), described.transfer_code
+    if primaries is not None and transfer is not None:
+        yield b"cICP", bytes((primaries, transfer, MATRIX_RGB, FULL_RANGE))
     if not is_grey:  # whose profile would have to be one for grey (11.3.2.3)
         yield b"iCCP", space.encode("latin-1") + b"\0\0" + zlib.compress(icc_profile(space), 9)
-    yield b"gAMA", struct.pack(">I", _GAMMA[space])
-    primaries = OUTPUT_SPACES[space].primaries
-    white_first = (*primaries.white, *primaries.red, *primaries.green, *primaries.blue)
+    yield b"gAMA", struct.pack(">I", round(100000 / described.curve.nearest_gamma))
+    rgb = described.rgb
+    white_first = (*rgb.white, *rgb.red, *rgb.green, *rgb.blue)
     yield b"cHRM", struct.pack(">8I", *(round(value * 100000) for value in white_first))
 
 

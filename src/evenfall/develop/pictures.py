@@ -7,8 +7,8 @@ import numpy.typing as npt
 
 from evenfall.develop.checking import check_moods
 from evenfall.develop.mixing import mix_alone, mix_and_expose, open_view
+from evenfall.light.output_spaces import output_space
 from evenfall.look.chain import build_chain
-from evenfall.look.output import output_space
 from evenfall.recipe import Recipe
 from evenfall.recipe.choosing import choose_moods
 

@@ -8,8 +8,9 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.drawings.lettering import Lettering, letter, short_stops
-from evenfall.look.filmic import GREY, FilmicCurve
-from evenfall.look.output import encode_srgb
+from evenfall.light.transfer import encode_srgb
+from evenfall.light.units import MIDDLE_GREY
+from evenfall.look.filmic import FilmicCurve
 from evenfall.recipe.look import Filmic
 
 __all__ = ["draw_curve"]
@@ -117,7 +118,7 @@ def draw_curve(
 
 def _signal(curve: FilmicCurve, stops: Any) -> Signal:
     """Give the sRGB signal at scene values in stops around grey."""
-    return encode_srgb(curve(GREY * 2.0 ** np.asarray(stops, float)))
+    return encode_srgb(curve(MIDDLE_GREY * 2.0 ** np.asarray(stops, float)))
 
 
 def _draw_head(page: _Page, settings: Filmic, title: str) -> None:

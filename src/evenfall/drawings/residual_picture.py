@@ -13,7 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.drawings.lettering import Lettering, letter
-from evenfall.look.output import encode_srgb
+from evenfall.light.oklab import oklab_to_bt709
+from evenfall.light.transfer import encode_srgb
 from evenfall.recipe.words.wording import percent_words
 
 if TYPE_CHECKING:
@@ -37,22 +38,6 @@ _SCALES = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
 _MIDDLE = np.array([0.955, 0.0, 0.004])
 _MORE_IN_BEAUTY = np.array([0.42, -0.055, -0.07])
 _MORE_IN_PASSES = np.array([0.42, 0.075, 0.06])
-
-# Ottosson, "A perceptual color space for image processing" (2020): OKLab to linear sRGB.
-_TO_LMS = np.array(
-    [
-        [1.0, 0.3963377774, 0.2158037573],
-        [1.0, -0.1055613458, -0.0638541728],
-        [1.0, -0.0894841775, -1.2914855480],
-    ]
-)
-_LMS_TO_RGB = np.array(
-    [
-        [4.0767416621, -3.3077115913, 0.2309699292],
-        [-1.2684380046, 2.6097574011, -0.3413193965],
-        [-0.0041960863, -0.7034186147, 1.7076147010],
-    ]
-)
 
 
 def difference_colours(differences: Floats, scale: float) -> Codes:
@@ -78,7 +63,7 @@ def difference_colours(differences: Floats, scale: float) -> Codes:
     steps = np.clip(differences / scale, -1, 1)[..., None]
     end = np.where(steps > 0, _MORE_IN_BEAUTY, _MORE_IN_PASSES)
     lab = _MIDDLE + np.abs(steps) * (end - _MIDDLE)
-    linear = (lab @ _TO_LMS.T) ** 3 @ _LMS_TO_RGB.T
+    linear = oklab_to_bt709(lab)
     return np.round(encode_srgb(np.clip(linear, 0, 1)) * 255).astype(np.uint8)
 
 

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from evenfall.drawings.lettering import Lettering, format_stops, letter, text_height
 from evenfall.light.primaries import BT709, rgb_to_xyz, xy_to_xyz
-from evenfall.look.output import encode_srgb
+from evenfall.light.transfer import encode_srgb
 
 if TYPE_CHECKING:
     from PIL import Image, ImageDraw

@@ -12,7 +12,9 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.look.output import encode_srgb
+from evenfall.light.oklab import oklab_to_bt709
+from evenfall.light.transfer import encode_srgb
+from evenfall.light.units import MIDDLE_GREY
 
 __all__ = [
     "BRIGHTEST",
@@ -25,7 +27,6 @@ __all__ = [
 
 DARKEST, BRIGHTEST = -7.0, 5.0
 STEPS_PER_STOP = 2
-_MIDDLE_GREY = 0.18
 _LIGHTNESS = (0.20, 0.97)
 _BELOW_HUES = (215.0, 315.0)  # degrees in Oklab, from next to grey to the darkest
 _ABOVE_HUES = (100.0, 40.0)  # from next to grey to the brightest
@@ -33,21 +34,6 @@ _BELOW_CHROMA, _ABOVE_CHROMA = 0.13, 0.15
 
 Floats = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.uint8]
-
-_OKLAB_TO_LMS = np.array(
-    [
-        [1.0, 0.3963377774, 0.2158037573],
-        [1.0, -0.1055613458, -0.0638541728],
-        [1.0, -0.0894841775, -1.2914855480],
-    ]
-)
-_LMS_TO_BT709 = np.array(
-    [
-        [4.0767416621, -3.3077115913, 0.2309699292],
-        [-1.2684380046, 2.6097574011, -0.3413193965],
-        [-0.0041960863, -0.7034186147, 1.7076147010],
-    ]
-)
 
 
 def stops_of_light(
@@ -67,8 +53,8 @@ def stops_of_light(
     >>> stops_of_light(np.array([0.09, 0.18, 1.44, 0.0], np.float32)).tolist()
     [-1.0, 0.0, 3.0, -30.0]
     """
-    floor = np.float32(_MIDDLE_GREY * 2.0**darkest)
-    found: npt.NDArray[np.float32] = np.log2(np.fmax(luminance, floor) / np.float32(_MIDDLE_GREY))
+    floor = np.float32(MIDDLE_GREY * 2.0**darkest)
+    found: npt.NDArray[np.float32] = np.log2(np.fmax(luminance, floor) / np.float32(MIDDLE_GREY))
     return found
 
 
@@ -115,7 +101,7 @@ def _in_gamut(lightness: Floats, chroma: Floats, hue: Floats) -> Codes:
     """Codes with as much of the chroma as sRGB can show."""
     for _ in range(40):
         lab = np.stack([lightness, chroma * np.cos(hue), chroma * np.sin(hue)], axis=-1)
-        linear = (lab @ _OKLAB_TO_LMS.T) ** 3 @ _LMS_TO_BT709.T
+        linear = oklab_to_bt709(lab)
         outside = np.any((linear < 0) | (linear > 1), axis=-1)
         if not outside.any():
             break

@@ -16,6 +16,7 @@ import numpy.typing as npt
 from numpy.polynomial import chebyshev
 
 from evenfall.light.primaries import Xy
+from evenfall.light.transfer import decode_srgb
 
 __all__ = [
     "LAMP_CLASSES",
@@ -288,9 +289,6 @@ def hex_to_bt709(text: str) -> tuple[float, float, float]:
     >>> round(hex_to_bt709("#808080")[0], 6)
     0.215861
     """
-    red, green, blue = (int(text[i : i + 2], 16) / 255 for i in (1, 3, 5))
-    return _srgb_decoded(red), _srgb_decoded(green), _srgb_decoded(blue)
-
-
-def _srgb_decoded(encoded: float) -> float:
-    return encoded / 12.92 if encoded <= 0.04045 else float(((encoded + 0.055) / 1.055) ** 2.4)
+    codes = np.array([int(text[i : i + 2], 16) for i in (1, 3, 5)])
+    red, green, blue = decode_srgb(codes / 255).tolist()
+    return red, green, blue

@@ -20,9 +20,12 @@ __all__ = [
     "BT709",
     "BT2020",
     "DISPLAY_P3",
+    "ICC_WHITE",
+    "ICC_WHITE_XY",
     "RGB_SPACES",
     "RgbSpace",
     "adaptation_matrix",
+    "colorants",
     "conversion_matrix",
     "luminance_weights",
     "rgb_to_xyz",
@@ -64,6 +67,11 @@ class RgbSpace:
         """Eight numbers as in an OpenEXR `chromaticities` attribute."""
         return (*self.red, *self.green, *self.blue, *self.white)
 
+
+ICC_WHITE = (0.9642, 1.0, 0.8249)
+"""XYZ of the white of ICC's profile connection space (ICC.1:2022, 7.2.16)."""
+
+ICC_WHITE_XY: Xy = (ICC_WHITE[0] / sum(ICC_WHITE), ICC_WHITE[1] / sum(ICC_WHITE))
 
 _D65 = (0.3127, 0.3290)
 _ACES_WHITE = (0.32168, 0.33767)
@@ -159,6 +167,20 @@ def conversion_matrix(
         adapt = adaptation_matrix(source.white, target.white, method)
     converted: Matrix = np.linalg.inv(rgb_to_xyz(target)) @ adapt @ rgb_to_xyz(source)
     return converted
+
+
+def colorants(space: RgbSpace) -> Matrix:
+    """XYZ of red, green, blue as columns, adapted to ICC's D50 with Bradford's matrix; (3, 3).
+
+    Source: ICC.1:2022, annex E.
+
+    Examples
+    --------
+    >>> colorants(BT709)[0].round(3).tolist()
+    [0.436, 0.385, 0.143]
+    """
+    adapted: Matrix = adaptation_matrix(space.white, ICC_WHITE_XY) @ rgb_to_xyz(space)
+    return adapted
 
 
 def space_from_chromaticities(chromaticities: tuple[float, ...] | None) -> RgbSpace:

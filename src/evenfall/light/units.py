@@ -15,6 +15,7 @@ import math
 __all__ = [
     "METER_C",
     "METER_K",
+    "MIDDLE_GREY",
     "READ_FROM_PICTURE",
     "REFERENCE_WHITE_NITS",
     "SATURATION_LUMINANCE",
@@ -28,6 +29,9 @@ __all__ = [
 
 METER_K = 12.5
 METER_C = 250.0
+
+MIDDLE_GREY = 0.18
+"""Scene-linear luminance that exposure brings the metered light to: the 18 % of a grey card."""
 
 REFERENCE_WHITE_NITS = 203.0
 """cd/m2 of diffuse white in HDR pictures (ITU-R BT.2408-7, table 1)."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.look.scratch import buffer
+from evenfall.system.scratch import buffer
 
 __all__ = ["Matrix", "Plane", "Planes", "apply_matrix", "luminance"]
 

@@ -24,16 +24,16 @@ from pathlib import Path
 
 import numpy as np
 
+from evenfall.light.output_spaces import OutputSpace
 from evenfall.light.primaries import ACESCG, RgbSpace, conversion_matrix
 from evenfall.look.additions import Additions, needs_whole
 from evenfall.look.arrays import Matrix, Plane, Planes, apply_matrix
 from evenfall.look.grade import apply_contrast, apply_split_tint, saturation_matrix
 from evenfall.look.grain import Grain
-from evenfall.look.output import OutputSpace
 from evenfall.look.rendering import Rendering, make_rendering
-from evenfall.look.scratch import blocks, buffer
 from evenfall.look.vignette import Vignette, needs_vignette
 from evenfall.recipe.look import Look, View
+from evenfall.system.scratch import blocks, buffer
 
 __all__ = ["LookChain", "build_chain"]
 
@@ -281,7 +281,7 @@ def build_chain(
     Examples
     --------
     >>> from evenfall.light.primaries import BT709
-    >>> from evenfall.look.output import output_space
+    >>> from evenfall.light.output_spaces import output_space
     >>> chain = build_chain(Look(), source=BT709, camera_matrix=np.eye(3),
     ...                     output=output_space("sRGB"), size=(4, 2), recipe_folder=Path())
     >>> encoded = chain.encode_rows(np.full((3, 2, 4), 0.18, np.float32), 0)

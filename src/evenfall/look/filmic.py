@@ -15,13 +15,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from evenfall.light.units import MIDDLE_GREY
 from evenfall.look.arrays import Matrix
 from evenfall.recipe.look import Filmic
 
-__all__ = ["GREY", "SIGNAL_GAMMA", "FilmicCurve"]
-
-GREY = 0.18
-"""Middle grey: scene-linear and display-linear."""
+__all__ = ["SIGNAL_GAMMA", "FilmicCurve"]
 
 SIGNAL_GAMMA = 2.4
 _FURTHEST_LINE = 0.95  # of the way to black or white, so that there is always room for a bend
@@ -83,7 +81,7 @@ class FilmicCurve:
     """
 
     def __init__(self, settings: Filmic, peak: float = 1.0) -> None:
-        grey_signal = GREY ** (1 / SIGNAL_GAMMA)
+        grey_signal = MIDDLE_GREY ** (1 / SIGNAL_GAMMA)
         peak_signal = peak ** (1 / SIGNAL_GAMMA)
         self.black_stops = settings.black_stops
         self.white_stops = settings.white_stops + float(np.log2(peak))
@@ -128,7 +126,7 @@ class FilmicCurve:
         scene_linear : ndarray of float
             Any finite values; 0 and less is black.
         """
-        floor = GREY * 2.0 ** (self.black_stops - 1.0)
-        stops = np.log2(np.maximum(scene_linear, floor) / GREY)
+        floor = MIDDLE_GREY * 2.0 ** (self.black_stops - 1.0)
+        stops = np.log2(np.maximum(scene_linear, floor) / MIDDLE_GREY)
         display: Matrix = self.signal(stops) ** SIGNAL_GAMMA
         return display

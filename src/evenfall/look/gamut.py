@@ -24,10 +24,10 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.light.curve_table import PIECE_WIDTH, CurveTable
 from evenfall.light.primaries import RgbSpace, conversion_matrix
 from evenfall.look.arrays import Matrix, Plane, Planes
-from evenfall.look.scratch import buffer
-from evenfall.look.table import PIECE_WIDTH, CurveTable
+from evenfall.system.scratch import buffer
 
 __all__ = ["GamutCompression", "compress_distance", "furthest_distances"]
 

@@ -8,11 +8,11 @@ from __future__ import annotations
 import numpy as np
 
 from evenfall.light.primaries import ACESCG, BT709, conversion_matrix, luminance_weights
+from evenfall.light.transfer import decode_srgb
+from evenfall.light.units import MIDDLE_GREY
 from evenfall.look.arrays import Matrix, Planes, luminance
-from evenfall.look.filmic import GREY
-from evenfall.look.output import decode_srgb
-from evenfall.look.scratch import buffer
 from evenfall.recipe.look import SplitTint
+from evenfall.system.scratch import buffer
 
 __all__ = ["apply_contrast", "apply_split_tint", "saturation_matrix"]
 
@@ -40,7 +40,7 @@ def apply_contrast(planes: Planes, contrast: float) -> None:
     """
     size = np.abs(planes, out=buffer("contrast", planes.shape))
     np.power(size, np.float32(contrast), out=size)
-    size *= np.float32(GREY ** (1.0 - contrast))
+    size *= np.float32(MIDDLE_GREY ** (1.0 - contrast))
     np.copysign(size, planes, out=planes)
 
 
@@ -87,7 +87,7 @@ def apply_split_tint(planes: Planes, tint: SplitTint) -> None:
     weights = luminance_weights(ACESCG)
     before = luminance(weights, planes)
     bright = np.maximum(before, np.float32(0))
-    bright /= bright + np.float32(GREY * 2.0**tint.balance_stops)
+    bright /= bright + np.float32(MIDDLE_GREY * 2.0**tint.balance_stops)
     shadows = tint.strength * (_tint_factors(tint.shadows) - 1.0)
     highlights = tint.strength * (_tint_factors(tint.highlights) - 1.0)
     for channel in range(3):

@@ -20,8 +20,8 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.look.arrays import Planes
-from evenfall.look.scratch import buffer
 from evenfall.recipe.look import Grain as GrainSettings
+from evenfall.system.scratch import buffer
 
 __all__ = ["Grain", "lattice_noise"]
 

@@ -22,8 +22,8 @@ from evenfall.look.checks import (
     unknown_correction,
     unusable,
 )
-from evenfall.look.scratch import buffer
 from evenfall.recipe.look import Cdl, Lut, View
+from evenfall.system.scratch import buffer
 
 __all__ = ["LutStep", "Processor", "ViewRendering", "cdl_processor", "view_files"]
 

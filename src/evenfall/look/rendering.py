@@ -21,14 +21,14 @@ from typing import Protocol
 
 import numpy as np
 
+from evenfall.light.curve_table import CurveTable
 from evenfall.light.primaries import BT709, RgbSpace, conversion_matrix
 from evenfall.look.arrays import Matrix, Planes, apply_matrix
 from evenfall.look.curves import hable, neutral, reinhard
 from evenfall.look.filmic import FilmicCurve
 from evenfall.look.gamut import GamutCompression
-from evenfall.look.scratch import buffer
-from evenfall.look.table import CurveTable
 from evenfall.recipe.look import Aces, Clip, Filmic, Gamut, Hable, Look, Neutral, Reinhard
+from evenfall.system.scratch import buffer
 
 __all__ = ["RENDERING_SPACE", "Rendering", "make_rendering", "tone_curve"]
 

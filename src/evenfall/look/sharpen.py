@@ -14,13 +14,14 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 
 from evenfall.light.primaries import ACESCG, luminance_weights
+from evenfall.light.units import MIDDLE_GREY
 from evenfall.look.arrays import Plane, Planes, luminance
 from evenfall.recipe.look import Sharpen
 
 __all__ = ["sharpen"]
 
 _STRONGEST = 2.0  # how many times the difference is added at strength 1
-_BLACK = np.float32(0.18 * 2.0**-10)  # added before the logarithm, so that noise in black stays
+_BLACK = np.float32(MIDDLE_GREY * 2.0**-10)  # added before the logarithm: black noise stays
 _STRIP_ROWS = 256
 
 

@@ -21,10 +21,10 @@ from evenfall.develop.checking import check_moods
 from evenfall.develop.mixing import View, mix_and_expose, open_view
 from evenfall.develop.reduced import area_mean, reduced_size
 from evenfall.errors import Advice
+from evenfall.light.output_spaces import output_space
 from evenfall.light.primaries import luminance_weights
 from evenfall.look.additions import Additions
 from evenfall.look.chain import LookChain, build_chain
-from evenfall.look.output import output_space
 from evenfall.mix.balance import Balance
 from evenfall.mix.engine import Mix, PassRead
 from evenfall.recipe import Recipe, ResolvedMood

@@ -10,7 +10,7 @@ import numpy.typing as npt
 from evenfall.deliver.quantise import quantise
 from evenfall.develop.reduced import area_mean, narrowed
 from evenfall.look.chain import LookChain
-from evenfall.look.scratch import buffer
+from evenfall.system.scratch import buffer
 
 __all__ = ["STRIP_ROWS", "Canvas"]
 

@@ -22,16 +22,16 @@ from evenfall.deliver.frame import frame_of
 from evenfall.deliver.provenance import Provenance
 from evenfall.deliver.targets import Target
 from evenfall.errors import EvenfallError, OutputError
+from evenfall.light.output_spaces import output_space
 from evenfall.light.primaries import RgbSpace
 from evenfall.look.additions import Additions
 from evenfall.look.chain import LookChain, build_chain
-from evenfall.look.output import output_space
-from evenfall.look.scratch import BLOCK_PIXELS
 from evenfall.mix.engine import Mix
 from evenfall.produce.canvas import STRIP_ROWS, Canvas
 from evenfall.produce.encoding import FinishedMood
 from evenfall.produce.pool import Crew
 from evenfall.recipe import Recipe, ResolvedMood
+from evenfall.system.scratch import BLOCK_PIXELS
 
 __all__ = ["Finisher", "MoodWork", "Statistics"]
 

@@ -17,7 +17,7 @@ from evenfall.drawings.lettering import format_kelvin, format_stops
 from evenfall.drawings.sheet import SheetLight, SheetMood, SheetText, draw_sheet
 from evenfall.light.primaries import BT709
 from evenfall.light.tint import light_rgb
-from evenfall.look.output import encode_srgb
+from evenfall.light.transfer import encode_srgb
 from evenfall.recipe import Recipe
 from evenfall.record.report import MoodReport
 

@@ -17,6 +17,8 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.light.transfer import decode_srgb, encode_srgb
+
 __all__ = ["EncodingSuspicion", "suspect_encoding", "undo_srgb"]
 
 Plane = npt.NDArray[np.float16] | npt.NDArray[np.float32]
@@ -97,17 +99,12 @@ def _on_levels(sample: npt.NDArray[np.float32]) -> bool:
     between = sample[(sample > 0.1) & (sample < 1)]
     if between.size < 256:
         return False
-    for values in (between, _srgb(between)):
+    for values in (between, encode_srgb(between)):
         scaled = values * 255
         near = np.abs(scaled - np.round(scaled)) < _LEVEL_REACH
         if float(near.mean()) > _LEVEL_SHARE:
             return True
     return False
-
-
-def _srgb(linear: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    encoded: npt.NDArray[np.float32] = 1.055 * linear ** np.float32(1 / 2.4) - np.float32(0.055)
-    return encoded
 
 
 def undo_srgb(plane: Plane) -> npt.NDArray[np.float32]:
@@ -120,16 +117,10 @@ def undo_srgb(plane: Plane) -> npt.NDArray[np.float32]:
     """
     if plane.dtype == np.float16:
         return _half_table()[plane.view(np.uint16)]
-    return _decode(plane.astype(np.float32))
+    return decode_srgb(np.maximum(plane.astype(np.float32), 0))
 
 
 @cache
 def _half_table() -> npt.NDArray[np.float32]:
     every = np.arange(65536, dtype=np.uint16).view(np.float16).astype(np.float32)
-    return _decode(np.where(np.isfinite(every), every, 0))
-
-
-def _decode(values: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    positive = np.maximum(values, 0)
-    power = ((np.maximum(positive, 0.04) + 0.055) / 1.055) ** 2.4
-    return np.where(positive <= 0.04045, positive / 12.92, power).astype(np.float32)
+    return decode_srgb(np.where(np.isfinite(every), np.maximum(every, 0), 0))

@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from evenfall.errors import Fault, PassError, PixelSourceError
 from evenfall.light.primaries import BT709, RGB_SPACES
+from evenfall.light.transfer import decode_srgb
 from evenfall.passes.files import open_pass
 from evenfall.passes.header import Selector
 from evenfall.passes.kinds import EXR_MAGIC, encoded_kind
@@ -24,7 +25,7 @@ from evenfall.passes.openexr.decode import decode_part
 from evenfall.passes.openexr.scan import scan_headers
 from evenfall.passes.placement import place
 from evenfall.passes.reading import read
-from evenfall.passes.side.profiles import EmbeddedProfile, decode_srgb, parse_profile
+from evenfall.passes.side.profiles import EmbeddedProfile, parse_profile
 from evenfall.passes.side.stored import (
     CODE_PICTURES,
     StoredCodes,

@@ -8,12 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.light.primaries import RGB_SPACES, adaptation_matrix, rgb_to_xyz
+from evenfall.light.primaries import ICC_WHITE_XY, RGB_SPACES, colorants
 
-__all__ = ["EmbeddedProfile", "decode_srgb", "parse_profile"]
+__all__ = ["EmbeddedProfile", "parse_profile"]
 
-_D50 = (0.9642, 1.0, 0.8249)  # ICC.1:2022, 7.2.16
-_D50_XY = (_D50[0] / sum(_D50), _D50[1] / sum(_D50))
 _SAME_COLORANTS = 2e-3  # shipped profiles of one space differ by up to 1e-3 (older white points)
 _LARGEST_DECODED = 100.0  # profiles decode 0 to 1 into 0 to 1, or a little beyond
 _PARAMETER_COUNTS = {0: 1, 1: 3, 2: 4, 3: 5, 4: 7}
@@ -70,9 +68,9 @@ def _parse(data: bytes) -> EmbeddedProfile:
         raise ValueError(f"the profile is for {space.decode('latin-1').strip()} colour")
     if b"rXYZ" not in tags or b"A2B0" in tags:
         raise ValueError("the profile works by tables, not by a matrix")
-    colorants = np.array([_xyz(tags[name]) for name in (b"rXYZ", b"gXYZ", b"bXYZ")]).T
+    said = np.array([_xyz(tags[name]) for name in (b"rXYZ", b"gXYZ", b"bXYZ")]).T
     curves = tuple(tags[name] for name in (b"rTRC", b"gTRC", b"bTRC"))
-    return EmbeddedProfile(_chromaticities(colorants), curves)
+    return EmbeddedProfile(_chromaticities(said), curves)
 
 
 def _tags(data: bytes) -> dict[bytes, bytes]:
@@ -90,19 +88,18 @@ def _xyz(tag: bytes) -> tuple[float, ...]:
     return tuple(value / 65536 for value in struct.unpack_from(">3i", tag, 8))
 
 
-def _chromaticities(colorants: Floats) -> tuple[float, ...]:
+def _chromaticities(said: Floats) -> tuple[float, ...]:
     """Of a space that we know by name, or relative to the D50 of the profile connection space."""
     for known in RGB_SPACES.values():
-        adapted = adaptation_matrix(known.white, _D50_XY) @ rgb_to_xyz(known)
-        if np.abs(adapted - colorants).max() < _SAME_COLORANTS:
+        if np.abs(colorants(known) - said).max() < _SAME_COLORANTS:
             return known.chromaticities
     found: list[float] = []
-    for x, y, z in colorants.T:
+    for x, y, z in said.T:
         total = x + y + z
         if total <= 0:
             raise ValueError("the profile's colorants are impossible")
         found += [x / total, y / total]
-    return (*found, *_D50_XY)
+    return (*found, *ICC_WHITE_XY)
 
 
 def _evaluate(tag: bytes, encoded: Floats) -> Floats:
@@ -148,18 +145,4 @@ def _parametric(tag: bytes, encoded: Floats) -> Floats:
         lift, floor = (values[5], values[6]) if kind == 4 else (0.0, 0.0)
     curve = np.power(np.maximum(a * encoded + b, 0.0), g) + lift
     found: Floats = np.where(encoded >= start, curve, slope * encoded + floor)
-    return found
-
-
-def decode_srgb(encoded: Floats) -> Floats:
-    """Linear values of sRGB-encoded ones, negative ones mirrored (IEC 61966-2-1).
-
-    Examples
-    --------
-    >>> decode_srgb(np.array([0.5])).round(6).tolist()
-    [0.214041]
-    """
-    size = np.abs(encoded)
-    curve = np.power((np.maximum(size, 0.04045) + 0.055) / 1.055, 2.4)
-    found: Floats = np.copysign(np.where(size <= 0.04045, size / 12.92, curve), encoded)
     return found

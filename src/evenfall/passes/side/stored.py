@@ -18,6 +18,12 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.errors import Fault, PixelSourceError
+from evenfall.light.code_points import (
+    PRIMARIES,
+    TRANSFER_BT709,
+    TRANSFER_LINEAR,
+    TRANSFER_SRGB,
+)
 from evenfall.passes.side.segments import JPEG_START, PNG_SIGNATURE, jpeg_segments, png_chunks
 
 __all__ = [
@@ -39,8 +45,7 @@ _APP1, _APP2 = 0xE1, 0xE2
 _PIXEL_CHUNKS = {b"IHDR", b"PLTE", b"tRNS", b"IDAT", b"IEND"}
 _JPEG_END = b"\xff\xd9"
 _FRAMES = {0xC0, 0xC1, 0xC2, 0xC3}  # baseline, extended, progressive, lossless
-_RGB_CICP = {1: "sRGB", 13: "sRGB", 8: "linear"}  # transfer characteristics of ITU-T H.273
-_CICP_PRIMARIES = {1: "BT.709", 9: "BT.2020", 12: "Display P3"}
+_TRANSFERS = {TRANSFER_BT709: "sRGB", TRANSFER_SRGB: "sRGB", TRANSFER_LINEAR: "linear"}
 _TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _BMP_START = b"BM"
 _WEBP_START, _WEBP_KIND = b"RIFF", slice(8, 12)  # RFC 9649, 2.4
@@ -186,13 +191,13 @@ def _expand_png(data: bytes) -> npt.NDArray[Any]:
 
 def _from_cicp(path: Path, body: bytes) -> dict[str, Any]:
     primaries, transfer = body[0], body[1]
-    if primaries not in _CICP_PRIMARIES or transfer not in _RGB_CICP:
+    if primaries not in PRIMARIES or transfer not in _TRANSFERS:
         raise PixelSourceError(
             Fault(str(path), "cICP", f"colour codes {primaries}, {transfer} of ITU-T H.273",
                   "sRGB or linear transfer with BT.709, BT.2020 or Display P3 primaries",
                   "save HDR pictures as EXR or HDR")
         )  # fmt: skip
-    return {"transfer": _RGB_CICP[transfer], "primaries": _CICP_PRIMARIES[primaries]}
+    return {"transfer": _TRANSFERS[transfer], "primaries": PRIMARIES[primaries].name}
 
 
 def _read_jpeg(path: Path, data: bytes) -> StoredCodes:

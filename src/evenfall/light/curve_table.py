@@ -11,11 +11,14 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+import numpy.typing as npt
 
-from evenfall.look.arrays import Matrix, Planes
-from evenfall.look.scratch import BLOCK_PIXELS, buffer
+from evenfall.system.scratch import BLOCK_PIXELS, buffer
 
 __all__ = ["PIECE_WIDTH", "CurveTable"]
+
+Planes = npt.NDArray[np.float32]
+Doubles = npt.NDArray[np.float64]
 
 _MANTISSA_BITS = 23
 _PIECE_BITS = 7  # 128 pieces an octave: relative step 2^-7, error about 2^-17 of the curve's bend
@@ -53,7 +56,7 @@ class CurveTable:
     """
 
     def __init__(
-        self, curve: Callable[[Matrix], Matrix], *, top: float, ceiling: float = np.inf
+        self, curve: Callable[[Doubles], Doubles], *, top: float, ceiling: float = np.inf
     ) -> None:
         top_exponent = int(np.log2(top))
         octaves = top_exponent - _LOWEST_EXPONENT
@@ -78,13 +81,23 @@ class CurveTable:
 
         Parameters
         ----------
-        planes : ndarray of float32, C-contiguous, any shape
+        planes : ndarray of float32, any shape
             Not-a-number gives an arbitrary value of the curve.
-        out : ndarray of float32, optional
+        out : ndarray of float32, C-contiguous, optional
             Where the result goes; may be `planes` itself.
+
+        Raises
+        ------
+        ValueError
+            If `out` cannot be written into as it lies in memory, or is of another shape or kind.
         """
         if out is None:
-            out = np.empty_like(planes)
+            out = np.empty(planes.shape, np.float32)
+        elif not out.flags.c_contiguous or out.shape != planes.shape or out.dtype != np.float32:
+            raise ValueError(
+                f"out must be C-contiguous float32 of shape {planes.shape}, found {out.dtype} of "
+                f"shape {out.shape} and strides {out.strides}"
+            )
         values, results = planes.reshape(-1), out.reshape(-1)
         for start in range(0, values.size, _CHUNK):
             part = slice(start, start + _CHUNK)

@@ -2,59 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+import numpy.typing as npt
 
 from evenfall.errors import Fault, UsageError
+from evenfall.light.code_points import TRANSFER_SRGB
+from evenfall.light.curve_table import CurveTable
 from evenfall.light.primaries import ADOBE_RGB, BT709, DISPLAY_P3, RgbSpace
-from evenfall.look.arrays import Matrix, Planes
-from evenfall.look.table import CurveTable
+from evenfall.light.transfer import ADOBE_RGB_CURVE, BT1886_CURVE, SRGB_CURVE, TransferCurve
 
-__all__ = [
-    "OUTPUT_SPACES",
-    "OutputSpace",
-    "decode_srgb",
-    "encode_srgb",
-    "output_space",
-]
+__all__ = ["OUTPUT_SPACES", "OutputSpace", "output_space"]
 
-ADOBE_GAMMA = 563 / 256  # Adobe RGB (1998) colour image encoding, 2005-05, 4.3.4.2
-BT1886_GAMMA = 2.4  # ITU-R BT.1886, annex 1, with a black of 0
-
-
-def encode_srgb(linear: Matrix) -> Matrix:
-    """Encode display-linear values as sRGB.
-
-    Source: IEC 61966-2-1:1999. Negative values are mirrored.
-
-    Examples
-    --------
-    >>> encode_srgb(np.array([0.0, 0.18, 1.0])).round(6).tolist()
-    [0.0, 0.461356, 1.0]
-    """
-    size = np.abs(linear)
-    curved = 1.055 * np.maximum(size, 0.0031308) ** (1 / 2.4) - 0.055
-    encoded: Matrix = np.copysign(np.where(size <= 0.0031308, 12.92 * size, curved), linear)
-    return encoded
-
-
-def decode_srgb(encoded: Matrix) -> Matrix:
-    """Decode sRGB to display-linear values.
-
-    Source: IEC 61966-2-1:1999. Negative values are mirrored.
-
-    Examples
-    --------
-    >>> decode_srgb(np.array([0.0, 0.5, 1.0])).round(6).tolist()
-    [0.0, 0.214041, 1.0]
-    """
-    size = np.abs(encoded)
-    curved = ((np.maximum(size, 0.04045) + 0.055) / 1.055) ** 2.4
-    linear: Matrix = np.copysign(np.where(size <= 0.04045, size / 12.92, curved), encoded)
-    return linear
+Planes = npt.NDArray[np.float32]
 
 
 @dataclass(frozen=True)
@@ -67,14 +29,19 @@ class OutputSpace:
         As recipes write it.
     rgb : RgbSpace
         Primaries and white.
-    encode_exactly, decode_exactly : callable
-        The encoding and its inverse on float64 arrays.
+    curve : TransferCurve
+        The encoding, exactly.
+    profile_name : str
+        What its ICC profile says that it is.
+    transfer_code : int or None
+        The encoding's code by ITU-T H.273, if it has one.
     """
 
     name: str
     rgb: RgbSpace
-    encode_exactly: Callable[[Matrix], Matrix]
-    decode_exactly: Callable[[Matrix], Matrix]
+    curve: TransferCurve
+    profile_name: str
+    transfer_code: int | None = None
 
     def encode(self, linear: Planes, out: Planes | None = None) -> Planes:
         """Encode display-linear float32 values; what lies outside 0 to 1 is cut off.
@@ -83,9 +50,14 @@ class OutputSpace:
 
         Parameters
         ----------
-        linear : ndarray of float32, C-contiguous, any shape
-        out : ndarray of float32, optional
+        linear : ndarray of float32, any shape
+        out : ndarray of float32, C-contiguous, optional
             Where the result goes; may be `linear` itself.
+
+        Raises
+        ------
+        ValueError
+            If `out` cannot be written into as it lies in memory, or is of another shape or kind.
 
         Examples
         --------
@@ -100,30 +72,30 @@ class OutputSpace:
 
         Parameters
         ----------
-        encoded : ndarray of float32, C-contiguous, any shape
-        out : ndarray of float32, optional
+        encoded : ndarray of float32, any shape
+        out : ndarray of float32, C-contiguous, optional
             Where the result goes; may be `encoded` itself.
+
+        Raises
+        ------
+        ValueError
+            As for `encode`.
         """
         return _table(self.name, "decode")(encoded, out)
-
-
-def _power(exponent: float) -> Callable[[Matrix], Matrix]:
-    def curve(values: Matrix) -> Matrix:
-        mirrored: Matrix = np.copysign(np.abs(values) ** exponent, values)
-        return mirrored
-
-    return curve
 
 
 OUTPUT_SPACES = {
     space.name: space
     for space in (
-        OutputSpace("sRGB", BT709, encode_srgb, decode_srgb),
-        OutputSpace("Display P3", DISPLAY_P3, encode_srgb, decode_srgb),
+        OutputSpace("sRGB", BT709, SRGB_CURVE, "sRGB", TRANSFER_SRGB),
+        OutputSpace("Display P3", DISPLAY_P3, SRGB_CURVE, "Display P3", TRANSFER_SRGB),
         OutputSpace(
-            "Adobe RGB (1998) compatible", ADOBE_RGB, _power(1 / ADOBE_GAMMA), _power(ADOBE_GAMMA)
+            "Adobe RGB (1998) compatible",
+            ADOBE_RGB,
+            ADOBE_RGB_CURVE,
+            "Compatible with Adobe RGB (1998)",
         ),
-        OutputSpace("BT.709", BT709, _power(1 / BT1886_GAMMA), _power(BT1886_GAMMA)),
+        OutputSpace("BT.709", BT709, BT1886_CURVE, "BT.709 with BT.1886 display"),
     )
 }
 """Output spaces by name. BT.709 is encoded for the reference display of BT.1886, whose decoding is
@@ -134,7 +106,7 @@ itself assumes that the display, not the look, makes the picture.)"""
 @cache
 def _table(name: str, way: str) -> CurveTable:
     space = OUTPUT_SPACES[name]
-    return CurveTable(space.encode_exactly if way == "encode" else space.decode_exactly, top=1.0)
+    return CurveTable(space.curve.encode if way == "encode" else space.curve.decode, top=1.0)
 
 
 def output_space(name: str) -> OutputSpace:

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from evenfall.errors import UsageError
-from evenfall.look.output import OUTPUT_SPACES, decode_srgb, encode_srgb, output_space
+from evenfall.light.output_spaces import OUTPUT_SPACES, output_space
+from evenfall.light.transfer import decode_srgb, encode_srgb
 
 EXACT = 1e-7  # the formula itself, in float64, against numbers printed to 8 digits
 TABLE = 2e-5  # the quick table: a thirteenth of a 12-bit step
@@ -49,8 +50,8 @@ def test_srgb_is_the_standards() -> None:
 def test_power_encodings_are_the_standards(name: str, values: dict[float, float]) -> None:
     encoded, linear = np.array(list(values.items())).T
     space = output_space(name)
-    np.testing.assert_allclose(space.decode_exactly(encoded), linear, rtol=0, atol=EXACT)
-    np.testing.assert_allclose(space.encode_exactly(linear), encoded, rtol=0, atol=1e-5)
+    np.testing.assert_allclose(space.curve.decode(encoded), linear, rtol=0, atol=EXACT)
+    np.testing.assert_allclose(space.curve.encode(linear), encoded, rtol=0, atol=1e-5)
 
 
 @pytest.mark.parametrize("name", OUTPUT_SPACES)
@@ -58,9 +59,9 @@ def test_table_stays_close_to_the_formula(name: str) -> None:
     space = output_space(name)
     dense = np.concatenate([np.linspace(0, 1, 300_001), np.logspace(-14, 0, 100_001)])
     values = dense.astype(np.float32)
-    exact = space.encode_exactly(values.astype(np.float64))
+    exact = space.curve.encode(values.astype(np.float64))
     np.testing.assert_allclose(space.encode(values), exact, rtol=0, atol=TABLE)
-    exact = space.decode_exactly(values.astype(np.float64))
+    exact = space.curve.decode(values.astype(np.float64))
     np.testing.assert_allclose(space.decode(values), exact, rtol=0, atol=TABLE)
 
 
@@ -91,3 +92,27 @@ def test_encoding_may_overwrite_its_input() -> None:
 def test_unknown_space_is_named() -> None:
     with pytest.raises(UsageError, match='found "srgb"; expected one of sRGB'):
         output_space("srgb")
+
+
+def test_an_array_that_cannot_be_written_into_is_refused() -> None:
+    """Of an array whose rows do not follow each other, only a copy could be written into."""
+    space = output_space("sRGB")
+    picture = np.full((4, 6, 3), 0.18, np.float32)
+    planes = np.moveaxis(picture, -1, 0)
+    np.testing.assert_allclose(space.encode(planes), 0.46135613, rtol=0, atol=TABLE)
+    with pytest.raises(ValueError, match=r"out must be C-contiguous float32 of shape \(3, 4, 6\)"):
+        space.encode(planes, out=planes)
+    with pytest.raises(ValueError, match="found float64"):
+        space.decode(planes, out=np.empty((3, 4, 6)))
+    with pytest.raises(ValueError, match=r"shape \(72,\)"):
+        space.decode(planes, out=np.empty(72, np.float32))
+    assert picture.min() == picture.max() == np.float32(0.18)
+
+
+@pytest.mark.parametrize("dtype", [np.float32, np.float64])
+def test_curves_keep_the_kind_of_number_and_mirror_below_black(dtype: type) -> None:
+    values = np.array([-0.5, -0.001, 0.001, 0.5, 4.0], dtype)
+    for convert in (encode_srgb, decode_srgb):
+        found = convert(values)
+        assert found.dtype == dtype
+        np.testing.assert_allclose(found[:2], -found[3:1:-1], rtol=1e-6)
