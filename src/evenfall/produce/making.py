@@ -20,7 +20,8 @@ from evenfall.produce.events import Event, FileDone, MoodMixed, Note, OnEvent, P
 from evenfall.produce.planning import RunPlan
 from evenfall.record.describing import census_notes, describe_mood, note_census
 from evenfall.record.kept import store_thumbnail
-from evenfall.system.atomic import remove_leftovers, write_atomically
+from evenfall.system.atomic import write_atomically
+from evenfall.system.partials import remove_leftovers
 
 if TYPE_CHECKING:
     from evenfall.produce.finishing import Finisher, MoodWork

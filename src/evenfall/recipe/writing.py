@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
 import copy
-import os
 import re
-import secrets
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
@@ -21,6 +18,7 @@ from evenfall.recipe.changes import put
 from evenfall.recipe.places import Place, dotted, parse_place
 from evenfall.recipe.reading import parse_toml
 from evenfall.recipe.shorthand import is_light_setting, replaced_by
+from evenfall.system.atomic import put_whole
 
 __all__ = ["remove_value", "save", "set_value", "toml_text"]
 
@@ -220,21 +218,14 @@ def save(path: str | Path, text: str) -> None:
         When the system refuses.
     """
     target = Path(path).resolve()
-    partial = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
     try:
-        data = text.encode("utf-8")
-        if target.exists() and target.read_bytes().startswith(_BYTE_ORDER_MARK):
-            data = _BYTE_ORDER_MARK + data
-        with partial.open("xb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
+        target.parent.stat()  # a folder that is not there is a mistake
+        data, mode = text.encode("utf-8"), None
         if target.exists():
-            partial.chmod(target.stat().st_mode & 0o7777)
-        partial.replace(target)
+            mode = target.stat().st_mode & 0o7777
+            if target.read_bytes().startswith(_BYTE_ORDER_MARK):
+                data = _BYTE_ORDER_MARK + data
+        put_whole(target, data, mode=mode)
     except OSError as error:
         reason = error.strerror or type(error).__name__
         raise OutputError(Fault(str(path), "", f"cannot be written: {reason}")) from error
-    finally:
-        with contextlib.suppress(OSError):
-            partial.unlink(missing_ok=True)

@@ -9,16 +9,14 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
-import re
-import secrets
 from pathlib import Path
 
 from evenfall.errors import Fault, OutputError
+from evenfall.system.partials import partial_path
 
-__all__ = ["PARTIAL_ENDING", "remove_leftovers", "write_atomically"]
+__all__ = ["put_whole", "write_atomically"]
 
-PARTIAL_ENDING = ".evenfall-part"
-_PARTIAL = re.compile(rf"^\..+\.(\d+)\.[0-9a-f]{{8}}{re.escape(PARTIAL_ENDING)}$")
+Bytes = bytes | bytearray | memoryview
 
 _HINTS = {
     errno.ENOSPC: "the disk is full; free some space or choose another folder with --out",
@@ -33,7 +31,7 @@ _HINTS = {
 }
 
 
-def write_atomically(path: Path, data: bytes | bytearray | memoryview, *, overwrite: bool) -> None:
+def write_atomically(path: Path, data: Bytes, *, overwrite: bool) -> None:
     """Write a file whole, or not at all.
 
     Parameters
@@ -61,54 +59,55 @@ def write_atomically(path: Path, data: bytes | bytearray | memoryview, *, overwr
     """
     try:
         _refuse_what_stands_there(path, overwrite)
-    except OSError as error:
-        raise OutputError(_refused(path, error)) from error
-    partial = path.with_name(
-        f".{path.name[:40]}.{os.getpid()}.{secrets.token_hex(4)}{PARTIAL_ENDING}"
-    )
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(_refused(path, error)) from error
-    try:
-        _write_and_sync(partial, data)
-        if overwrite:
-            partial.replace(path)
-        else:
-            _take_free_name(partial, path)
-        _sync_folder(path.parent)
+        put_whole(path, data, replace=overwrite)
     except FileExistsError as error:
-        raise OutputError(_exists(path)) from error
+        raise OutputError(_exists(path) if path.is_file() else _refused(path, error)) from error
     except OSError as error:
         raise OutputError(_refused(path, error)) from error
-    finally:
-        with contextlib.suppress(OSError):
-            partial.unlink(missing_ok=True)
 
 
-def remove_leftovers(folder: Path) -> tuple[Path, ...]:
-    """Remove temporary files that a killed run left in a folder.
-
-    Only files of processes that no longer run are touched.
+def put_whole(
+    path: Path,
+    *parts: Bytes,
+    replace: bool = True,
+    durable: bool = True,
+    mode: int | None = None,
+) -> None:
+    """Put a file under its name in one step; whatever fails, the name holds what it held before.
 
     Parameters
     ----------
-    folder : Path
-        Where deliverables go; may be missing.
+    path : Path
+        Final name; its folder is made if it is missing.
+    *parts : bytes-like
+        The contents, one part behind the other.
+    replace : bool
+        Whether a file of that name may be replaced.
+    durable : bool
+        Whether it must be on the disk, under its name, when this returns; a cache need not.
+    mode : int, optional
+        Permissions; those that new files get otherwise.
 
-    Returns
-    -------
-    tuple of Path
-        What was removed.
+    Raises
+    ------
+    OSError
+        If the system refuses; `FileExistsError` if there is a file that may not be replaced.
     """
-    removed = []
-    for entry in sorted(folder.glob(f".*{PARTIAL_ENDING}")):
-        match = _PARTIAL.match(entry.name)
-        if match and not _is_running(int(match[1])):
-            with contextlib.suppress(OSError):
-                entry.unlink()
-                removed.append(entry)
-    return tuple(removed)
+    _make_folder(path.parent, durable=durable)
+    partial = partial_path(path)
+    try:
+        _write(partial, parts, durable=durable)
+        if mode is not None:
+            partial.chmod(mode)
+        if replace:
+            partial.replace(path)
+        else:
+            _take_free_name(partial, path)
+        if durable:
+            _sync_folder(path.parent)
+    finally:
+        with contextlib.suppress(OSError):
+            partial.unlink(missing_ok=True)
 
 
 def _refuse_what_stands_there(path: Path, overwrite: bool) -> None:
@@ -129,15 +128,28 @@ def _refused(path: Path, error: OSError) -> Fault:
     return Fault(str(path), "", f"cannot be written: {said}", "", _HINTS.get(error.errno or 0, ""))
 
 
-def _write_and_sync(partial: Path, data: bytes | bytearray | memoryview) -> None:
-    view = memoryview(data).cast("B")
+def _make_folder(folder: Path, *, durable: bool) -> None:
+    """Make a folder and those above it; the names of new ones are flushed to the disk too."""
+    if folder.is_dir():
+        return
+    _make_folder(folder.parent, durable=durable)
+    folder.mkdir(exist_ok=True)
+    if durable:
+        _sync_folder(folder.parent)
+
+
+def _write(partial: Path, parts: tuple[Bytes, ...], *, durable: bool) -> None:
+    views = [memoryview(part).cast("B") for part in parts]
     with partial.open("xb") as stream:
-        stream.write(view)
+        for view in views:
+            stream.write(view)
         stream.flush()
-        os.fsync(stream.fileno())
+        if durable:
+            os.fsync(stream.fileno())
         written = os.fstat(stream.fileno()).st_size
-    if written != len(view):
-        raise OSError(errno.ENOSPC, f"only {written} of {len(view)} bytes reached the disk")
+    wanted = sum(len(view) for view in views)
+    if written != wanted:
+        raise OSError(errno.ENOSPC, f"only {written} of {wanted} bytes reached the disk")
 
 
 def _take_free_name(partial: Path, path: Path) -> None:
@@ -161,15 +173,3 @@ def _sync_folder(folder: Path) -> None:
             os.fsync(descriptor)
     finally:
         os.close(descriptor)
-
-
-def _is_running(process: int) -> bool:
-    if os.name != "posix":
-        return process == os.getpid()
-    try:
-        os.kill(process, 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
-    return True

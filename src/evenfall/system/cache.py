@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import contextlib
 import os
-import secrets
 import sys
 from pathlib import Path
 
+from evenfall.system.atomic import put_whole
+from evenfall.system.partials import remove_leftovers
+
 __all__ = ["cache_folder", "keep", "note_use"]
+
+_tidied: set[Path] = set()
 
 
 def cache_folder() -> Path:
@@ -42,16 +46,11 @@ def keep(path: Path, *parts: bytes | memoryview, limit_bytes: int | None = None)
     limit_bytes : int, optional
         Of the folder: beyond it the files that were not used for longest are thrown away.
     """
-    partial = path.with_name(f"{path.name}.{secrets.token_hex(4)}")
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        try:
-            with partial.open("xb") as stream:
-                for part in parts:
-                    stream.write(part)
-            partial.replace(path)
-        finally:
-            partial.unlink(missing_ok=True)
+        put_whole(path, *parts, durable=False)
+        if path.parent not in _tidied:
+            _tidied.add(path.parent)
+            remove_leftovers(path.parent)
         if limit_bytes is not None:
             _trim(path.parent, limit_bytes)
     except OSError:

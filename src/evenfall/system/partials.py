@@ -1,0 +1,105 @@
+"""Files that are being written: how they are named, and which of them nobody is writing any more.
+
+A name says which machine and which process writes the file, so that several may write into one
+folder that they share, and none takes away what another has begun. Machines of one name, and
+containers of one machine, are told apart; so are processes that have had the same number.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import secrets
+import time
+from functools import cache
+from hashlib import sha256
+from pathlib import Path
+
+__all__ = ["PARTIAL_ENDING", "partial_path", "remove_leftovers"]
+
+PARTIAL_ENDING = ".evenfall-part"
+
+_OLD_SECONDS = 24 * 3600
+"""No file is written for that long: what another machine left untouched for it, it has given up."""
+
+_MACHINE_ID = Path("/etc/machine-id")
+_BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
+_OWN_PROCESSES = Path("/proc/self/ns/pid")
+_PARTIAL = re.compile(
+    rf"\..+\.(?P<machine>[0-9A-Za-z-]*-[0-9a-f]{{8}})\.(?P<process>\d+)-(?P<begun>[0-9a-f]{{8}})"
+    rf"\.[0-9a-f]{{8}}{re.escape(PARTIAL_ENDING)}"
+)
+
+
+def partial_path(path: Path) -> Path:
+    """Name beside a file, under which it is written until it is whole; another at every call."""
+    process = os.getpid()
+    writer = f"{_machine()}.{process}-{_begun(process)}"
+    return path.with_name(f".{path.name[:40]}.{writer}.{secrets.token_hex(4)}{PARTIAL_ENDING}")
+
+
+def remove_leftovers(folder: Path) -> tuple[Path, ...]:
+    """Remove files that a killed process of this machine, or long ago another one, left unfinished.
+
+    Parameters
+    ----------
+    folder : Path
+        Where files are written; may be missing.
+
+    Returns
+    -------
+    tuple of Path
+        What was removed.
+    """
+    removed = []
+    for entry in sorted(folder.glob(f".*{PARTIAL_ENDING}")):
+        match = _PARTIAL.fullmatch(entry.name)
+        if match is None:
+            continue
+        with contextlib.suppress(OSError):  # somebody else's, finished or removed meanwhile
+            if match["machine"] == _machine() and os.name == "posix":
+                is_left = not _is_writing(int(match["process"]), match["begun"])
+            else:
+                is_left = time.time() - entry.stat().st_mtime > _OLD_SECONDS
+            if is_left:
+                entry.unlink()
+                removed.append(entry)
+    return tuple(removed)
+
+
+@cache
+def _machine() -> str:
+    """Name of the machine, and what tells it from others of that name and its containers apart."""
+    name = os.uname().nodename if hasattr(os, "uname") else os.environ.get("COMPUTERNAME", "")
+    identity = [name, _text_of(_MACHINE_ID)]
+    with contextlib.suppress(OSError):
+        identity.append(str(_OWN_PROCESSES.stat().st_ino))
+    digest = sha256("\n".join(identity).encode()).hexdigest()[:8]
+    return f"{re.sub('[^0-9A-Za-z-]', '-', name)[:24]}-{digest}"
+
+
+def _is_writing(process: int, begun: str) -> bool:
+    """Whether a process of this machine lives, and is the one that began then."""
+    try:
+        os.kill(process, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except PermissionError:
+        pass
+    return _begun(process) == begun
+
+
+def _begun(process: int) -> str:
+    """When a process began, as Linux counts it since the machine's own start; elsewhere zeros."""
+    counted = _text_of(Path(f"/proc/{process}/stat")).rpartition(")")[2].split()
+    if len(counted) < 20:
+        return "0" * 8
+    return sha256(f"{_text_of(_BOOT_ID)}\n{counted[19]}".encode()).hexdigest()[:8]
+
+
+def _text_of(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8", errors="replace")
+    except OSError:
+        return ""
