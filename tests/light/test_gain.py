@@ -51,5 +51,29 @@ def test_lumens_of_a_light_rendered_with_unknown_lumens_are_refused(setting):
         gain_factor(LightSetting(**setting), Rendered())
 
 
+def test_candela_are_relative_to_the_rendered_candela():
+    # By the inverse square law (E = I / d^2) a lamp of 800 cd gives 200 lx at 2 m, one of 2,400 cd
+    # gives 600 lx there: three times the light.
+    gain = gain_factor(LightSetting(candela=2400), Rendered(candela=800))
+    assert gain == pytest.approx((2400 / 2**2) / (800 / 2**2), rel=1e-12)
+    assert gain_factor(LightSetting(candela=0), Rendered(candela=800)) == 0
+
+
+def test_candela_and_lumens_of_one_beam_agree():
+    # 800 lm spread evenly over a beam of 36 degrees, that is over 2 pi (1 - cos 18 deg) sr, are
+    # 2,601 cd (1 cd = 1 lm/sr, SI Brochure, 9th edition); with half the flux both are half.
+    beam = 2 * math.pi * (1 - math.cos(math.radians(18)))
+    rendered = Rendered(lumens=800, candela=800 / beam)
+    assert rendered.candela == pytest.approx(2601.5, abs=0.5)
+    by_flux = gain_factor(LightSetting(lumens=400), rendered)
+    by_intensity = gain_factor(LightSetting(candela=400 / beam), rendered)
+    assert by_intensity == pytest.approx(by_flux, rel=1e-12)
+
+
+def test_candela_of_a_light_rendered_with_unknown_candela_are_refused():
+    with pytest.raises(ValueError, match=r"candela needs .*: say rendered.candela, or use stops"):
+        gain_factor(LightSetting(candela=800), Rendered(lumens=800))
+
+
 def test_no_light_is_minus_infinite_stops():
     assert stops_of(0) == -math.inf

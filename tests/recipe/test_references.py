@@ -97,6 +97,13 @@ REFERENCES = [
         "... } there, or use stops for pendant_b",
     ),
     (
+        'sun = "off"',
+        "pendant_a = { candela = 1600 }",
+        "villa.toml:44: moods.dusk.lights.pendant_a.candela: candela need to know how the light "
+        "was rendered, and rendered.candela is missing at lights.pendant_a; add rendered = { "
+        "candela = ... } there, or use stops for pendant_a",
+    ),
+    (
         "[look]",
         '[camera]\nmeter = { of = "keys" }\n[look]',
         'villa.toml:34: camera.meter.of: there is no light or group called "keys"; did you mean '

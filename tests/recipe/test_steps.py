@@ -18,7 +18,7 @@ TEXT = """
 format = 1
 lights.sun = { file = "sun.exr", role = "key" }
 lights.sky = { file = "sky.exr", role = "sky" }
-lights.left = { file = "left.exr", rendered = { lumens = 800 } }
+lights.left = { file = "left.exr", rendered = { lumens = 800, candela = 2600 } }
 lights.right = { file = "right.exr", rendered = { lumens = 800 } }
 groups.lamps = ["left", "right"]
 camera.exposure_stops = 0.5
@@ -111,6 +111,15 @@ def test_lumens_and_watts_stay_lumens_and_watts(moods: Moods) -> None:
     )["late"]
     assert gain_words(late.lights["left"]) == "400 lm, 1 down from dusk"
     assert gain_words(late.lights["right"]) == "18 W at 100 lm/W, 1 up from dusk"
+
+
+def test_candela_stay_candela(moods: Moods) -> None:
+    """A third of a stop over 800 cd is 800 x 2^(1/3) = 1,007.9 cd."""
+    late = moods(
+        "[moods.dusk.lights]\nleft={ candela=800 }\n"
+        '[moods.late]\nbased_on="dusk"\nlights.left="up 1/3"\n'
+    )["late"]
+    assert gain_words(late.lights["left"]) == "1007.94 cd, 1/3 up from dusk"
 
 
 def test_a_step_of_a_group_leaves_off_what_is_off(moods: Moods) -> None:

@@ -9,8 +9,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from evenfall.advice.gains import is_on, plain_gain
 from evenfall.errors import Advice
+from evenfall.light.gain import factor_said
 from evenfall.recipe import Recipe, ResolvedMood
 from evenfall.recipe.words.wording import gain_words
 from evenfall.survey.names import role_from_name, words_of
@@ -66,8 +66,8 @@ def suns_after_sunset(recipe: Recipe) -> Iterator[Advice]:
         said = _after_sunset(mood)
         by_model = None if mood.daylight is None else mood.daylight.sun
         for name, setting in mood.lights.items():
-            gain = plain_gain(setting)
-            on = is_on(setting) and gain is not None and gain > _FAINT_GAIN
+            gain = factor_said(setting)
+            on = not setting.is_off and gain is not None and gain > _FAINT_GAIN
             if said and on and _is_sun(name) and name != by_model:
                 how = gain_words(setting) if gain != 1.0 else "as rendered"
                 yield Advice(

@@ -10,12 +10,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
 from evenfall.advice.facts import FrameFacts, MoodFacts
-from evenfall.advice.gains import is_on, plain_gain
 from evenfall.advice.naming import roles_unlike_names, suns_after_sunset
 from evenfall.camera.exposure import MeterPlan, plan_meter
 from evenfall.errors import Advice
+from evenfall.light.gain import factor_said
 from evenfall.recipe import Recipe, ResolvedMood
-from evenfall.recipe.lights import LightSetting
+from evenfall.recipe.gains import is_relative
 
 __all__ = ["ADVICE_CODES", "NOISE_SHOWS_LIGHTNESS", "advise", "advise_on_facts"]
 
@@ -94,7 +94,7 @@ def _lights_on(recipe: Recipe, mood: ResolvedMood, roles: Sequence[str]) -> list
     return [
         name
         for name, setting in mood.lights.items()
-        if lights[name].role in roles and is_on(setting)
+        if lights[name].role in roles and not setting.is_off
     ]
 
 
@@ -198,24 +198,19 @@ def _same_but_for_brightness(first: ResolvedMood, second: ResolvedMood) -> bool:
     ratios: list[float] = []
     for name, one in first.lights.items():
         other = second.lights[name]
-        if is_on(one) != is_on(other) or _tint(one) != _tint(other):
+        if one.is_off != other.is_off or one.tint != other.tint:
             return False
-        if is_on(one):
-            if one.gain_key == other.gain_key and one.gain_key not in (None, "stops", "factor"):
+        if not one.is_off:
+            if type(one.gain) is type(other.gain) and not is_relative(one.gain):
                 if one != other:
                     return False
                 ratios.append(1.0)
                 continue
-            gains = plain_gain(one), plain_gain(other)
+            gains = factor_said(one), factor_said(other)
             if None in gains:
                 return False
             ratios.append(float(gains[1] or 0) / float(gains[0] or 1))
     return not ratios or max(ratios) - min(ratios) <= _SAME_BALANCE * max(ratios)
-
-
-def _tint(setting: LightSetting) -> dict[str, object]:
-    keys = {"kelvin", "duv", "mired_shift", "xy", "hex", "rgb", "lamp_class"}
-    return setting.model_dump(include=keys)
 
 
 def _enlarged(recipe: Recipe, frames: Sequence[FrameFacts]) -> Iterator[Advice]:

@@ -157,24 +157,13 @@ def _table(title: str, *headings: str) -> Table:
 
 def _lights_table(recipe: Recipe) -> Table:
     table = _table("Lights", "light", "role", "pass", "rendered at")
+    from evenfall.recipe.words.wording import rendered_words
+
     for name, light in recipe.model.lights.items():
+        said = rendered_words(light.rendered) or "not said"
         pictures = " + ".join(source.place for source in light.sources)
-        table.add_row(name, light.role, pictures, _rendered(recipe, name))
+        table.add_row(name, light.role, pictures, said)
     return table
-
-
-def _rendered(recipe: Recipe, light: str) -> str:
-    rendered = recipe.model.lights[light].rendered
-    said = []
-    if rendered.kelvin is not None:
-        said.append(f"{rendered.kelvin:g} K")
-    if rendered.xy is not None:
-        said.append(f"xy {rendered.xy[0]:g}, {rendered.xy[1]:g}")
-    if rendered.lumens is not None:
-        said.append(f"{rendered.lumens:g} lm")
-    if rendered.sun_altitude_degrees is not None:
-        said.append(f"sun at {rendered.sun_altitude_degrees:g} degrees")
-    return ", ".join(said) or "not said"
 
 
 def _moods_table(recipe: Recipe) -> Table:

@@ -9,7 +9,6 @@ without loading a colour library.
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -17,11 +16,11 @@ from numpy.polynomial import chebyshev
 
 from evenfall.light.primaries import Xy
 from evenfall.light.transfer import decode_srgb
+from evenfall.recipe.tints import Locus
 
 __all__ = [
     "LAMP_CLASSES",
     "MEANINGFUL_DUV",
-    "Locus",
     "daylight_xy",
     "hex_to_bt709",
     "kelvin_to_xy",
@@ -33,7 +32,6 @@ __all__ = [
     "xy_to_uv",
 ]
 
-Locus = Literal["auto", "planckian", "daylight"]
 Vector = npt.NDArray[np.float64]
 
 MEANINGFUL_DUV = 0.05

@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import assert_never
 
 import numpy as np
 import numpy.typing as npt
@@ -40,6 +41,15 @@ from evenfall.light.primaries import (
     xy_to_xyz,
 )
 from evenfall.recipe.lights import LightSetting, Rendered
+from evenfall.recipe.tints import (
+    AtXy,
+    HexTint,
+    InKelvin,
+    LampClassTint,
+    MiredShift,
+    PlainRgb,
+    Untinted,
+)
 
 __all__ = ["TintResult", "light_rgb", "rendered_xy", "rgb_to_xy", "tint_factors"]
 
@@ -163,23 +173,25 @@ def tint_factors(
     >>> [round(f, 4) for f in warm.factors], round(warm.kelvin)
     ([1.3685, 0.8696, 0.3596], 2700)
     """
-    known = rendered_xy(rendered)
-    if setting.tint_key is None and start_xy is None:
+    known, tint = rendered_xy(rendered), setting.tint
+    if isinstance(tint, Untinted) and start_xy is None:
         return _result(np.ones(3), known, [], nominal_kelvin=rendered.kelvin)
     before_xy = known or space.white
     start = start_xy or before_xy
     before, before_cut = light_rgb(before_xy, space)
-    notes = [] if known or setting.tint_key == "rgb" else [_unknown_note(space)]
-    if setting.tint_key == "rgb":
-        factors = _plain_factors(setting, before, start, space)
+    notes: list[str] = []
+    if isinstance(tint, PlainRgb):
+        factors = _plain_factors(setting, tint, before, start, space)
     else:
-        after, cut = _colour_asked(setting, start, space)
+        if known is None:
+            notes.append(_unknown_note(space))
+        after, cut = _colour_asked(tint, start, space)
         if cut > _NEGLIGIBLE:
             notes.append(
                 f"the colour lies outside the passes' primaries ({space.name}) and was cut"
             )
         held = setting.hold_luminance is not False
-        factors = _ratio(after, before, setting, held=held)
+        factors = _ratio(after, before, tint, held=held)
         if held:
             factors = factors / float(luminance_weights(space) @ (factors * before))
     if before_cut > _NEGLIGIBLE:
@@ -188,8 +200,10 @@ def tint_factors(
     return _result(factors, after_xy, notes, nominal_kelvin=setting.kelvin)
 
 
-def _plain_factors(setting: LightSetting, before: Vector, start: Xy, space: RgbSpace) -> Vector:
-    factors = np.array(setting.rgb) * _safe_ratio(light_rgb(start, space)[0], before)
+def _plain_factors(
+    setting: LightSetting, tint: PlainRgb, before: Vector, start: Xy, space: RgbSpace
+) -> Vector:
+    factors = np.array(tint.factors) * _safe_ratio(light_rgb(start, space)[0], before)
     if setting.hold_luminance:
         luminance = float(luminance_weights(space) @ (factors * before))
         if luminance <= 0:
@@ -198,26 +212,33 @@ def _plain_factors(setting: LightSetting, before: Vector, start: Xy, space: RgbS
     return factors
 
 
-def _colour_asked(setting: LightSetting, start: Xy, space: RgbSpace) -> tuple[Vector, float]:
+_Colour = Untinted | InKelvin | MiredShift | AtXy | HexTint | LampClassTint
+
+
+def _colour_asked(tint: _Colour, start: Xy, space: RgbSpace) -> tuple[Vector, float]:
     """Components of the colour asked for, and how far it had to be cut."""
-    if setting.hex is not None:
-        rgb = conversion_matrix(BT709, space) @ np.array(hex_to_bt709(setting.hex))
+    if isinstance(tint, HexTint):
+        rgb = conversion_matrix(BT709, space) @ np.array(hex_to_bt709(tint.text))
         if float(luminance_weights(space) @ rgb) <= 0:
             raise ValueError("black is no colour of light; switch the light off instead")
         return np.maximum(rgb, 0.0), max(0.0, -float(rgb.min()))
-    return light_rgb(_xy_asked(setting, start), space)
+    return light_rgb(_xy_asked(tint, start), space)
 
 
-def _xy_asked(setting: LightSetting, start: Xy) -> Xy:
-    if setting.kelvin is not None:
-        return kelvin_to_xy(setting.kelvin, setting.duv, setting.locus or "auto")
-    if setting.xy is not None:
-        return setting.xy
-    if setting.lamp_class is not None:
-        return lamp_class_xy(setting.lamp_class)
-    if setting.mired_shift is not None:
-        return _shifted(start, setting.mired_shift)
-    return start
+def _xy_asked(tint: Untinted | InKelvin | MiredShift | AtXy | LampClassTint, start: Xy) -> Xy:
+    match tint:
+        case Untinted():
+            return start
+        case InKelvin(kelvin, duv, locus):
+            return kelvin_to_xy(kelvin, duv, locus or "auto")
+        case AtXy(xy):
+            return xy
+        case LampClassTint(name):
+            return lamp_class_xy(name)
+        case MiredShift(shift):
+            return _shifted(start, shift)
+        case _:
+            assert_never(tint)
 
 
 def _shifted(start: Xy, shift: float) -> Xy:
@@ -233,10 +254,10 @@ def _shifted(start: Xy, shift: float) -> Xy:
     return kelvin_to_xy(1e6 / target, duv)
 
 
-def _ratio(after: Vector, before: Vector, setting: LightSetting, *, held: bool) -> Vector:
+def _ratio(after: Vector, before: Vector, tint: _Colour, *, held: bool) -> Vector:
     if held:
         return _safe_ratio(after, before)
-    own_brightness = setting.hex is not None
+    own_brightness = isinstance(tint, HexTint)
     top = after if own_brightness else after / after.max()
     return _safe_ratio(top, before / before.max())
 

@@ -12,6 +12,7 @@ from evenfall.light.gain import gain_factor
 from evenfall.light.primaries import RgbSpace
 from evenfall.light.tint import TintResult, tint_factors
 from evenfall.recipe import LightSetting, Recipe, Rendered, ResolvedMood
+from evenfall.recipe.gains import Counted, is_relative
 from evenfall.recipe.places import dotted
 
 if TYPE_CHECKING:
@@ -189,10 +190,9 @@ def _balance_light(
 def _gain(recipe: Recipe, mood: ResolvedMood, light: str, start: DaylightStart | None) -> float:
     """Gain of a light as far as no pixel is needed; one that is matched counts with 1."""
     setting = mood.lights[light]
-    if setting.gain_key == "counted" and setting.counted is not None:
-        base = recipe.moods[setting.counted.mood]
+    if isinstance(setting.gain, Counted):
+        base = recipe.moods[setting.gain.mood]
         starts = _daylight_starts(recipe, base, [], [])  # what is wrong there is told there
-        return _gain(recipe, base, light, starts.get(light)) * math.exp2(setting.counted.stops)
+        return _gain(recipe, base, light, starts.get(light)) * math.exp2(setting.gain.stops)
     gain = gain_factor(setting, recipe.model.lights[light].rendered)
-    relative = setting.gain_key in (None, "stops", "factor")
-    return gain * start.gain if start is not None and relative else gain
+    return gain * start.gain if start is not None and is_relative(setting.gain) else gain

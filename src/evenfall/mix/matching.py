@@ -24,6 +24,7 @@ from evenfall.errors import RecipeError
 from evenfall.light.primaries import RgbSpace, luminance_weights
 from evenfall.mix.balance import Balance, balance_mood
 from evenfall.recipe import Area, Match, Recipe, ResolvedMood
+from evenfall.recipe.gains import Counted
 from evenfall.recipe.places import dotted
 
 __all__ = ["MeanNeed", "area_mean", "means_needed", "solve_matches"]
@@ -137,8 +138,8 @@ def _counted_on_matches(recipe: Recipe, mood: ResolvedMood) -> dict[str, Resolve
     """Give lights that count from a mood in which their gain is solved, with that mood."""
     found = {}
     for light, setting in mood.lights.items():
-        if setting.gain_key == "counted" and setting.counted is not None:
-            base = recipe.moods[setting.counted.mood]
+        if isinstance(setting.gain, Counted):
+            base = recipe.moods[setting.gain.mood]
             if base.lights[light].match is not None or light in _counted_on_matches(recipe, base):
                 found[light] = base
     return found
@@ -159,9 +160,9 @@ def _counted_gains(
     for base in _moods_counted_from(recipe, mood):
         solved = solve_matches(recipe, base, space, means)
         for light, setting in mood.lights.items():
-            counted = setting.counted if setting.gain_key == "counted" else None
-            if counted is not None and counted.mood == base.name and light in solved:
-                found[light] = solved[light] * math.exp2(counted.stops)
+            gain = setting.gain
+            if isinstance(gain, Counted) and gain.mood == base.name and light in solved:
+                found[light] = solved[light] * math.exp2(gain.stops)
     return found
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from evenfall.recipe.areas import Area, Gradient
 from evenfall.recipe.camera import Camera, CameraSettings, Meter, WhiteBalance
 from evenfall.recipe.deliverables import Deliverable, Draft, Print, Sheet
-from evenfall.recipe.lights import Light, LightSetting, Match, Rendered, Role
+from evenfall.recipe.gains import Match
+from evenfall.recipe.lights import Light, LightSetting, Rendered, Role
 from evenfall.recipe.look import Look
 from evenfall.recipe.model import Beauty, Passes, Project, RecipeModel, Repair
 from evenfall.recipe.moods import Daylight, Mood, Overlay, Plate, Region

@@ -3,14 +3,25 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import Any, assert_never
 
 from evenfall.recipe.base import Step
-from evenfall.recipe.lights import Counted, LightSetting, MoodSetting
+from evenfall.recipe.gains import (
+    AsRendered,
+    Candela,
+    Counted,
+    Factor,
+    InStops,
+    Lumens,
+    Match,
+    Off,
+    Watts,
+    gives_nothing,
+    is_relative,
+)
+from evenfall.recipe.lights import LightSetting, MoodSetting
 
 __all__ = ["counted_from"]
-
-_RELATIVE = (None, "stops", "factor")  # gains that a daylight model is multiplied by
 
 
 def counted_from(
@@ -48,16 +59,28 @@ def counted_from(
 
 def _above(below: LightSetting, step: float, base: str, daylight_differs: bool) -> dict[str, Any]:
     """Give the keys of the gain that lies a step above another setting's."""
-    key = below.gain_key
-    if below.is_off:  # and twice nothing is nothing
-        return {"off": True}
-    counted = Counted(mood=base, stops=step)
-    if key in ("match", "counted") or (daylight_differs and key in _RELATIVE):
+    gain, counted = below.gain, Counted(mood=base, stops=step)
+    if daylight_differs and is_relative(gain):
         return {"counted": counted}
-    if below.lumens is not None:
-        return {"lumens": below.lumens * math.exp2(step), "counted": counted}
-    if below.watts is not None:
-        watts = below.watts * math.exp2(step)
-        return {"watts": watts, "lumens_per_watt": below.lumens_per_watt, "counted": counted}
-    stops = math.log2(below.factor) if below.factor is not None else below.stops or 0.0
-    return {"stops": stops + step, "counted": counted}
+    match gain:
+        case Match() | Counted():
+            return {"counted": counted}
+        case _ if gives_nothing(gain):  # and twice nothing is nothing
+            return {"off": True}
+        case Off():
+            return {"off": True}
+        case Lumens(lumens):
+            said: dict[str, Any] = {"lumens": lumens * math.exp2(step)}
+        case Watts(watts, per_watt):
+            said = {"watts": watts * math.exp2(step), "lumens_per_watt": per_watt}
+        case Candela(candela):
+            said = {"candela": candela * math.exp2(step)}
+        case Factor(factor):
+            said = {"stops": math.log2(factor) + step}
+        case InStops(stops):
+            said = {"stops": stops + step}
+        case AsRendered():
+            said = {"stops": step}
+        case _:
+            assert_never(gain)
+    return {**said, "counted": counted}

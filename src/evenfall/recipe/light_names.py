@@ -12,6 +12,7 @@ from evenfall.recipe.camera import Camera, MoodCamera
 from evenfall.recipe.deliverables import Deliverable
 from evenfall.recipe.file_names import asks_for
 from evenfall.recipe.formats import FORMATS
+from evenfall.recipe.gains import figure_needed
 from evenfall.recipe.lights import MoodSetting, Source
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.moods import Mood
@@ -168,7 +169,7 @@ def _mood(
         where = (*place, "lights", name)
         yield from _light_or_group(name, where, names)
         yield from _matched(where, name, setting, model, names)
-        yield from _flux(where, name, setting, model, is_doubtful)
+        yield from _needed(where, name, setting, model, is_doubtful)
     yield from _camera((*place, "camera"), mood.camera, names)
     for index, region in enumerate(mood.regions or ()):
         here = (*place, "regions", index)
@@ -192,24 +193,27 @@ def _matched(
         yield Finding(where, f"{name} cannot be matched to itself ({', '.join(shared)})")
 
 
-def _flux(
+def _needed(
     place: Place, name: str, setting: MoodSetting, model: RecipeModel, is_doubtful: Doubt
 ) -> Iterator[Finding]:
-    if setting.lumens is not None or setting.watts is not None:
-        key = "lumens" if setting.lumens is not None else "watts"
-        unknown = [
-            light
-            for light in _members(model, name)
-            if model.lights[light].rendered.lumens is None and not is_doubtful(("lights", light))
-        ]
-        if unknown:
-            lacking = joined((dotted(("lights", light)) for light in unknown), "and")
-            yield Finding(
-                (*place, key),
-                f"{key} need to know how the light was rendered, and rendered.lumens is missing "
-                f"at {lacking}",
-                hint=f"add rendered = {{ lumens = ... }} there, or use stops for {name}",
-            )
+    key = setting.gain_key
+    figure = None if key is None else figure_needed(key)
+    if key is None or figure is None:
+        return
+    unknown = [
+        light
+        for light in _members(model, name)
+        if getattr(model.lights[light].rendered, figure) is None
+        and not is_doubtful(("lights", light))
+    ]
+    if unknown:
+        lacking = joined((dotted(("lights", light)) for light in unknown), "and")
+        yield Finding(
+            (*place, key),
+            f"{key} need to know how the light was rendered, and rendered.{figure} is missing at "
+            f"{lacking}",
+            hint=f"add rendered = {{ {figure} = ... }} there, or use stops for {name}",
+        )
 
 
 def _members(model: RecipeModel, name: str) -> list[str]:

@@ -2,34 +2,49 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
-from typing import Annotated, Any, ClassVar, Generic, Literal, Self, TypeVar
+from typing import Annotated, Any, ClassVar, Generic, Literal, Self, TypeVar, assert_never
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
-from evenfall.recipe.areas import Area
-from evenfall.recipe.base import Family, HexColour, Part, Rgb, Stops, StopsOrStep, Takes
+from evenfall.recipe.base import Family, HexColour, Part, Rgb, Stops, StopsOrStep
+from evenfall.recipe.gains import (
+    GAIN_KEYS,
+    AsRendered,
+    Candela,
+    Counted,
+    Factor,
+    Gain,
+    GainKey,
+    InStops,
+    Lumens,
+    Match,
+    Off,
+    Watts,
+    gives_nothing,
+)
+from evenfall.recipe.tints import (
+    TINT_KEYS,
+    AtXy,
+    HexTint,
+    InKelvin,
+    LampClassTint,
+    Locus,
+    MiredShift,
+    PlainRgb,
+    Tint,
+    TintKey,
+    Untinted,
+)
 
-__all__ = [
-    "GAIN_KEYS",
-    "TINT_KEYS",
-    "Counted",
-    "Light",
-    "LightSetting",
-    "Match",
-    "MoodSetting",
-    "Rendered",
-    "Role",
-    "Source",
-]
+__all__ = ["Light", "LightSetting", "MoodSetting", "Rendered", "Role", "Source"]
 
+T = TypeVar("T")
 StopsT = TypeVar("StopsT")
 
 Role = Literal["key", "fill", "sky", "fixture", "outdoor fixture", "glow"]
 Kelvin = Annotated[float, Field(ge=1000, le=25000, description="Colour temperature in kelvin.")]
 Duv = Annotated[float, Field(ge=-0.05, le=0.05)]
-Locus = Literal["auto", "planckian", "daylight"]
 
 
 def _digits(value: Any) -> Any:
@@ -42,14 +57,7 @@ LampClass = Annotated[
 ]
 """A nominal lamp class after ANSI C78.377, as text or as a number."""
 
-GAIN_KEYS = ("off", "stops", "factor", "lumens", "watts", "match")
-"""The keys of a light setting that say how strong; a setting holds at most one of them."""
-
-TINT_KEYS = ("kelvin", "mired_shift", "xy", "hex", "rgb", "lamp_class")
-"""The keys of a light setting that say what colour; a setting holds at most one of them."""
-
 _TINT_FAMILY = Family(TINT_KEYS, (*TINT_KEYS, "duv", "locus"))
-_RATIO = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)\s*$")
 
 
 def _real_xy(value: tuple[float, float] | None) -> tuple[float, float] | None:
@@ -81,6 +89,12 @@ class Rendered(Part):
         None, description="CIE 1931 chromaticity instead of kelvin."
     )
     lumens: float | None = Field(None, gt=0, description="Luminous flux it was rendered with.")
+    candela: float | None = Field(
+        None,
+        gt=0,
+        description="Luminous intensity it was rendered with, in the middle of the beam: of "
+        "spots and other directed lamps.",
+    )
     sun_altitude_degrees: float | None = Field(
         None,
         ge=-90,
@@ -184,44 +198,6 @@ class Light(Part):
         )
 
 
-class Match(Part):
-    """A gain that is solved from the pixels, so that two lights stand in a ratio."""
-
-    to: str = Field(description="The light or group it is measured against.")
-    ratio: Annotated[str, Takes('a ratio such as "4:1", both numbers above 0')] = Field(
-        "1:1",
-        description='"A:B", A for the light named in `to`, B for this one: 4:1 makes this light '
-        "a quarter of the other.",
-    )
-    convention: Literal["key:fill", "(key+fill):fill"] = Field(
-        "key:fill",
-        description="What the ratio compares: the two lights alone, or the side lit by both "
-        "against the side lit by this one only.",
-    )
-    area: Area | None = Field(None, description="Where to compare; the whole picture otherwise.")
-
-    @field_validator("ratio")
-    @classmethod
-    def _ratio_reads(cls, value: str) -> str:
-        match = _RATIO.match(value)
-        if match is None or float(match[1]) <= 0 or float(match[2]) <= 0:
-            raise ValueError('expected a ratio such as "4:1", both numbers above 0')
-        return value
-
-    @model_validator(mode="after")
-    def _ratio_possible(self) -> Self:
-        if self.convention == "(key+fill):fill" and self.ratio_value <= 1:
-            raise ValueError("a (key+fill):fill ratio must be above 1:1")
-        return self
-
-    @property
-    def ratio_value(self) -> float:
-        """The ratio as one number, the other light over this one."""
-        match = _RATIO.match(self.ratio)
-        assert match is not None  # held by the validator
-        return float(match[1]) / float(match[2])
-
-
 class _Setting(Part, Generic[StopsT]):
     """What is asked of a light, with stops of one kind or the other."""
 
@@ -238,6 +214,12 @@ class _Setting(Part, Generic[StopsT]):
     lumens: float | None = Field(None, ge=0, description="Luminous flux; needs rendered.lumens.")
     watts: float | None = Field(None, ge=0, description="Electric power; with lumens_per_watt.")
     lumens_per_watt: float | None = Field(None, gt=0, description="Efficacy of the lamp.")
+    candela: float | None = Field(
+        None,
+        ge=0,
+        description="Luminous intensity in the middle of the beam; needs rendered.candela. For "
+        "a lamp of the same beam angle: another beam is another pass.",
+    )
     match: Match | None = Field(None, description="Solved from the pixels.")
 
     kelvin: Kelvin | None = Field(None, description="Colour temperature in kelvin.")
@@ -290,14 +272,47 @@ class _Setting(Part, Generic[StopsT]):
         return self
 
     @property
-    def gain_key(self) -> str | None:
+    def gain_key(self) -> GainKey | None:
         """Which key says how strong, or None for as rendered."""
         return next((key for key in GAIN_KEYS if getattr(self, key) is not None), None)
 
     @property
-    def tint_key(self) -> str | None:
+    def tint_key(self) -> TintKey | None:
         """Which key says what colour, or None for as rendered."""
         return next((key for key in TINT_KEYS if getattr(self, key) is not None), None)
+
+    @property
+    def tint(self) -> Tint:
+        """What colour, as one case.
+
+        Examples
+        --------
+        >>> LightSetting(kelvin=2700, duv=-0.003).tint
+        InKelvin(kelvin=2700.0, duv=-0.003, locus=None)
+        """
+        key = self.tint_key
+        match key:
+            case None:
+                return Untinted()
+            case "kelvin":
+                return InKelvin(_said(self.kelvin), self.duv, self.locus)
+            case "mired_shift":
+                return MiredShift(_said(self.mired_shift))
+            case "xy":
+                return AtXy(_said(self.xy))
+            case "hex":
+                return HexTint(_said(self.hex))
+            case "rgb":
+                return PlainRgb(_said(self.rgb))
+            case "lamp_class":
+                return LampClassTint(_said(self.lamp_class))
+            case _:
+                assert_never(key)
+
+
+def _said(value: T | None) -> T:
+    assert value is not None  # as its key was found
+    return value
 
 
 class MoodSetting(_Setting[StopsOrStep]):
@@ -310,14 +325,6 @@ class MoodSetting(_Setting[StopsOrStep]):
         Family(("on", *GAIN_KEYS), ("on", *GAIN_KEYS, "lumens_per_watt")),
         _TINT_FAMILY,
     )
-
-
-@dataclass(frozen=True)
-class Counted:
-    """Stops by which a gain or an exposure stands above that of another mood."""
-
-    mood: str
-    stops: float
 
 
 class LightSetting(_Setting[Stops]):
@@ -336,9 +343,34 @@ class LightSetting(_Setting[Stops]):
     counted: Counted | None = Field(None, description="From which mood the gain was counted.")
 
     @property
-    def gain_key(self) -> str | None:
-        """Which key says how strong, or None for as rendered."""
-        return super().gain_key or ("counted" if self.counted is not None else None)
+    def gain(self) -> Gain:
+        """How strong, as one case.
+
+        Examples
+        --------
+        >>> LightSetting(watts=8, lumens_per_watt=100).gain
+        Watts(watts=8.0, lumens_per_watt=100.0)
+        """
+        key = self.gain_key
+        match key:
+            case None:
+                return AsRendered() if self.counted is None else self.counted
+            case "off":
+                return Off()
+            case "stops":
+                return InStops(_said(self.stops))
+            case "factor":
+                return Factor(_said(self.factor))
+            case "lumens":
+                return Lumens(_said(self.lumens))
+            case "watts":
+                return Watts(_said(self.watts), _said(self.lumens_per_watt))
+            case "candela":
+                return Candela(_said(self.candela))
+            case "match":
+                return _said(self.match)
+            case _:
+                assert_never(key)
 
     @property
     def is_off(self) -> bool:
@@ -349,4 +381,4 @@ class LightSetting(_Setting[Stops]):
         >>> LightSetting(off=True).is_off, LightSetting(factor=0).is_off, LightSetting().is_off
         (True, True, False)
         """
-        return bool(self.off) or 0 in (self.factor, self.lumens, self.watts)
+        return gives_nothing(self.gain)

@@ -14,7 +14,8 @@ from evenfall.recipe.areas import Area
 from evenfall.recipe.base import Part, Step
 from evenfall.recipe.camera import Camera, MoodCamera
 from evenfall.recipe.counting import counted_from
-from evenfall.recipe.lights import Counted, LightSetting, Match
+from evenfall.recipe.gains import Counted, Match
+from evenfall.recipe.lights import LightSetting
 from evenfall.recipe.look import Cdl, Look
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.moods import Daylight, Mood, Overlay, Plate, Region

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from evenfall.errors import Fault, UsageError
 from evenfall.recipe.lights import Role
+from evenfall.recipe.words.wording import rendered_words
 from evenfall.survey.names import ROLE_WORDS, role_from_name
 
 if TYPE_CHECKING:
@@ -114,7 +115,7 @@ class PlannedLight:
     title : str
         Name for people; the key if empty.
     rendered : str
-        How it is to be rendered, in words: colour temperature, lumens; may be empty.
+        How it is to be rendered, in words: colour, lumens or candela; may be empty.
     """
 
     name: str
@@ -263,7 +264,7 @@ def plan_from_recipe(recipe: Recipe) -> PassPlan:
             light.role,
             " + ".join(source.place for source in light.sources),
             light.title or "",
-            _rendered_words(light.rendered.kelvin, light.rendered.lumens),
+            rendered_words(light.rendered),
         )
         for name, light in model.lights.items()
     )
@@ -271,9 +272,3 @@ def plan_from_recipe(recipe: Recipe) -> PassPlan:
     file = "beauty.exr" if beauty is None else beauty.source.place
     title = ", ".join(part for part in (model.project.title, model.project.view) if part)
     return PassPlan(title or recipe.path.stem, lights, file)
-
-
-def _rendered_words(kelvin: float | None, lumens: float | None) -> str:
-    said = [f"{kelvin:g} K"] if kelvin is not None else []
-    said += [f"{lumens:g} lm"] if lumens is not None else []
-    return ", ".join(said)

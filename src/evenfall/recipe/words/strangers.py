@@ -14,7 +14,7 @@ __all__ = ["stranger"]
 _SYNONYMS = {
     "exposure": ("exposure_stops", "stops"),
     "ev": ("exposure_stops", "stops"),
-    "intensity": ("stops", "factor"),
+    "intensity": ("stops", "factor", "candela"),
     "gain": ("stops", "factor"),
     "brightness": ("stops", "factor", "exposure_stops"),
     "dimmer": ("factor", "stops"),
@@ -25,6 +25,8 @@ _SYNONYMS = {
     "color": ("hex", "rgb", "kelvin", "colour_space"),
     "tint": ("kelvin", "hex", "rgb"),
     "flux": ("lumens",),
+    "cd": ("candela",),
+    "candelas": ("candela",),
     "lm": ("lumens",),
     "power": ("watts",),
     "enabled": ("on", "off"),

@@ -3,13 +3,36 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from typing import assert_never
 
-from evenfall.recipe.lights import Counted, LightSetting, Match
+from evenfall.recipe.gains import (
+    AsRendered,
+    Candela,
+    Counted,
+    Factor,
+    Gain,
+    InStops,
+    Lumens,
+    Match,
+    Off,
+    Watts,
+)
+from evenfall.recipe.lights import LightSetting, Rendered
+from evenfall.recipe.tints import (
+    AtXy,
+    HexTint,
+    InKelvin,
+    LampClassTint,
+    MiredShift,
+    PlainRgb,
+    Untinted,
+)
 
 __all__ = [
     "counted_words",
     "gain_words",
     "percent_words",
+    "rendered_words",
     "setting_words",
     "step_words",
     "stops_words",
@@ -92,23 +115,30 @@ def gain_words(setting: LightSetting, light: str = "it") -> str:
     >>> gain_words(LightSetting(stops=-3, counted=Counted("day", -2.0)))
     '-3 stops, 2 down from day'
     """
-    parts = (_plain_gain_words(setting, light), counted_words(setting.counted))
+    parts = (_plain_gain_words(setting.gain, light), counted_words(setting.counted))
     return ", ".join(part for part in parts if part)
 
 
-def _plain_gain_words(setting: LightSetting, light: str) -> str:
-    if setting.stops is not None:
-        words = stops_words(setting.stops)
-        return f"{words} {'stop' if 0 < abs(setting.stops) <= 1 else 'stops'}"
-    if setting.match is not None:
-        return _match_words(setting.match, light)
-    if setting.watts is not None:
-        return f"{setting.watts:g} W at {setting.lumens_per_watt:g} lm/W"
-    if setting.factor is not None:
-        return f"x {setting.factor:g}"
-    if setting.lumens is not None:
-        return f"{setting.lumens:g} lm"
-    return "off" if setting.off else ""
+def _plain_gain_words(gain: Gain, light: str) -> str:
+    match gain:
+        case AsRendered() | Counted():
+            return ""
+        case Off():
+            return "off"
+        case InStops(stops):
+            return f"{stops_words(stops)} {'stop' if 0 < abs(stops) <= 1 else 'stops'}"
+        case Factor(factor):
+            return f"x {factor:g}"
+        case Lumens(lumens):
+            return f"{lumens:g} lm"
+        case Watts(watts, per_watt):
+            return f"{watts:g} W at {per_watt:g} lm/W"
+        case Candela(candela):
+            return f"{candela:g} cd"
+        case Match():
+            return _match_words(gain, light)
+        case _:
+            assert_never(gain)
 
 
 def _match_words(match: Match, light: str) -> str:
@@ -125,18 +155,50 @@ def tint_words(setting: LightSetting) -> str:
     >>> tint_words(LightSetting(kelvin=2700, duv=-0.003))
     '2700 K, Duv -0.003'
     """
-    if setting.kelvin is not None:
-        duv = f", Duv {setting.duv:+g}" if setting.duv else ""
-        return f"{setting.kelvin:g} K{duv}"
-    if setting.mired_shift is not None:
-        return f"{setting.mired_shift:+g} mired"
-    if setting.xy is not None:
-        return f"xy {setting.xy[0]:g}, {setting.xy[1]:g}"
-    if setting.rgb is not None:
-        return "RGB x " + ", ".join(f"{factor:g}" for factor in setting.rgb)
-    if setting.lamp_class is not None:
-        return f"{setting.lamp_class} K class"
-    return setting.hex or ""
+    tint = setting.tint
+    match tint:
+        case Untinted():
+            return ""
+        case InKelvin(kelvin, duv):
+            return _kelvin_words(kelvin, duv)
+        case MiredShift(mired):
+            return f"{mired:+g} mired"
+        case AtXy((x, y)):
+            return f"xy {x:g}, {y:g}"
+        case PlainRgb(factors):
+            return "RGB x " + ", ".join(f"{factor:g}" for factor in factors)
+        case LampClassTint(name):
+            return f"{name} K class"
+        case HexTint(text):
+            return text
+        case _:
+            assert_never(tint)
+
+
+def _kelvin_words(kelvin: float, duv: float | None) -> str:
+    return f"{kelvin:g} K, Duv {duv:+g}" if duv else f"{kelvin:g} K"
+
+
+def rendered_words(rendered: Rendered) -> str:
+    """Say how a light was or is to be rendered; empty where nothing is known.
+
+    Examples
+    --------
+    >>> rendered_words(Rendered(kelvin=3000, candela=1600))
+    '3000 K, 1600 cd'
+    """
+    said = []
+    if rendered.kelvin is not None:
+        said.append(_kelvin_words(rendered.kelvin, rendered.duv))
+    if rendered.xy is not None:
+        said.append(f"xy {rendered.xy[0]:g}, {rendered.xy[1]:g}")
+    if rendered.lumens is not None:
+        said.append(f"{rendered.lumens:g} lm")
+    if rendered.candela is not None:
+        said.append(f"{rendered.candela:g} cd")
+    if rendered.sun_altitude_degrees is not None:
+        said.append(f"sun at {rendered.sun_altitude_degrees:g} degrees")
+    return ", ".join(said)
 
 
 def setting_words(setting: LightSetting, light: str = "it") -> str:
