@@ -3,16 +3,20 @@
 The decoder takes a codestream that ends early for one of lower quality and says nothing, so the
 markers are followed here: the image must have the size of the chunk, and the tile-parts must lead
 to an end-of-codestream marker that is the end of the chunk. Source: ISO/IEC 15444-1 (Rec. ITU-T
-T.800) annex A; the header before it is OpenEXR's own (two letters, its length, a channel map).
+T.800) annex A; the header before it is OpenEXR's own (two letters, its length, a channel map). The
+lossy encoder of OpenEXR 3.5 pads some images, and says in a comment by how much.
 """
 
 from __future__ import annotations
 
+import re
 import struct
 
-__all__ = ["codestream_fault"]
+__all__ = ["codestream_fault", "is_codestream"]
 
 _LOSSLESS, _LOSSY = b"HT", b"HL"
+_PADDING = re.compile(rb"OpenEXR LJ2K padding: rows=(?P<rows>\d{1,9}) cols=(?P<columns>\d{1,9})")
+_HEADER_BYTES = 1 << 16
 _SOC, _SIZ, _SOT, _EOC = 0xFF4F, 0xFF51, 0xFF90, 0xFFD9
 
 
@@ -31,26 +35,34 @@ def codestream_fault(payload: bytes, width: int, height: int) -> str | None:
     >>> codestream_fault(b"HT" + bytes(20), 54, 38)
     'holds no JPEG 2000 codestream'
     """
-    if payload[:2] not in (_LOSSLESS, _LOSSY) or len(payload) < 6:
+    if not is_codestream(payload):
         return "holds no JPEG 2000 codestream"
-    place = 6 + int.from_bytes(payload[2:6], "big")
-    if _marker(payload, place) != _SOC or _marker(payload, place + 2) != _SIZ:
-        return "holds no JPEG 2000 codestream"
+    place = _start(payload)
     if len(payload) < place + 16:
         return "holds a codestream that is cut"
-    size = struct.unpack_from(">II", payload, place + 8)
-    padded = (_padded(width), _padded(height)) if payload[:2] == _LOSSY else (width, height)
-    if size not in ((width, height), padded):
-        return f"holds an image of {size[0]:,} x {size[1]:,} instead of {width:,} x {height:,}"
+    across, down = struct.unpack_from(">II", payload, place + 8)
+    if payload[:2] == _LOSSY:
+        padding = _PADDING.search(payload, place, place + _HEADER_BYTES)
+        if padding is not None:
+            across, down = across - int(padding["columns"]), down - int(padding["rows"])
+    if (across, down) != (width, height):
+        return f"holds an image of {across:,} x {down:,} instead of {width:,} x {height:,}"
     end = _end(payload, place + 2)
     if end is None:
         return "holds a codestream that is cut"
     return None if end == len(payload) else f"has {len(payload) - end:,} bytes too many"
 
 
-def _padded(size: int) -> int:
-    """Side of the image that the lossy encoder (OpenEXR 3.5) makes of a chunk's: 32 n + 1."""
-    return -(-(size - 1) // 32) * 32 + 1
+def is_codestream(payload: bytes) -> bool:
+    """Whether a chunk's payload begins like a codestream, and not like bare pixels."""
+    if payload[:2] not in (_LOSSLESS, _LOSSY) or len(payload) < 6:
+        return False
+    place = _start(payload)
+    return _marker(payload, place) == _SOC and _marker(payload, place + 2) == _SIZ
+
+
+def _start(payload: bytes) -> int:
+    return 6 + int.from_bytes(payload[2:6], "big")
 
 
 def _end(payload: bytes, place: int) -> int | None:

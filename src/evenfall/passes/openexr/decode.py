@@ -9,7 +9,6 @@ their own.
 
 from __future__ import annotations
 
-import struct
 from typing import Any
 
 import numpy as np
@@ -17,7 +16,7 @@ import numpy as np
 from evenfall.passes.faults import absurd_claim, damaged, refused
 from evenfall.passes.files import FileView, PassFile
 from evenfall.passes.image import Array
-from evenfall.passes.kinds import EXR_MAGIC
+from evenfall.passes.openexr.bare_header import bare_header
 from evenfall.passes.openexr.chunks import ChunkTable
 from evenfall.passes.openexr.parts import ExrPart, samples
 from evenfall.passes.openexr.payloads import check_payloads
@@ -25,7 +24,6 @@ from evenfall.passes.openexr.quiet import decoder_silenced
 
 __all__ = ["decode_part"]
 
-_VERSION, _SINGLE_TILED, _LONG_NAMES = 2, 0x200, 0x400
 _DTYPES: dict[str, np.dtype[Any]] = {
     "half": np.dtype(np.float16),
     "float": np.dtype(np.float32),
@@ -111,7 +109,14 @@ class _PartView(FileView):
     """A single-part file made of a new header and the chunks of an existing file."""
 
     def __init__(self, file: PassFile, part: ExrPart, chunks: ChunkTable) -> None:
-        header = _header(part)
+        header = bare_header(
+            part.attributes["channels"][1],
+            part.codec_number,
+            part.data_window,
+            line_order=part.line_order,
+            tile_size=part.tile_size,
+            long_names=any(len(channel.name.encode()) > 31 for channel in part.channels),
+        )
         self._file = file
         self._base = int(chunks.offsets.min())
         shift = len(header) + 8 * len(chunks.offsets) - self._base
@@ -128,29 +133,3 @@ class _PartView(FileView):
             body = self._file.at(place, rest)
         self._place += len(in_head) + len(body)
         return in_head + body if in_head else body
-
-
-def _header(part: ExrPart) -> bytes:
-    """Header of a single-part file with what decoding needs, and nothing else."""
-    window = struct.pack("<4i", *part.data_window)
-    attributes = {
-        "channels": ("chlist", part.attributes["channels"][1]),
-        "compression": ("compression", bytes([part.codec_number])),
-        "dataWindow": ("box2i", window),
-        "displayWindow": ("box2i", window),
-        "lineOrder": ("lineOrder", bytes([part.line_order])),
-        "pixelAspectRatio": ("float", struct.pack("<f", 1.0)),
-        "screenWindowCenter": ("v2f", struct.pack("<2f", 0.0, 0.0)),
-        "screenWindowWidth": ("float", struct.pack("<f", 1.0)),
-    }
-    flags = 0
-    if part.tile_size is not None:
-        flags |= _SINGLE_TILED
-        attributes["tiles"] = ("tiledesc", struct.pack("<IIB", *part.tile_size, 0))
-    if any(len(channel.name.encode()) > 31 for channel in part.channels):
-        flags |= _LONG_NAMES
-    pieces = [EXR_MAGIC, struct.pack("<I", _VERSION | flags)]
-    for name, (kind, value) in attributes.items():
-        pieces += [name.encode(), b"\0", kind.encode(), b"\0", struct.pack("<i", len(value)), value]
-    pieces.append(b"\0")
-    return b"".join(pieces)

@@ -143,6 +143,12 @@ class ExrPart:
         return self.data_window[3] - self.data_window[1] + 1
 
     @property
+    def whole_window(self) -> Window:
+        """Data window as the file says it, also where this is only some rows of the part."""
+        left, top, right, bottom = struct.unpack("<4i", self.attributes["dataWindow"][1])
+        return left, top, right, bottom
+
+    @property
     def place(self) -> str:
         """Name of the part for messages; empty for a part without a name."""
         return f"part {self.name}" if self.name else ""
