@@ -38,12 +38,12 @@ class Mutant:
     def removing(self) -> bool:
         """Whether pixels were taken away, so that reading on would be silent loss.
 
-        Some codecs store blocks (B44A 4 x 4 pixels, of one of two sizes; DWA 8 x 8; LJ2K 32 x 32):
+        Some codecs store blocks (B44A 4 x 4 pixels, of one of two sizes; DWA 8 x 8):
         a window that is a little smaller needs the same, so that nothing is missing and nothing
         can tell.
         """
         same_blocks = self.kind in ("rows removed", "columns removed") and any(
-            codec in self.seed for codec in ("b44", "dwa", "lj2k")
+            codec in self.seed for codec in ("b44", "dwa")
         )
         return self.kind in REMOVING and not same_blocks
 

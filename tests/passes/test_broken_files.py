@@ -28,15 +28,9 @@ def test_broken_files_are_refused_by_name(corpus: Path, case: Broken) -> None:
     assert all(fault.file.startswith(str(path)) for fault in caught.value.faults)
 
 
-_FOUND_ONLY_IN_PIXELS = {
-    "rotten.exr", "crashing.exr", "cut.hdr", "half.hdr", "cut_flat.hdr", "short.hdr",
-    "bomb_dwab.exr", "bomb_zstd.exr", "encoded.exr",
-}  # fmt: skip
-
-
 @pytest.mark.parametrize(
     "case",
-    [case for case in BROKEN if case.file not in _FOUND_ONLY_IN_PIXELS],
+    [case for case in BROKEN if not case.by_pixels],
     ids=lambda case: case.file,
 )
 def test_faults_of_headers_are_found_without_pixels(corpus: Path, case: Broken) -> None:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from evenfall.passes.header import PassHeader
+    from evenfall.passes.library import PassLibrary
     from evenfall.recipe import Recipe, ResolvedMood
     from evenfall.recipe.camera import Camera
 
@@ -44,22 +45,23 @@ def command(recipe: Path, passes: Path | None, changes: tuple[str, ...], as_json
 
     try:
         loaded = load(recipe, changes=changes, passes=passes)
-        headers = check_moods_and_passes(loaded)
+        library = check_moods_and_passes(loaded)
     except (RecipeError, PassError, PixelSourceError) as error:
         if as_json:
             faults = [dataclasses.asdict(fault) for fault in error.faults]
             told = {"recipe": str(recipe), "sound": False, "faults": faults}
             click.echo(json.dumps(told, indent=2, ensure_ascii=False))
         raise
-    advice = advice_on(loaded, headers)
+    advice = advice_on(loaded, library.headers)
     if as_json:
-        click.echo(json.dumps(_as_json(loaded, advice), indent=2, ensure_ascii=False))
+        told = _as_json(loaded, library.notes, advice)
+        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
     else:
-        _print(loaded, headers, advice)
+        _print(loaded, library, advice)
 
 
-def check_moods_and_passes(recipe: Recipe) -> Mapping[str, PassHeader]:
-    """Check ratios, looks, passes and balances in this order; give the passes' headers by light."""
+def check_moods_and_passes(recipe: Recipe) -> PassLibrary:
+    """Check ratios, looks, passes and balances in this order; give the opened passes."""
     from evenfall.develop.checking import check_balances, check_moods
     from evenfall.light.primaries import space_from_chromaticities
     from evenfall.passes.library import PassLibrary
@@ -68,7 +70,7 @@ def check_moods_and_passes(recipe: Recipe) -> Mapping[str, PassHeader]:
     passes = PassLibrary(recipe)
     space = space_from_chromaticities(passes.chromaticities)
     check_balances(recipe, list(recipe.moods), space, passes.luminance_scale)
-    return passes.headers
+    return passes
 
 
 def advice_on(recipe: Recipe, headers: Mapping[str, PassHeader]) -> Sequence[Advice]:
@@ -80,11 +82,12 @@ def advice_on(recipe: Recipe, headers: Mapping[str, PassHeader]) -> Sequence[Adv
     return advise(recipe, frame_facts(recipe, (first.width, first.height)))
 
 
-def _as_json(recipe: Recipe, advice: Sequence[Advice]) -> dict[str, Any]:
+def _as_json(recipe: Recipe, notes: Sequence[str], advice: Sequence[Advice]) -> dict[str, Any]:
     return {
         "recipe": str(recipe.path),
         "sound": True,
         "faults": [],
+        "notes": list(notes),
         "advice": [dataclasses.asdict(item) for item in advice],
         "lights": {
             name: light.model_dump(mode="json", exclude_none=True)
@@ -106,7 +109,7 @@ def _as_json(recipe: Recipe, advice: Sequence[Advice]) -> dict[str, Any]:
     }
 
 
-def _print(recipe: Recipe, headers: Mapping[str, PassHeader], advice: Sequence[Advice]) -> None:
+def _print(recipe: Recipe, library: PassLibrary, advice: Sequence[Advice]) -> None:
     from rich.console import Console
 
     console = Console(highlight=False, emoji=False, markup=False)
@@ -114,7 +117,9 @@ def _print(recipe: Recipe, headers: Mapping[str, PassHeader], advice: Sequence[A
         console = Console(highlight=False, emoji=False, markup=False, width=_WIDTH_IN_FILES)
     title = recipe.model.project.title
     console.print(f"{recipe.path} is sound{f': {title}' if title else ''}.", soft_wrap=True)
-    console.print(_passes_line(headers), soft_wrap=True)
+    console.print(_passes_line(library.headers), soft_wrap=True)
+    for note in library.notes:
+        console.print(f"Note: {note}.", soft_wrap=True)
     console.print()
     console.print(_lights_table(recipe))
     console.print(_moods_table(recipe))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 __all__ = ["PassHeader", "Selector", "Window"]
@@ -64,6 +64,9 @@ class PassHeader:
         by themselves.
     chunk_rows : int
         Rows that are decoded together.
+    notes : tuple of str
+        What a person should know about the picture as it is stored; complete when all parts of the
+        file were looked at.
     """
 
     path: Path
@@ -85,6 +88,7 @@ class PassHeader:
     kind: str
     row_bytes: int = 0
     chunk_rows: int = 1
+    notes: tuple[str, ...] = field(default=(), compare=False)
 
     @property
     def label(self) -> str:

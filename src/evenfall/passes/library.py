@@ -19,6 +19,7 @@ from evenfall.passes.faults import refused
 from evenfall.passes.files import Stamp, check_inside, stamp
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import PassImage, added_up
+from evenfall.passes.notes import notes_on
 from evenfall.passes.reading import inspect, read
 from evenfall.passes.selection import select
 from evenfall.recipe import Recipe
@@ -116,6 +117,11 @@ class PassLibrary:
 
     def _all_headers(self, lights: Iterable[str]) -> list[PassHeader]:
         return [header for light in lights for header in self.sources.get(light, ())]
+
+    @property
+    def notes(self) -> list[str]:
+        """What a person should know about the passes as they are stored."""
+        return notes_on(self.sources)
 
     def batches(self, lights: Iterable[str]) -> list[tuple[str, ...]]:
         """Group lights that are decoded together: those in the same parts of the same files.

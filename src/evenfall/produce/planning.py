@@ -125,6 +125,7 @@ def plan_run(
     report.moods = {
         mood: earlier.moods[mood] for mood in moods if mood not in made and mood in earlier.moods
     }
+    report.notes += view.files.notes
     report.notes += [
         f"moods.{mood}: no deliverable is asked of it, so nothing is made"
         for mood in moods

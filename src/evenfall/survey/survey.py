@@ -12,6 +12,7 @@ from evenfall.errors import PassError, UsageError
 from evenfall.passes.files import check_inside
 from evenfall.passes.image import PassImage
 from evenfall.passes.mending.clean import Flaws
+from evenfall.passes.notes import notes_on
 from evenfall.passes.reading import inspect
 from evenfall.survey.looking import Found, Kind, PassFacts, look_into
 from evenfall.survey.names import (
@@ -125,6 +126,7 @@ def survey_folder(
         raise PassError("\n".join(f"{each.reason}" for each in unreadable))
     facts, traits = _read_all(folder, found, unreadable, on_file, on_image)
     notes.extend(_differences(facts))
+    notes.extend(notes_on({each.name: (each.header,) for each in facts}))
     return Survey(
         folder,
         _set_against_each_other(facts, traits),

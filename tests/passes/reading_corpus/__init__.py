@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from reading_corpus.broken import BROKEN
+from reading_corpus.broken_exr import BROKEN_EXR
+from reading_corpus.broken_others import BROKEN_OTHERS
 from reading_corpus.case import Broken, Sound
 from reading_corpus.sound_exr import SOUND_EXR
 from reading_corpus.sound_others import SOUND_OTHERS
@@ -18,6 +19,7 @@ from reading_corpus.sound_others import SOUND_OTHERS
 __all__ = ["BROKEN", "SOUND", "Broken", "Sound", "write_corpus"]
 
 SOUND: tuple[Sound, ...] = (*SOUND_EXR, *SOUND_OTHERS)
+BROKEN: tuple[Broken, ...] = (*BROKEN_EXR, *BROKEN_OTHERS)
 
 
 def write_corpus(folder: Path) -> None:

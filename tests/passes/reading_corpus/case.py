@@ -40,13 +40,17 @@ class Sound:
 
 @dataclass(frozen=True, eq=False)
 class Broken:
-    """A file that must be refused, read by `selector`, with words that match `says`."""
+    """A file that must be refused, read by `selector`, with words that match `says`.
+
+    `by_pixels` says that the fault shows only when pixels are read.
+    """
 
     file: str
     covers: str
     write: Callable[[Path], object] = field(repr=False)
     says: str
     selector: Selector = WHOLE_FILE
+    by_pixels: bool = False
 
 
 def light(seed: int, height: int = HEIGHT, width: int = WIDTH, channels: int = 3) -> Array:

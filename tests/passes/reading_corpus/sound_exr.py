@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ import numpy as np
 import OpenEXR
 
 from reading_corpus.case import HEIGHT, WIDTH, Array, Sound, light, planes
-from reading_corpus.exr_bytes import ExrBytes, plain_exr, window
+from reading_corpus.exr_bytes import ExrBytes, plain_exr, rip_mapped_exr, window, with_table
 
 CODECS = (
     "NO", "RLE", "ZIPS", "ZIP", "PIZ", "PXR24", "B44", "B44A", "DWAA", "DWAB",
@@ -19,6 +20,12 @@ CODECS = (
 )  # fmt: skip
 LOSSY = {"B44": 0.05, "B44A": 0.05, "DWAA": 0.5, "DWAB": 0.5, "LJ2K": 0.5}
 ONLY = ("", "", "")
+RIP_TILES = 12 + 8 + 4 + 4 + 6 + 4 + 2 + 2 + 3 + 2 + 1 + 1 + 3 + 2 + 1 + 1
+"""Tiles of 4 x 4 pixels of a rip map of 13 x 11: by 13, 6, 3, 1 wide in rows of 11, 5, 2, 1."""
+
+TABLE_NOTE = (
+    "its table of chunks was not whole and was made again from the chunks, of which none is missing"
+)
 
 # Chromaticities of ACEScg (AP1): S-2014-004, Academy of Motion Picture Arts and Sciences.
 AP1 = (0.713, 0.293, 0.165, 0.830, 0.128, 0.044, 0.32168, 0.33767)
@@ -188,6 +195,62 @@ def _mixed_types() -> Sound:
     )
 
 
+def changed(write: Writer, change: Callable[[bytes], bytes]) -> Writer:
+    """Return a writer of a file whose bytes as a whole were changed after another wrote it."""
+
+    def write_changed(path: Path) -> None:
+        write(path)
+        path.write_bytes(change(path.read_bytes()))
+
+    return write_changed
+
+
+def table_changed(write: Writer, count: int, change: Callable[[list[int]], object]) -> Writer:
+    """Return a writer of a file whose table of `count` chunks was changed."""
+    return changed(write, lambda data: with_table(data, change, count))
+
+
+def _without_table(
+    name: str, write: Writer, count: int, truth: Mapping[tuple[str, str, str], Array], how: str
+) -> Sound:
+    """Return a sound file whose table of chunks is zeros, or partly lies behind its end."""
+    ways: dict[str, Callable[[list[int]], object]] = {
+        "zeros": lambda table: table.__setitem__(slice(None), [0] * count),
+        "one_zero": lambda table: table.__setitem__(1, 0),
+        "far": lambda table: table.__setitem__(
+            slice(1, None), [2**40 + n for n in range(1, count)]
+        ),
+        "early": lambda table: table.__setitem__(0, 9),
+    }
+    return Sound(
+        f"table_{name}_{how}.exr",
+        "table of chunks not whole, all chunks there",
+        table_changed(write, count, ways[how]),
+        truth,
+        facts={"notes": (TABLE_NOTE,)},
+    )
+
+
+def _without_tables() -> tuple[Sound, ...]:
+    rgb, sun, sky = light(70), light(71), light(72)
+    rip = light(73, 11, 13)
+    two = parts(({"name": "sun"}, planes(sun)), ({"name": "sky"}, planes(sky)))
+    of_two = {("sun", "", ""): sun, ("sky", "", ""): sky}
+    lines, tiles = exr(planes(rgb)), tiled(rgb)
+    return (
+        *(
+            _without_table("lines", lines, 3, {ONLY: rgb}, how)
+            for how in ("zeros", "one_zero", "far", "early")
+        ),
+        _without_table("tiles", tiles, 8, {ONLY: rgb}, "zeros"),
+        _without_table("mip_map", mip_mapped(rgb), 22, {ONLY: rgb}, "zeros"),
+        _without_table("rip_map", lambda path: path.write_bytes(rip_mapped_exr(rip, 4)), RIP_TILES,
+                       {ONLY: rip}, "zeros"),
+        _without_table("parts", two, 6, of_two, "zeros"),
+        _without_table("parts", two, 6, of_two, "far"),
+    )  # fmt: skip
+
+
 def _multi_view() -> Sound:
     left, right = light(40), light(41)
     return Sound(
@@ -354,7 +417,13 @@ SOUND_EXR: tuple[Sound, ...] = (
         "unsigned integers",
         exr(planes(np.floor(light(3) * 50), "u4")),
         {ONLY: np.floor(light(3) * 50)},
-        facts={"pixel_type": "uint"},
+        facts={
+            "pixel_type": "uint",
+            "notes": (
+                "holds whole numbers without a sign (B, G, R), as object numbers are stored and "
+                "light hardly ever is",
+            ),
+        },
     ),
     _mixed_types(),
     _alpha(),
@@ -373,6 +442,25 @@ SOUND_EXR: tuple[Sound, ...] = (
     _all_lights(),
     _parts(),
     _views_in_parts(),
+    *_without_tables(),
+    _simple(
+        "longer.exr",
+        "bytes behind the last chunk",
+        lambda rgb: changed(exr(planes(rgb)), lambda data: data + b"left by a tool" * 70),
+        facts={"notes": ("980 bytes behind its last chunk belong to nothing and were left alone",)},
+    ),
+    _simple(
+        "longer_zeros.exr",
+        "zeros behind the last chunk",
+        lambda rgb: changed(exr(planes(rgb)), lambda data: data + bytes(100)),
+        facts={"notes": ("100 bytes behind its last chunk belong to nothing and were left alone",)},
+    ),
+    Sound(
+        "rip_mapped.exr",
+        "rip-mapped: level 0",
+        lambda path: path.write_bytes(rip_mapped_exr(light(73, 11, 13), 4)),
+        {ONLY: light(73, 11, 13)},
+    ),
     _multi_view(),
     _multi_view_layers(),
     _simple("tiled.exr", "tiled", tiled),
@@ -386,7 +474,15 @@ SOUND_EXR: tuple[Sound, ...] = (
     _windows("overscan", -6, -4, (0, 0, 39, 29)),
     _windows("overlapping", 20, -10, (0, 0, 49, 39)),
     _windows("negative_origin", -100, -90, (-110, -95, -40, -40)),
-    _windows("apart", 200, 0, (0, 0, 99, 79)),
+    replace(
+        _windows("apart", 200, 0, (0, 0, 99, 79)),
+        facts={
+            "notes": (
+                "is black: what was stored, at 200, 0 to 253, 37, lies outside the picture, at "
+                "0, 0 to 99, 79",
+            )
+        },
+    ),
     _windows("corner_pixel", 99, 79, (0, 0, 99, 79)),
     _luminance_chroma(),
     _subsampled(),
@@ -453,4 +549,15 @@ SOUND_EXR: tuple[Sound, ...] = (
     Sound("one_pixel.exr", "one pixel", exr(planes(light(5, 1, 1))), {ONLY: light(5, 1, 1)}),
 )
 
-__all__ = ["CODECS", "ONLY", "SOUND_EXR", "edited", "exr", "parts", "tiled", "window"]
+__all__ = [
+    "CODECS",
+    "ONLY",
+    "SOUND_EXR",
+    "changed",
+    "edited",
+    "exr",
+    "parts",
+    "table_changed",
+    "tiled",
+    "window",
+]

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 import struct
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NoReturn
 
@@ -18,12 +18,12 @@ from evenfall.passes.encoding import (
 )
 from evenfall.passes.faults import refused
 from evenfall.passes.files import PassFile
-from evenfall.passes.header import PassHeader, Selector
+from evenfall.passes.header import PassHeader, Selector, Window
 from evenfall.passes.image import Array, StoredPicture
 from evenfall.passes.openexr.chroma import luminance_chroma_to_rgb, upsample
-from evenfall.passes.openexr.chunks import scan_chunks
+from evenfall.passes.openexr.chunks import ChunkTable, scan_chunks
 from evenfall.passes.openexr.decode import decode_part
-from evenfall.passes.openexr.layers import Layer, layers_of_part
+from evenfall.passes.openexr.layers import Layer, layers_of_part, missing_colours
 from evenfall.passes.openexr.parts import ExrPart, text_of
 from evenfall.passes.openexr.rows import only_rows, row_bytes
 from evenfall.passes.openexr.scan import ExrScan, scan_headers
@@ -44,11 +44,11 @@ def inspect_exr(file: PassFile) -> list[PassHeader]:
     """List the pictures of a file whose every chunk is there."""
     scan = scan_headers(file)
     wanted = [part.index for part in scan.parts if not part.deep]
-    scan_chunks(file, scan, wanted)
+    tables = scan_chunks(file, scan, wanted)
     found = _pictures(file.path, scan)
     if not found:
         _refuse_without_picture(file.path, scan)
-    return [item.header for item in found]
+    return [_with_notes(item.header, tables[item.part.index]) for item in found]
 
 
 def read_exr(
@@ -73,8 +73,13 @@ def read_exr(
         pixels = decode_part(file, part, chunks, threads=threads)
         for number, item in enumerate(chosen):
             if item.part.index == index:
-                pictures[number] = _assemble(_Found(item.header, part, item.layer), pixels)
+                header = _with_notes(item.header, chunks)
+                pictures[number] = _assemble(_Found(header, part, item.layer), pixels)
     return [pictures[number] for number in range(len(chosen))]
+
+
+def _with_notes(header: PassHeader, chunks: ChunkTable) -> PassHeader:
+    return replace(header, notes=(*chunks.notes, *header.notes))
 
 
 def _pictures(path: Path, scan: ExrScan) -> list[_Found]:
@@ -95,9 +100,12 @@ def _refuse_without_picture(path: Path, scan: ExrScan) -> NoReturn:
             "render the pass flat",
         )
     names = [channel.name for part in scan.parts for channel in part.channels]
+    listed = ", ".join(names[:12]) + (", ..." if len(names) > 12 else "")
+    missing = missing_colours(names)
     raise refused(
         path,
-        f"holds no picture; its channels are {', '.join(names[:12])}",
+        f"holds no picture; its channels are {listed}"
+        + (f": {missing} is missing" if missing else ""),
         "R, G, B, with or without a layer's name before them; Y; or Y, RY, BY",
     )
 
@@ -159,7 +167,33 @@ def _header(path: Path, part: ExrPart, layer: Layer) -> PassHeader:
         kind="exr",
         row_bytes=row_bytes(part),
         chunk_rows=part.codec.rows,
+        notes=tuple(_oddities(part, layer)),
     )
+
+
+def _oddities(part: ExrPart, layer: Layer) -> Iterator[str]:
+    """Say what is legal and hardly meant."""
+    names = ", ".join(
+        channel.name
+        for channel in part.channels
+        if channel.pixel_type == "uint" and channel.name in layer.channels
+    )
+    if names:
+        yield (
+            f"holds whole numbers without a sign ({names}), as object numbers are stored and light "
+            "hardly ever is"
+        )
+    data, display = part.data_window, part.display_window
+    if any(data[n] > display[n + 2] or data[n + 2] < display[n] for n in (0, 1)):
+        yield (
+            f"is black: what was stored, at {_corners(data)}, lies outside the picture, at "
+            f"{_corners(display)}"
+        )
+
+
+def _corners(window: Window) -> str:
+    left, top, right, bottom = window
+    return f"{left}, {top} to {right}, {bottom}"
 
 
 def _chromaticities(path: Path, part: ExrPart, interop_id: str | None) -> tuple[float, ...] | None:

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 from evenfall.passes.openexr.parts import ExrPart
 
-__all__ = ["Layer", "group_channels", "layers_of_part"]
+__all__ = ["Layer", "group_channels", "layers_of_part", "missing_colours"]
 
 _ROLES = {
     "r": "R",
@@ -90,6 +90,28 @@ def group_channels(names: Iterable[str]) -> dict[str, dict[str, str]]:
         if last.lower() not in _NOT_LIGHT:
             found[layer] = {"Y": names[0]}
     return found
+
+
+def missing_colours(names: Iterable[str]) -> str:
+    """Name what a layer lacks that has some of R, G, B; empty if there is no such layer.
+
+    Examples
+    --------
+    >>> missing_colours(["sun.R", "sun.G", "Z"])
+    'sun.B'
+    """
+    layers: dict[str, set[str]] = {}
+    for name in names:
+        layer, dot, last = name.rpartition(".")
+        layers.setdefault(layer + dot, set()).add(_ROLES.get(last.lower(), ""))
+    lacking = [
+        f"{layer}{colour}"
+        for layer, roles in layers.items()
+        if roles & set("RGB")
+        for colour in "RGB"
+        if colour not in roles
+    ]
+    return " and ".join(lacking) if len(lacking) < 3 else ""
 
 
 def _put(layers: dict[str, dict[str, str]], layer: str, role: str, name: str) -> None:

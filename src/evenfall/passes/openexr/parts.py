@@ -19,6 +19,7 @@ __all__ = [
     "Complain",
     "ExrChannel",
     "ExrPart",
+    "TileGrid",
     "part_of",
     "samples",
     "text_of",
@@ -111,6 +112,16 @@ class ExrChannel:
 
 
 @dataclass(frozen=True)
+class TileGrid:
+    """The tiles of one level of a tiled part."""
+
+    level_x: int
+    level_y: int
+    across: int
+    down: int
+
+
+@dataclass(frozen=True)
 class ExrPart:
     """One part of a file, as its header describes it."""
 
@@ -127,7 +138,7 @@ class ExrPart:
     display_window: Window
     pixel_aspect: float
     tile_size: tuple[int, int] | None
-    tile_mode: int
+    grids: tuple[TileGrid, ...]
     chunk_count: int
     first_level_chunks: int
     attributes: Attributes
@@ -223,8 +234,14 @@ def part_of(
     tile_size, mode, rounding = _tiles(attributes, fail) if "tile" in storage else (None, 0, 0)
     if tile_size and any(channel.x_sampling * channel.y_sampling > 1 for channel in channels):
         fail("subsampled channels in tiles", "subsampling in scan lines only")
-    levels = _chunks_by_level(data_window, CODECS[number], tile_size, mode, rounding)
-    count = sum(levels)
+    grids: tuple[TileGrid, ...] = ()
+    if tile_size is None:
+        height = data_window[3] - data_window[1] + 1
+        count = first_level = -(-height // CODECS[number].rows)
+    else:
+        grids = tuple(_grids(data_window, tile_size, mode, rounding))
+        count = sum(grid.across * grid.down for grid in grids)
+        first_level = grids[0].across * grids[0].down
     if count > MAX_CHUNKS:
         fail(f"{count:,} chunks", f"up to {MAX_CHUNKS:,} in one part")
     if multipart:
@@ -245,9 +262,9 @@ def part_of(
         display_window=_window("displayWindow", attributes, fail),
         pixel_aspect=aspect,
         tile_size=tile_size,
-        tile_mode=mode,
+        grids=grids,
         chunk_count=count,
-        first_level_chunks=levels[0],
+        first_level_chunks=first_level,
         attributes=attributes,
     )
 
@@ -344,26 +361,25 @@ def _tiles(attributes: Attributes, fail: Complain) -> tuple[tuple[int, int], int
     return (across, down), mode & 0xF, mode >> 4
 
 
-def _chunks_by_level(
-    window: Window, codec: Codec, tile_size: tuple[int, int] | None, mode: int, rounding: int
-) -> list[int]:
-    """Chunks of each level, level 0 first; one entry for scan lines."""
+def _grids(
+    window: Window, tile_size: tuple[int, int], mode: int, rounding: int
+) -> Iterator[TileGrid]:
+    """Tiles of each level, in the order of the table of chunks: level 0 first."""
     width, height = window[2] - window[0] + 1, window[3] - window[1] + 1
-    if tile_size is None:
-        return [-(-height // codec.rows)]
-    across, down = tile_size
-
-    def tiles(level_x: int, level_y: int) -> int:
-        level_width = _level_size(width, level_x, rounding)
-        level_height = _level_size(height, level_y, rounding)
-        return -(-level_width // across) * -(-level_height // down)
-
     if mode == 0:
-        return [tiles(0, 0)]
-    if mode == 1:
-        return [tiles(n, n) for n in range(_level_count(max(width, height), rounding))]
-    across_levels, down_levels = _level_count(width, rounding), _level_count(height, rounding)
-    return [tiles(x, y) for y in range(down_levels) for x in range(across_levels)]
+        levels = [(0, 0)]
+    elif mode == 1:
+        levels = [(n, n) for n in range(_level_count(max(width, height), rounding))]
+    else:
+        across_levels, down_levels = _level_count(width, rounding), _level_count(height, rounding)
+        levels = [(x, y) for y in range(down_levels) for x in range(across_levels)]
+    for level_x, level_y in levels:
+        yield TileGrid(
+            level_x,
+            level_y,
+            -(-_level_size(width, level_x, rounding) // tile_size[0]),
+            -(-_level_size(height, level_y, rounding) // tile_size[1]),
+        )
 
 
 def _level_size(size: int, level: int, rounding: int) -> int:

@@ -56,5 +56,10 @@ def only_rows(part: ExrPart, chunks: ChunkTable, rows: slice) -> tuple[ExrPart, 
             chunk_count=last + 1 - first,
             first_level_chunks=last + 1 - first,
         ),
-        ChunkTable(chunks.offsets[some], chunks.sizes[some], chunks.as_is[some]),
+        replace(
+            chunks,
+            offsets=chunks.offsets[some],
+            sizes=chunks.sizes[some],
+            as_is=chunks.as_is[some],
+        ),
     )

@@ -10,8 +10,8 @@ counted.
 The coding, after the library's description of it ("Technical Introduction to OpenEXR", Data
 Compression) and ImfHuf of its sources: after a bitmap of the values that occur come the least and
 the greatest symbol, the lengths of the codes of all symbols between them in 6 bits each (59 to 63
-are runs of zeros), and canonical codes in which longer ones are smaller numbers. The greatest symbol
-is followed by 8 bits that say how often the symbol before it is repeated.
+are runs of zeros), and canonical codes in which longer ones are smaller numbers. The code of the
+greatest symbol is followed by 8 bits that say how often the symbol before it is repeated.
 """
 
 from __future__ import annotations
