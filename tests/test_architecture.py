@@ -31,6 +31,8 @@ ORDER = (
     "look",
     "deliver",
     "drawings",
+    "compare",
+    "change",
     "develop",
     "advice",
     "meter",

@@ -14,7 +14,7 @@ import pytest
 from evenfall.errors import RecipeError
 from evenfall.recipe import load
 from evenfall.recipe.places import Place
-from evenfall.recipe.writing import toml_text
+from evenfall.recipe.toml_values import toml_text
 
 ROUNDS = 150
 SCRAPS = (

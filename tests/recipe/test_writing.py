@@ -14,7 +14,9 @@ import pytest
 from evenfall.errors import OutputError, UsageError
 from evenfall.recipe import load
 from evenfall.recipe.places import Place, dotted
-from evenfall.recipe.writing import remove_value, save, set_value, toml_text
+from evenfall.recipe.saving import save
+from evenfall.recipe.toml_values import toml_text
+from evenfall.recipe.writing import remove_value, set_value
 
 ODD = """\
 # top   comment

@@ -16,6 +16,7 @@ __all__ = ["main"]
 _COMMANDS = {
     "survey": "Look at a folder of passes and write a starter recipe.",
     "check": "Report all faults of a recipe, and advice, without writing anything.",
+    "change": "Change a recipe in words, counted from where things stand.",
     "run": "Make the deliverables of all moods, or of chosen ones.",
     "meter": "Show gains, tints, ratios, exposure and noise headroom of every mood.",
     "prove": "Show whether the passes add up to the beauty.",

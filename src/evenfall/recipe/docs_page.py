@@ -18,8 +18,8 @@ from pydantic.fields import FieldInfo
 from evenfall.recipe.base import Part
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.schema import recipe_schema
+from evenfall.recipe.toml_values import toml_text
 from evenfall.recipe.words.describing import Slot, parts_at
-from evenfall.recipe.writing import toml_text
 
 __all__ = ["recipe_reference", "schema_text", "write_docs"]
 

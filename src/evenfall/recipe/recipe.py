@@ -21,7 +21,7 @@ from evenfall.recipe.shorthand import fill_curves
 from evenfall.recipe.words.checking import check_tree
 from evenfall.recipe.words.findings import Finding
 
-__all__ = ["Recipe", "load"]
+__all__ = ["Recipe", "load", "load_text", "load_tree"]
 
 
 @dataclass(frozen=True)
@@ -136,15 +136,84 @@ def load(
     -3.0
     """
     path = Path(path)
-    text = read_text(path)
-    tree = parse_toml(text, str(path))
+    return load_text(read_text(path), path, changes=changes, passes=passes, check_files=check_files)
+
+
+def load_text(
+    text: str,
+    path: str | Path,
+    *,
+    changes: Sequence[str] = (),
+    passes: str | Path | None = None,
+    check_files: bool = True,
+) -> Recipe:
+    r"""Check a recipe that is at hand as text.
+
+    Parameters
+    ----------
+    text : str
+        What would stand in the file.
+    path : str or Path
+        The file that it would stand in, which gives the recipe its name; what it names relative to
+        itself is looked for beside it.
+    changes, passes, check_files
+        As for `load`.
+
+    Raises
+    ------
+    RecipeError
+        With every fault found.
+
+    Examples
+    --------
+    >>> text = 'format = 1\nlights.sun = { file = "sun.exr" }\nmoods.day = {}\n'
+    >>> list(load_text(text, "view.toml", check_files=False).moods)
+    ['day']
+    """
+    return load_tree(
+        parse_toml(text, str(path)),
+        text,
+        path,
+        changes=changes,
+        passes=passes,
+        check_files=check_files,
+    )
+
+
+def load_tree(
+    tree: dict[str, Any],
+    text: str,
+    path: str | Path,
+    *,
+    changes: Sequence[str] = (),
+    passes: str | Path | None = None,
+    check_files: bool = True,
+) -> Recipe:
+    """Check a recipe that is at hand as a tree of values, which is filled in place.
+
+    Parameters
+    ----------
+    tree : dict
+        The values.
+    text : str
+        What they were read from, for the lines of faults.
+    path, changes, passes, check_files
+        As for `load_text`.
+
+    Raises
+    ------
+    RecipeError
+        With every fault found.
+    """
+    path = Path(path)
     parsed, faults = parse_changes(changes)
     faults += apply_changes(tree, parsed)
     chosen = None if passes is None else Path(passes)
     if chosen is not None and check_files and not chosen.is_dir():
         faults.append(Fault(f"--passes {passes}", "", "the folder does not exist"))
     sound = _soundness(tree, path.parent, chosen, check_files)
-    faults += located(sound.findings, str(path), map_lines(text), parsed)
+    if sound.findings:
+        faults += located(sound.findings, str(path), map_lines(text), parsed)
     if faults or sound.model is None:
         raise RecipeError(faults)
     folder = chosen or path.parent / sound.model.passes.folder

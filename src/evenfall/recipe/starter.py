@@ -8,8 +8,8 @@ from evenfall.recipe.lights import Role
 from evenfall.recipe.model import Beauty
 from evenfall.recipe.places import dotted
 from evenfall.recipe.starter_scene import DUSK_SKY_STOPS, Scene, StarterLight
+from evenfall.recipe.toml_values import toml_text
 from evenfall.recipe.words.wording import stops_words
-from evenfall.recipe.writing import toml_text
 
 __all__ = ["StarterLight", "starter_recipe"]
 

@@ -1,4 +1,4 @@
-"""Writing a recipe back: one value changed, everything else as the person wrote it."""
+"""A recipe's text edited: one value changed, everything else as the person wrote it."""
 
 from __future__ import annotations
 
@@ -6,23 +6,21 @@ import copy
 import re
 from collections.abc import Callable, Sequence
 from functools import partial
-from pathlib import Path
 from typing import Any
 
 import tomlkit
 from tomlkit.container import Container, OutOfOrderTableProxy
-from tomlkit.items import AoT, Array, Item, Table
+from tomlkit.items import AoT, Array, InlineTable, Item, Table
 
-from evenfall.errors import Fault, OutputError, UsageError
+from evenfall.errors import Fault, UsageError
 from evenfall.recipe.changes import put
 from evenfall.recipe.places import Place, dotted, parse_place
 from evenfall.recipe.reading import parse_toml
+from evenfall.recipe.renaming import with_key_renamed
 from evenfall.recipe.shorthand import is_light_setting, replaced_by
-from evenfall.system.atomic import put_whole
+from evenfall.recipe.toml_values import toml_text
 
-__all__ = ["remove_value", "save", "set_value", "toml_text"]
-
-_BYTE_ORDER_MARK = b"\xef\xbb\xbf"
+__all__ = ["remove_value", "set_value"]
 
 
 def set_value(text: str, place: str | Place, value: Any) -> str:
@@ -59,6 +57,9 @@ def set_value(text: str, place: str | Place, value: Any) -> str:
         put(expected, steps, copy.deepcopy(value))
     except LookupError as error:
         raise UsageError(Fault("", dotted(steps), *error.args)) from None
+    renamed = with_key_renamed(text, steps, value)
+    if renamed is not None and _says(renamed, expected):
+        return renamed
     ways = [partial(_set, place=steps, expected=expected, headed=way) for way in (True, False)]
     return _edited(text, expected, steps, ways)
 
@@ -111,12 +112,16 @@ def _edited(
         try:
             edit(document)
             edited = _with_line_ends_of(text, tomlkit.dumps(document))
-            if _filled(parse_toml(edited, "recipe")) == _filled(expected):
+            if _says(edited, expected):
                 return edited
         except Exception:  # whatever a layout does to the library, the text is not touched
             continue
     found = "cannot be changed here without harm to the rest of the recipe"
     raise UsageError(Fault("", dotted(place), found, hint="change it in a text editor"))
+
+
+def _says(text: str, expected: dict[str, Any]) -> bool:
+    return bool(_filled(parse_toml(text, "recipe")) == _filled(expected))
 
 
 def _filled(value: Any) -> Any:
@@ -160,10 +165,26 @@ def _lowest_open(document: Container, place: Place) -> tuple[Any, int]:
         if not _holds(parent, step):
             return parent, depth
         child = parent[step]
+        if isinstance(child, InlineTable):
+            return _in_line(parent, child, place, depth)
         if not isinstance(child, Table | AoT | Array | OutOfOrderTableProxy):
             return parent, depth
         parent = child
     return parent, len(place) - 1
+
+
+def _in_line(above: Any, table: InlineTable, place: Place, depth: int) -> tuple[Any, int]:
+    """Go on into a table in braces only where one of its values is replaced by another.
+
+    Its spacing then stays; what adds or removes a key writes the whole table anew.
+    """
+    parent: Any = table
+    inner = depth + 1
+    while inner < len(place) - 1 and isinstance(parent.get(place[inner]), InlineTable):
+        parent, inner = parent[place[inner]], inner + 1
+    step = place[inner]
+    replaced = step in parent and not any(key in parent for key in replaced_by(place))
+    return (parent, inner) if replaced and inner == len(place) - 1 else (above, depth)
 
 
 def _holds(parent: Any, step: str | int) -> bool:
@@ -186,46 +207,3 @@ def _item(value: Any, place: Place, *, headed: bool) -> Item:
         return table
     item: Item = tomlkit.parse(f"value = {toml_text(value)}\n")["value"]
     return item
-
-
-def toml_text(value: Any) -> str:
-    """Write a plain value as TOML on one line.
-
-    Examples
-    --------
-    >>> print(toml_text({"kelvin": 2700.0, "names": ["a", "b"]}))
-    { kelvin = 2700.0, names = ["a", "b"] }
-    """
-    if isinstance(value, dict):
-        inner = ", ".join(
-            f"{tomlkit.key(key).as_string()} = {toml_text(item)}" for key, item in value.items()
-        )
-        return f"{{ {inner} }}" if inner else "{}"
-    if isinstance(value, list | tuple):
-        return "[" + ", ".join(toml_text(item) for item in value) + "]"
-    written: str = tomlkit.item(value).as_string()
-    return written
-
-
-def save(path: str | Path, text: str) -> None:
-    """Write a recipe's text to its file in one step: the file is the old one or the new one.
-
-    A byte order mark and the permissions of the old file are kept, and a link stays a link.
-
-    Raises
-    ------
-    OutputError
-        When the system refuses.
-    """
-    target = Path(path).resolve()
-    try:
-        target.parent.stat()  # a folder that is not there is a mistake
-        data, mode = text.encode("utf-8"), None
-        if target.exists():
-            mode = target.stat().st_mode & 0o7777
-            if target.read_bytes().startswith(_BYTE_ORDER_MARK):
-                data = _BYTE_ORDER_MARK + data
-        put_whole(target, data, mode=mode)
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        raise OutputError(Fault(str(path), "", f"cannot be written: {reason}")) from error

@@ -1,0 +1,167 @@
+"""What a phrase speaks of: a light, a group, or a dial of the camera or the look."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from evenfall.change.dials import Dial, dials
+from evenfall.change.phrases import Command, folded, parse_commands, split_subject
+from evenfall.errors import Fault
+from evenfall.recipe import Recipe
+from evenfall.recipe.words.suggesting import closest, joined
+
+__all__ = ["Order", "read_phrases"]
+
+
+@dataclass(frozen=True)
+class Order:
+    """One command, and what it is for.
+
+    Parameters
+    ----------
+    phrase : str
+        The phrase that it stood in.
+    command : Command
+        What is to happen.
+    subject : str
+        Light, group or dial, as the recipe names it.
+    lights : tuple of str
+        The lights of it; none for a dial.
+    dial : Dial or None
+        The dial; None for lights.
+    """
+
+    phrase: str
+    command: Command
+    subject: str
+    lights: tuple[str, ...] = ()
+    dial: Dial | None = None
+
+
+def read_phrases(recipe: Recipe, phrases: Sequence[str]) -> tuple[list[Order], list[Fault]]:
+    """Read phrases about a recipe; everything that is wrong with them comes back at once.
+
+    Examples
+    --------
+    >>> from evenfall.develop.example import example_recipe
+    >>> orders, faults = read_phrases(example_recipe(), ["lamp +1/3, 2700 K", "exposure up 1"])
+    >>> [(order.subject, order.command.kind) for order in orders], faults
+    ([('lamp', 'add'), ('lamp', 'kelvin'), ('exposure', 'add')], [])
+    >>> print(read_phrases(example_recipe(), ["lamb off"])[1][0])
+    "lamb off": there is nothing called "lamb"; did you mean "lamp"?
+    """
+    names = _names(recipe)
+    orders: list[Order] = []
+    faults: list[Fault] = []
+    for phrase in phrases:
+        some, wrong = _read(recipe, names, phrase)
+        orders += some
+        faults += [Fault(f'"{phrase}"', "", f.found, f.allowed, f.hint) for f in wrong]
+    return orders, faults + _contradictions(orders)
+
+
+def _names(recipe: Recipe) -> dict[str, list[str | Dial]]:
+    """Everything that can be named, by its name folded; titles of lights are names, too."""
+    found: dict[str, list[str | Dial]] = {}
+    for name in (*recipe.model.lights, *recipe.model.groups):
+        found.setdefault(folded(name), []).append(name)
+    for name, light in recipe.model.lights.items():
+        if light.title is not None and name not in found.setdefault(folded(light.title), []):
+            found[folded(light.title)].append(name)
+    for name, some in dials(recipe).items():
+        found.setdefault(name, []).extend(some)
+    return found
+
+
+def _read(
+    recipe: Recipe, names: Mapping[str, list[str | Dial]], phrase: str
+) -> tuple[list[Order], list[Fault]]:
+    name, rest = split_subject(phrase, names)
+    if not name:
+        return [], [_unknown(recipe, names, rest)]
+    meant = names[name]
+    if len(meant) > 1:
+        called = joined(f'"{one if isinstance(one, str) else one.name}"' for one in meant)
+        return [], [Fault("", "", f'"{name}" is {called}', hint="say which")]
+    commands, faults = parse_commands(rest)
+    [subject] = meant
+    if isinstance(subject, Dial):
+        faults += [
+            Fault("", "", f'"{command.text}" is not understood here', "", wrong)
+            for command in commands
+            if (wrong := subject.check(command))
+        ]
+        return [Order(phrase, one, subject.name, dial=subject) for one in commands], faults
+    lights = recipe.members(subject)
+    for command in commands:
+        faults += _ratio_faults(recipe, names, command, lights)
+    return [Order(phrase, _named(names, one), subject, lights) for one in commands], faults
+
+
+def _named(names: Mapping[str, list[str | Dial]], command: Command) -> Command:
+    """Give a ratio the name of the other light as the recipe has it."""
+    known = names.get(folded(command.name), [])
+    if command.kind != "ratio" or len(known) != 1 or not isinstance(known[0], str):
+        return command
+    return Command(command.kind, command.text, ratio=command.ratio, name=known[0])
+
+
+def _ratio_faults(
+    recipe: Recipe,
+    names: Mapping[str, list[str | Dial]],
+    command: Command,
+    lights: Sequence[str],
+) -> list[Fault]:
+    if command.kind != "ratio":
+        return []
+    known = [one for one in names.get(folded(command.name), []) if isinstance(one, str)]
+    if not known:
+        of_lights = [name for name, some in names.items() if isinstance(some[0], str)]
+        return [_unknown(recipe, {name: names[name] for name in of_lights}, command.name)]
+    if set(recipe.members(known[0])) & set(lights):
+        return [Fault("", "", f'"{command.text}" matches a light to itself')]
+    return []
+
+
+def _unknown(recipe: Recipe, names: Mapping[str, list[str | Dial]], said: str) -> Fault:
+    if not said:
+        return Fault("", "", "names no light, group or dial", "", f"known are {_known(recipe)}")
+    within = [name for name in names if f" {folded(said)} " in f" {name} "]
+    near = within[0] if within else closest(folded(said), names)
+    meant = names[near][0] if near is not None else None
+    hint = f"known are {_known(recipe)}"
+    if meant is not None:
+        hint = f'did you mean "{meant if isinstance(meant, str) else meant.name}"?'
+    return Fault("", "", f'there is nothing called "{said}"', "", hint)
+
+
+def _known(recipe: Recipe) -> str:
+    lights = (*recipe.model.lights, *recipe.model.groups)
+    return f"{', '.join(lights)}, exposure, white balance, and numbers of the look such as glare"
+
+
+def _contradictions(orders: Sequence[Order]) -> list[Fault]:
+    """Whatever is told twice what to do, in one way or another."""
+    faults: dict[Fault, None] = {}
+    for number, order in enumerate(orders):
+        for earlier in orders[:number]:
+            said = _both_say(earlier, order)
+            if said:
+                found = f'{said} is told twice: by "{earlier.command.text}"'
+                where = "" if earlier.phrase == order.phrase else f' in "{earlier.phrase}"'
+                also = f' and by "{order.command.text}"'
+                faults[Fault(f'"{order.phrase}"', "", f"{found}{where}{also}")] = None
+    return list(faults)
+
+
+def _both_say(one: Order, other: Order) -> str:
+    """Name what two orders both decide; empty when nothing."""
+    if one.dial is not None or other.dial is not None:
+        return one.subject if one.dial == other.dial else ""
+    shared = [light for light in one.lights if light in other.lights]
+    if not shared:
+        return ""
+    is_off = "off" in (one.command.kind, other.command.kind)
+    same = one.command.says == other.command.says
+    return shared[0] if same or (is_off and one.phrase == other.phrase) else ""

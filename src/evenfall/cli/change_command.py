@@ -1,0 +1,121 @@
+"""`evenfall change`: change a recipe in the words of the trade."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from evenfall.cli.options import json_option, recipe_argument
+
+if TYPE_CHECKING:
+    from evenfall.change.changing import Changed
+    from evenfall.compare.moods import Difference
+
+__all__ = ["command"]
+
+
+@click.command("change", short_help="Change a recipe in words: 'pendants +1/3, 2700 K'.")
+@recipe_argument
+@click.argument("moods")
+@click.argument("phrases", nargs=-1, required=True, metavar="PHRASE...")
+@click.option(
+    "--keep",
+    multiple=True,
+    metavar="MOOD",
+    help="A mood based on these that is to stay as it is. May be repeated.",
+)
+@click.option("--dry-run", is_flag=True, help="Only say what would change.")
+@json_option
+def command(
+    recipe: Path,
+    moods: str,
+    phrases: tuple[str, ...],
+    keep: tuple[str, ...],
+    dry_run: bool,
+    as_json: bool,
+) -> None:
+    """Change RECIPE in MOODS as each PHRASE says.
+
+    MOODS is a name, several with commas between them, or all. A phrase names a light, a group or a
+    dial, and says what happens to it; commands have commas between them:
+
+    \b
+      evenfall change view.toml dusk "pendants +1/3, 2700 K" "sky down 1/2"
+      evenfall change view.toml dusk,night "indoor warmer 20" "lantern off"
+      evenfall change view.toml all "exposure +1/3" "glare = 0.03"
+
+    \b
+    Of a light, or of every light of a group:
+      +1/3, up 1/3, -2, down 2      stops, from where it stands
+      x1.5                          times a factor
+      = -1                          stops from the render
+      1200 lm, 9 W at 90 lm/W       from how it was rendered
+      on, off                       as rendered; not lit
+      4:1 to sun                    solved: the sun is four times as strong as it
+      2700 K                        colour temperature
+      warmer 20, cooler 20          mired, from where its colour stands
+
+    \b
+    Of a dial:
+      exposure +1/3                 also down 1/2, = -1
+      white balance 4300 K          also warmer 20: the picture gets warmer
+      glare x1.5                    any number of the look, also + and =: 'tone contrast +0.1',
+                                    'saturation = 0.95', 'vignette natural = 0.3'
+
+    The file is changed only where a figure must change; comments, order and spelling stay. What
+    stood and what stands now is printed light by light, also of moods that change because they are
+    based on these. A recipe that is not sound, or that somebody changes meanwhile, is not touched.
+    """  # noqa: D301 -- click needs the backspace itself
+    from evenfall.change.changing import change_recipe
+
+    changed = change_recipe(recipe, moods, phrases, keep=keep, dry_run=dry_run)
+    if as_json:
+        click.echo(json.dumps(_as_json(changed), indent=2, ensure_ascii=False))
+        return
+    for line in _lines(changed):
+        click.echo(line)
+
+
+def _lines(changed: Changed) -> list[str]:
+    lines = []
+    for mood, some in changed.moods.items():
+        lines += [mood, *_table(some)]
+    for mood, some in changed.carried.items():
+        lines += [f"{mood} changes with it", *_table(some)]
+    if changed.carried:
+        names = " ".join(f"--keep {mood}" for mood in changed.carried)
+        lines.append(f"To leave {'it' if len(changed.carried) == 1 else 'them'} as before: {names}")
+    lines += [f"Note: {note}." for note in changed.notes]
+    if changed.kept:
+        lines.append(f"Kept as it was: {', '.join(changed.kept)}.")
+    lines.append(f"{changed.path} is changed." if changed.written else "Nothing was written.")
+    return lines
+
+
+def _table(differences: Sequence[Difference]) -> list[str]:
+    name = max(len(one.subject) for one in differences)
+    before = max(len(one.before) for one in differences)
+    return [
+        f"  {one.subject:{name}}  {one.before:{before}}  ->  {one.after}"
+        + (f"  ({one.way})" if one.way else "")
+        for one in differences
+    ]
+
+
+def _as_json(changed: Changed) -> dict[str, Any]:
+    def told(some: Sequence[Difference]) -> list[dict[str, str]]:
+        return [dataclasses.asdict(one) for one in some]
+
+    return {
+        "recipe": str(changed.path),
+        "written": changed.written,
+        "moods": {mood: told(some) for mood, some in changed.moods.items()},
+        "carried": {mood: told(some) for mood, some in changed.carried.items()},
+        "kept": list(changed.kept),
+        "notes": list(changed.notes),
+    }

@@ -1,0 +1,1 @@
+"""What differs: between two recipes in words, between two pictures in figures."""

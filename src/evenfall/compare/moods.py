@@ -1,0 +1,132 @@
+"""What differs between two states of a mood, in words, with everything it inherits applied."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from evenfall.compare.leaves import leaves
+from evenfall.compare.standing import stand, tint_of
+from evenfall.recipe import LightSetting, Recipe, ResolvedMood
+from evenfall.recipe.words.wording import counted_words, setting_words, step_words, stops_words
+
+__all__ = ["Difference", "light_difference", "mood_differences"]
+
+_SAME_STOPS = 1e-6
+_NOTHING = "nothing"
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One thing that is not what it was.
+
+    Parameters
+    ----------
+    subject : str
+        A light, or a value by its name.
+    before, after : str
+        What was, and what is.
+    way : str
+        How far apart they are, in words; empty where that says nothing.
+    """
+
+    subject: str
+    before: str
+    after: str
+    way: str = ""
+
+    def __str__(self) -> str:
+        way = f" ({self.way})" if self.way else ""
+        return f"{self.subject}: {self.before} -> {self.after}{way}"
+
+
+def mood_differences(before: Recipe, after: Recipe, mood: str) -> tuple[Difference, ...]:
+    """Say what differs in a mood that both recipes have, light by light and value by value.
+
+    Only what a mood comes to is looked at: what is said in another place and comes to the same is
+    no difference.
+
+    Parameters
+    ----------
+    before, after : Recipe
+        Both have the mood.
+    mood : str
+        Its name.
+    """
+    one, other = before.moods[mood], after.moods[mood]
+    found = [
+        difference
+        for light in after.model.lights
+        if light in before.model.lights
+        and (difference := light_difference(before, after, mood, light)) is not None
+    ]
+    return (*found, *_values(one, other))
+
+
+def light_difference(before: Recipe, after: Recipe, mood: str, light: str) -> Difference | None:
+    """Say how a light of a mood differs; None where it does not."""
+    one, other = before.moods[mood].lights[light], after.moods[mood].lights[light]
+    stood, stands = stand(before, mood, light), stand(after, mood, light)
+    same_gain = stood.is_near(stands, _SAME_STOPS)
+    tints = tint_of(one), tint_of(other)
+    same_colour = tints[0] == tints[1] and one.hold_luminance == other.hold_luminance
+    if (same_gain and same_colour) or (stood.is_off and stands.is_off):
+        return None
+    ways = []
+    if not same_gain and stood.anchor == stands.anchor and not (stood.is_off or stands.is_off):
+        ways.append(step_words(stands.stops - stood.stops))
+    if one.kelvin and other.kelvin and one.kelvin != other.kelvin:
+        mired = 1e6 / other.kelvin - 1e6 / one.kelvin
+        ways.append(f"{'warmer' if mired > 0 else 'cooler'} {abs(mired):.0f}")
+    words = _setting(one, light), _setting(other, light)
+    return Difference(light, *words, ", ".join(ways))
+
+
+def _setting(setting: LightSetting, light: str) -> str:
+    held = {True: ", luminance held", False: ", luminance not held"}
+    note = held.get(setting.hold_luminance, "") if setting.hold_luminance is not None else ""
+    return setting_words(setting, light) + note
+
+
+def _values(one: ResolvedMood, other: ResolvedMood) -> Iterator[Difference]:
+    """Everything but the lights."""
+    stops = one.camera.exposure_stops, other.camera.exposure_stops
+    if abs(stops[0] - stops[1]) > _SAME_STOPS:
+        yield Difference(
+            "exposure", _exposure(one), _exposure(other), step_words(stops[1] - stops[0])
+        )
+    if one.look.tone.curve != other.look.tone.curve:
+        yield Difference("tone curve", one.look.tone.curve, other.look.tone.curve)
+    balances = one.camera.white_balance, other.camera.white_balance
+    kelvins = [None if balance is None else balance.kelvin for balance in balances]
+    if kelvins[0] != kelvins[1]:
+        was, is_now = (_NOTHING if one is None else f"{one:g} K" for one in kelvins)
+        yield Difference("white balance", was, is_now)
+    said = _leaves(one), _leaves(other)
+    for name in dict.fromkeys((*said[1], *said[0])):
+        words = said[0].get(name, _NOTHING), said[1].get(name, _NOTHING)
+        if words[0] != words[1]:
+            yield Difference(name, *words)
+
+
+def _exposure(mood: ResolvedMood) -> str:
+    words = (
+        f"{stops_words(mood.camera.exposure_stops)} stops",
+        counted_words(mood.counted_exposure),
+    )
+    return ", ".join(part for part in words if part)
+
+
+def _leaves(mood: ResolvedMood) -> dict[str, str]:
+    """Every value of a mood but its lights, by its name, in words."""
+    found = {"title": mood.title}
+    camera = leaves(mood.camera)
+    del camera["exposure stops"]
+    camera.pop("white balance kelvin", None)
+    look = leaves(mood.look)
+    for name, part in (("daylight", mood.daylight), ("plate", mood.plate)):
+        found |= leaves(part, name) if part is not None else {}
+    for name, parts in (("overlay", mood.overlays), ("region", mood.regions)):
+        for number, inner in enumerate(parts, start=1):
+            found |= leaves(inner, f"{name} {number}")
+    return {**camera, **look, **found}

@@ -1,0 +1,111 @@
+"""The grammar of changes, form by form; what is none of them is quoted, and nothing is guessed."""
+
+from __future__ import annotations
+
+import pytest
+
+from evenfall.change.phrases import KNOWN, folded, parse_commands, split_subject
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "size"),
+    [
+        ("+1/3", "add", 1 / 3),
+        ("up 1 1/2 stops", "add", 1.5),
+        ("-2", "add", -2),
+        ("\u22121/3", "add", -1 / 3),
+        ("down 2", "add", -2),
+        ("Down 0.5", "add", -0.5),
+        ("x1.5", "times", 1.5),
+        ("\u00d7 0.5", "times", 0.5),
+        ("= -1", "set", -1),
+        ("= +1 1/3", "set", 4 / 3),
+        ("=2", "set", 2),
+        ("1200 lm", "lumens", 1200),
+        ("1200lm", "lumens", 1200),
+        ("9 W at 90 lm/W", "watts", 9),
+        ("on", "on", 0),
+        ("OFF", "off", 0),
+        ("2700 K", "kelvin", 2700),
+        ("2700k", "kelvin", 2700),
+        ("warmer 20", "mired", 20),
+        ("cooler 20 mired", "mired", -20),
+    ],
+)
+def test_every_form(text: str, kind: str, size: float) -> None:
+    name, rest = split_subject(f"sky {text}", ["sky"])
+    [command], faults = parse_commands(rest)
+    assert (name, faults) == ("sky", [])
+    assert command.kind == kind
+    assert command.size == pytest.approx(size)
+
+
+def test_a_ratio_keeps_its_numbers_and_the_other_light() -> None:
+    [command], _ = parse_commands("4:1 to garden lamp")
+    assert (command.kind, command.ratio, command.name) == ("ratio", "4:1", "garden lamp")
+
+
+@pytest.mark.parametrize("text", KNOWN)
+def test_every_example_that_messages_give_is_understood(text: str) -> None:
+    assert parse_commands(text)[1] == []
+
+
+@pytest.mark.parametrize(
+    ("text", "hint"),
+    [
+        ("brighter", 'the nearest that is known is "up 1/3"'),
+        ("a bit darker", 'the nearest that is known is "down 1/3"'),
+        ("redder", 'the nearest that is known is "warmer 20"'),
+        ("+20 %", 'a share is said as a factor: "x1.2"'),
+        ("-20%", 'a share is said as a factor: "x0.8"'),
+        ("50%", 'a share is said as a factor: "x0.5"'),
+        ("+1 EV", 'stops are written "+1"'),
+        ("2 EV", 'stops are written "up 2"'),
+        ("1200 lumens", 'the nearest that is known is "1200 lm"'),
+        ("300 lux", 'a light is told lumens, as in "1200 lm", or stops'),
+        ("60 W", 'say how many lumens a watt gives: "60 W at 90 lm/W"'),
+        ("2700", 'the nearest that is known is "2700 K"'),
+        ("2700 kelvin", 'the nearest that is known is "2700 K"'),
+        ("20 mired", 'the nearest that is known is "warmer 20"'),
+        ("2", 'say "up 2" from where it stands, or "= 2"'),
+        ("warmr 20", 'the nearest that is known is "warmer 20"'),
+        ("upp", 'the nearest that is known is "up 1/3"'),
+        ("+0,5", 'numbers have a decimal point: "0.5"'),
+        ("x0", "say off"),
+        ("+1/0", "write them as in +1 1/3"),
+        ("4:0 to sun", "both numbers are above 0, as in 4:1 to sun"),
+        ("purple", f"known are {', '.join(KNOWN)}"),
+        ("", f"known are {', '.join(KNOWN)}"),
+    ],
+)
+def test_what_is_not_understood_is_quoted_with_the_nearest(text: str, hint: str) -> None:
+    commands, [fault] = parse_commands(text)
+    assert commands == []
+    assert fault.hint == hint
+    assert not text or f'"{text}"' in fault.found or "0,5" in fault.found
+
+
+def test_several_commands_have_commas_between_them() -> None:
+    commands, faults = parse_commands("+1/3,2700 K")
+    assert [command.kind for command in commands] == ["add", "kelvin"]
+    assert faults == []
+
+
+@pytest.mark.parametrize(
+    ("text", "split"),
+    [
+        ("lamp 2 +1/3", ("lamp 2", "+1/3")),
+        ("LAMP_2 off", ("lamp 2", "off")),
+        ("lamp +1", ("lamp", "+1")),
+        ("lamps +1", ("", "lamps")),
+        ("  lamp   up 1", ("lamp", "up 1")),
+        ("lamp", ("lamp", "")),
+        ("off", ("", "")),
+    ],
+)
+def test_the_longest_known_name_is_the_subject(text: str, split: tuple[str, str]) -> None:
+    assert split_subject(text, ["lamp", "lamp 2"]) == split
+
+
+def test_names_are_folded() -> None:
+    assert folded(" Garden_Lamp ") == "garden lamp"
