@@ -51,7 +51,7 @@ sun   = "off"
 sky   = { stops = -2, kelvin = 12000 }   # blue
 fill  = -3
 pair  = { stops = "+1/3", kelvin = 2700 }
-strip = { factor = 2 }
+strip = { factor = 2, hex = "#ff0000" }
 right = { stops = "1 1/3" }   # its shade is dark
 
 [moods.dusk.camera]
@@ -142,9 +142,9 @@ def test_thirds_of_a_stop_add_up_to_whole_ones(villa: Case) -> None:
         ("fill 4:1 to sky", {"match": {"to": "sky", "ratio": "4:1"}}),
         ("fill 2700 K", {"stops": -3, "kelvin": 2700}),
         ("fill warmer 20", {"stops": -3, "mired_shift": 20}),
-        ("strip x1.5", {"factor": 3}),
-        ("strip +1", {"factor": 4}),
-        ("strip down 1/3", {"factor": 1.587}),  # 2^(2/3) = 1.5874
+        ("strip x1.5", {"factor": 3, "hex": "#ff0000"}),
+        ("strip +1", {"factor": 4, "hex": "#ff0000"}),
+        ("strip down 1/3", {"factor": 1.587, "hex": "#ff0000"}),  # 2^(2/3) = 1.5874
     ],
 )
 def test_one_light(villa: Case, phrase: str, entry: object) -> None:
@@ -159,6 +159,14 @@ def test_lumens_and_watts_keep_their_unit(villa: Case) -> None:
     villa("dusk", "left down 1/3", "right +1")
     assert villa.entry("dusk", "left") == {"lumens": 952.4}
     assert villa.entry("dusk", "right") == {"watts": 18, "lumens_per_watt": 90}
+
+
+def test_candela_of_a_directed_lamp(write: Write) -> None:
+    """900 cd two stops up is 3600 cd."""
+    villa = write(TEXT.replace('"garden.exr"', '"garden.exr", rendered.candela = 400'))
+    villa("dusk", "garden lamp 900 cd")
+    villa("dusk", "garden lamp +2")
+    assert villa.entry("dusk", "garden lamp") == {"candela": 3600}
 
 
 def test_mired_by_hand(villa: Case) -> None:
@@ -188,7 +196,7 @@ def test_a_group_takes_lights_with_entries_of_their_own_along(villa: Case) -> No
     villa("dusk", "pair 3000 K", "lamps +1/3")
     assert villa.entry("dusk", "pair") == {"stops": "+2/3", "kelvin": 3000}
     assert villa.entry("dusk", "right") == {"stops": "1 2/3"}
-    assert villa.entry("dusk", "strip") == {"factor": 2.52}  # 2 x 2^(1/3) = 2.5198
+    assert villa.entry("dusk", "strip")["factor"] == 2.52  # 2 x 2^(1/3) = 2.5198
     for light in ("left", "right"):
         assert villa.light("dusk", light).kelvin == 3000
 
@@ -264,7 +272,7 @@ def test_moods_that_change_with_it_are_told(villa: Case) -> None:
 
 def test_a_mood_is_kept_as_it_was(villa: Case) -> None:
     before = load(villa.path, check_files=False).moods["night"]
-    villa("dusk", "sky down 1/2, 9000 K", "lamps x2", "lamps cooler 10", "exposure up 1",
+    villa("dusk", "sky down 1/2, 9000 K", "lamps x2", "pair cooler 10", "exposure up 1",
           keep=["night"])  # fmt: skip
     after = load(villa.path, check_files=False).moods["night"]
     for name, setting in before.lights.items():
@@ -364,6 +372,7 @@ def test_lights_that_are_off_stay_off_and_are_told_of(villa: Case) -> None:
         (["sky +40"], "expected stops from -30 to 30"),
         (["sky 300 K"], "moods.dusk.lights.sky.kelvin: found 300"),
         (["pair warmer 900"], "+900 mired from 2700 K leaves 1000 K to 25000 K"),
+        (["strip warmer 20"], "the colour of strip has no temperature"),
         (["sun +1"], "sun is off in dusk, so nothing can be added"),
         (["sun off"], '"off" changes nothing; in dusk, sun is off'),
         (["sky +0"], '"+0" changes nothing; in dusk, sky is -2 stops, 12000 K'),

@@ -23,6 +23,7 @@ from evenfall.change.phrases import KNOWN, folded, parse_commands, split_subject
         ("=2", "set", 2),
         ("1200 lm", "lumens", 1200),
         ("1200lm", "lumens", 1200),
+        ("900 cd", "candela", 900),
         ("9 W at 90 lm/W", "watts", 9),
         ("on", "on", 0),
         ("OFF", "off", 0),

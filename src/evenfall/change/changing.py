@@ -244,8 +244,8 @@ def _gain(order: Order) -> dict[str, object]:
         return {"match": {"to": command.name, "ratio": command.ratio}}
     if command.kind == "set":
         return {"stops": stops_value(command.size)}
-    if command.kind == "lumens":
-        return {"lumens": _whole(command.size)}
+    if command.kind in ("lumens", "candela"):
+        return {command.kind: _whole(command.size)}
     if command.kind == "watts":
         return {"watts": _whole(command.size), "lumens_per_watt": _whole(command.second)}
     return {command.kind: True}
@@ -258,7 +258,7 @@ def _has_gain(recipe: Recipe, mood: str, light: str, gain: Mapping[str, object])
     if isinstance(match, Mapping):
         has = setting.match
         return has is not None and (has.to, has.ratio) == (match["to"], match["ratio"])
-    if "lumens" in gain or "watts" in gain:
+    if gain.keys() & {"lumens", "watts", "candela"}:
         return all(getattr(setting, key) == value for key, value in gain.items())
     place = stand(recipe, mood, light)
     if "off" in gain:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable, Mapping
-from typing import Any
+from typing import Any, assert_never
 
 from evenfall.change.figures import number_value, step_value, stops_value
 from evenfall.change.revision import Revision
@@ -17,7 +17,8 @@ from evenfall.compare.standing import NEAR_STOPS, Stand, own_side, stand
 from evenfall.errors import Fault, UsageError
 from evenfall.recipe import Match
 from evenfall.recipe.base import Step
-from evenfall.recipe.lights import GAIN_KEYS, MoodSetting
+from evenfall.recipe.gains import GAIN_KEYS
+from evenfall.recipe.lights import MoodSetting
 from evenfall.recipe.places import Place
 
 __all__ = ["GAINS", "by_entry", "move_gains", "put_gain", "set_gains"]
@@ -96,16 +97,19 @@ def _move_entry(
 def _moved(setting: MoodSetting, raw: Any, way: float) -> Figure:
     """Give an entry's gain a number of stops further up, in its own unit."""
     table = raw if isinstance(raw, dict) else {"stops": raw}
-    if isinstance(setting.stops, Step):
-        return "stops", step_value(setting.stops.stops + way)
-    factor = math.exp2(way)
-    if setting.match is not None:
-        return "ratio", _ratio(setting.match, way)
-    for key in ("factor", "lumens", "watts"):
-        value = getattr(setting, key)
-        if value is not None:
-            return key, number_value(value * factor, table.get(key))
-    return "stops", stops_value((setting.stops or 0.0) + way, table.get("stops"))
+    key = setting.gain_key
+    match key:
+        case "match":
+            assert setting.match is not None  # as its key was found
+            return "ratio", _ratio(setting.match, way)
+        case "factor" | "lumens" | "watts" | "candela":
+            return key, number_value(getattr(setting, key) * math.exp2(way), table.get(key))
+        case None | "off" | "stops":
+            if isinstance(setting.stops, Step):
+                return "stops", step_value(setting.stops.stops + way)
+            return "stops", stops_value((setting.stops or 0.0) + way, table.get("stops"))
+        case _:
+            assert_never(key)
 
 
 def _ratio(match: Match, way: float) -> str:

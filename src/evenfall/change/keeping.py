@@ -14,7 +14,7 @@ from evenfall.compare.moods import mood_differences
 from evenfall.compare.standing import stand, tint_of
 from evenfall.errors import Fault, UsageError
 from evenfall.recipe import LightSetting, Recipe
-from evenfall.recipe.lights import GAIN_KEYS
+from evenfall.recipe.gains import GAIN_KEYS, Counted
 from evenfall.recipe.resolve import chain
 
 __all__ = ["keep_moods"]
@@ -72,7 +72,7 @@ def _keep_gains(revision: Revision, before: Recipe, mood: str) -> None:
     inherited = {}
     for light, setting in pending.items():
         stood = stand(before, mood, light)
-        if revision.governing(mood, light, GAINS) is None and setting.gain_key != "counted":
+        if revision.governing(mood, light, GAINS) is None and not isinstance(setting.gain, Counted):
             inherited[light] = _gain(setting)
         elif stood.anchor == stand(revision.recipe, mood, light).anchor and not stood.is_off:
             move_gains(revision, mood, light, {light: stood})

@@ -12,6 +12,7 @@ A phrase is a subject and one or more commands with commas between them::
 ``x1.5``              times a factor
 ``= -1``              stops from the render; of the exposure and the look, the value itself
 ``1200 lm``           luminous flux
+``900 cd``            luminous intensity of a directed lamp
 ``9 W at 90 lm/W``    electric power and efficacy
 ``on``, ``off``       as rendered; not lit at all
 ``4:1 to sun``        a ratio, solved from the pixels: the sun is four times as strong as it
@@ -33,13 +34,15 @@ from evenfall.errors import Fault
 from evenfall.recipe.base import parse_stops
 from evenfall.recipe.words.suggesting import closest
 
-__all__ = ["KNOWN", "Command", "Kind", "Phrase", "folded", "parse_commands", "split_subject"]
+__all__ = ["KNOWN", "Command", "Kind", "folded", "parse_commands", "split_subject"]
 
-Kind = Literal["add", "times", "set", "lumens", "watts", "on", "off", "ratio", "kelvin", "mired"]
+Kind = Literal[
+    "add", "times", "set", "lumens", "watts", "candela", "on", "off", "ratio", "kelvin", "mired"
+]
 
 KNOWN = (
-    "+1/3", "down 1/2", "x1.5", "= -1", "1200 lm", "9 W at 90 lm/W", "on", "off", "4:1 to sun",
-    "2700 K", "warmer 20", "cooler 20",
+    "+1/3", "down 1/2", "x1.5", "= -1", "1200 lm", "900 cd", "9 W at 90 lm/W", "on", "off",
+    "4:1 to sun", "2700 K", "warmer 20", "cooler 20",
 )  # fmt: skip
 """One example of each command."""
 
@@ -50,6 +53,7 @@ _FORMS: dict[Kind, str] = {
     "times": rf"x\s*(?P<size>{_NUMBER})",
     "set": rf"=\s*(?P<size>[+-]?\s*{_STOPS})",
     "lumens": rf"(?P<size>{_NUMBER})\s*lm",
+    "candela": rf"(?P<size>{_NUMBER})\s*cd",
     "watts": rf"(?P<size>{_NUMBER})\s*W\s+at\s+(?P<second>{_NUMBER})\s*lm/W",
     "on": r"on",
     "off": r"off",
@@ -72,7 +76,8 @@ _MEANT = {
 _UNITS = {
     ("ev", "stop", "f"): 'stops are written "{way}{size}"',
     ("lumen",): 'the nearest that is known is "{size} lm"',
-    ("lux", "lx", "cd", "nit"): 'a light is told lumens, as in "1200 lm", or stops',
+    ("candela",): 'the nearest that is known is "{size} cd"',
+    ("lux", "lx", "cd/", "nit"): 'a light is told lumens, as in "1200 lm", or stops',
     ("w", "kw"): 'say how many lumens a watt gives: "{size} W at 90 lm/W"',
     ("kel",): 'the nearest that is known is "{size} K"',
     ("mi", "mk", "deg", "\u00b0"): 'the nearest that is known is "warmer {size}"',
@@ -93,8 +98,8 @@ class Command:
     text : str
         As it was written.
     size : float
-        Stops, factor, lumens, watts, kelvin or mired; signed for ``add``, ``set`` and ``mired``,
-        where + is up and warmer.
+        Stops, factor, lumens, watts, candela, kelvin or mired; signed for ``add``, ``set`` and
+        ``mired``, where + is up and warmer.
     second : float
         Lumens per watt of ``watts``.
     ratio, name : str
@@ -112,15 +117,6 @@ class Command:
     def says(self) -> Literal["gain", "tint"]:
         """Whether it says how strong a light is, or what colour."""
         return "tint" if self.kind in ("kelvin", "mired") else "gain"
-
-
-@dataclass(frozen=True)
-class Phrase:
-    """A phrase: its text, the name that it begins with, and its commands."""
-
-    text: str
-    subject: str
-    commands: tuple[Command, ...]
 
 
 def folded(name: str) -> str:

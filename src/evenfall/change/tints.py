@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import assert_never
 
 from evenfall.change.figures import number_value
 from evenfall.change.gains import by_entry
@@ -10,7 +11,16 @@ from evenfall.change.revision import Revision
 from evenfall.compare.standing import tint_of
 from evenfall.errors import Fault, UsageError
 from evenfall.recipe import LightSetting
-from evenfall.recipe.lights import TINT_KEYS
+from evenfall.recipe.tints import (
+    TINT_KEYS,
+    AtXy,
+    HexTint,
+    InKelvin,
+    LampClassTint,
+    MiredShift,
+    PlainRgb,
+    Untinted,
+)
 
 __all__ = ["Tint", "set_tints", "shifted_kelvin", "shifted_tint"]
 
@@ -58,26 +68,39 @@ def shifted_tint(setting: LightSetting, mired: float, light: str) -> Tint:
     >>> shifted_tint(LightSetting(), 20, "lamp")
     {'mired_shift': 20}
     """
-    tint = tint_of(setting)
-    if not tint:
-        return {"mired_shift": number_value(mired)}
-    if setting.mired_shift is not None:
-        return tint | {"mired_shift": number_value(setting.mired_shift + mired)}
-    if setting.kelvin is not None:
-        return tint | {"kelvin": shifted_kelvin(setting.kelvin, mired)}
-    if setting.hex is not None or setting.rgb is not None:
-        found = f"{light} has its colour as {'hex' if setting.hex else 'plain factors'}"
-        hint = "which has no temperature that could be shifted; say one, as in 2700 K"
-        raise UsageError(Fault("", "", found, hint=hint))
-    from evenfall.light.colour import lamp_class_xy, xy_to_kelvin_duv
+    said, tint = tint_of(setting), setting.tint
+    match tint:
+        case Untinted():
+            return {"mired_shift": number_value(mired)}
+        case MiredShift(shift):
+            return said | {"mired_shift": number_value(shift + mired)}
+        case InKelvin(kelvin):
+            return said | {"kelvin": shifted_kelvin(kelvin, mired)}
+        case AtXy(xy):
+            return _shifted_xy(xy, mired, light)
+        case LampClassTint(name):
+            from evenfall.light.colour import lamp_class_xy
 
-    xy = lamp_class_xy(setting.lamp_class) if setting.lamp_class is not None else setting.xy
-    found_kelvin = xy_to_kelvin_duv(xy) if xy is not None else None
-    if found_kelvin is None:
-        hint = "say one, as in 2700 K"
-        raise UsageError(Fault("", "", f"the colour of {light} has no temperature", hint=hint))
-    kelvin, duv = found_kelvin
+            return _shifted_xy(lamp_class_xy(name), mired, light)
+        case HexTint() | PlainRgb():
+            raise _no_temperature(light)
+        case _:
+            assert_never(tint)
+
+
+def _shifted_xy(xy: tuple[float, float], mired: float, light: str) -> Tint:
+    from evenfall.light.colour import xy_to_kelvin_duv
+
+    found = xy_to_kelvin_duv(xy)
+    if found is None:
+        raise _no_temperature(light)
+    kelvin, duv = found
     return {"kelvin": shifted_kelvin(kelvin, mired), "duv": round(duv, 4)}
+
+
+def _no_temperature(light: str) -> UsageError:
+    found = f"the colour of {light} has no temperature that could be shifted"
+    return UsageError(Fault("", "", found, hint="give it one, as in 2700 K"))
 
 
 def set_tints(revision: Revision, mood: str, subject: str, wanted: Mapping[str, Tint]) -> None:

@@ -54,7 +54,7 @@ def command(
       +1/3, up 1/3, -2, down 2      stops, from where it stands
       x1.5                          times a factor
       = -1                          stops from the render
-      1200 lm, 9 W at 90 lm/W       from how it was rendered
+      1200 lm, 900 cd, 9 W at 90 lm/W   flux, intensity, power
       on, off                       as rendered; not lit
       4:1 to sun                    solved: the sun is four times as strong as it
       2700 K                        colour temperature

@@ -5,11 +5,25 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable
 from dataclasses import dataclass
+from typing import assert_never
 
+from evenfall.light.gain import gain_factor
 from evenfall.recipe import LightSetting, Match, Recipe, ResolvedMood
-from evenfall.recipe.lights import TINT_KEYS
+from evenfall.recipe.gains import (
+    AsRendered,
+    Candela,
+    Counted,
+    Factor,
+    InStops,
+    Lumens,
+    Off,
+    Watts,
+    gives_nothing,
+    is_relative,
+)
+from evenfall.recipe.tints import TINT_KEYS
 
-__all__ = ["NEAR_STOPS", "Stand", "has_model", "stand", "tint_of"]
+__all__ = ["NEAR_STOPS", "Stand", "own_side", "stand", "tint_of"]
 
 NEAR_STOPS = 2e-3
 """Stops by which two gains may differ and be the same: what rounding to a few digits costs."""
@@ -60,23 +74,25 @@ def stand(recipe: Recipe, mood: str, light: str) -> Stand:
     """
     resolved = recipe.moods[mood]
     setting = resolved.lights[light]
-    if setting.is_off:
+    gain = setting.gain
+    if gives_nothing(gain):
         return Stand(-math.inf)
-    if setting.match is not None:
-        return Stand(-math.log2(own_side(setting.match)), _match_anchor(mood, setting.match))
-    if setting.gain_key == "counted" and setting.counted is not None:
-        return stand(recipe, setting.counted.mood, light).moved(setting.counted.stops)
-    flux = _lumens(setting)
-    if flux is not None:
-        rendered = recipe.model.lights[light].rendered.lumens
-        assert rendered is not None  # held by the recipe's check
-        return Stand(math.log2(flux / rendered))
-    stops = math.log2(setting.factor) if setting.factor is not None else setting.stops or 0.0
-    model = resolved.daylight if has_model(recipe, resolved, light) else None
-    return Stand(stops, model.model_dump_json() if model is not None else "render")
+    match gain:
+        case Match():
+            return Stand(-math.log2(own_side(gain)), _match_anchor(mood, gain))
+        case Counted():
+            return stand(recipe, gain.mood, light).moved(gain.stops)
+        case AsRendered() | Off() | InStops() | Factor() | Lumens() | Watts() | Candela():
+            stops = math.log2(gain_factor(setting, recipe.model.lights[light].rendered))
+        case _:
+            assert_never(gain)
+    modelled = resolved.daylight is not None and _has_model(recipe, resolved, light)
+    if modelled and is_relative(gain):
+        return Stand(stops, str(resolved.daylight))
+    return Stand(stops)
 
 
-def has_model(recipe: Recipe, mood: ResolvedMood, light: str) -> bool:
+def _has_model(recipe: Recipe, mood: ResolvedMood, light: str) -> bool:
     """Whether a light is sun or sky of a mood's daylight model."""
     if mood.daylight is None:
         return False
@@ -91,12 +107,6 @@ def own_side(match: Match) -> float:
 
 def _match_anchor(mood: str, match: Match) -> Hashable:
     return (mood, match.to, match.area.model_dump_json() if match.area is not None else "")
-
-
-def _lumens(setting: LightSetting) -> float | None:
-    if setting.watts is not None and setting.lumens_per_watt is not None:
-        return setting.watts * setting.lumens_per_watt
-    return setting.lumens
 
 
 def tint_of(setting: LightSetting) -> dict[str, object]:
