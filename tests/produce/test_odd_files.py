@@ -60,3 +60,63 @@ def test_broken_alpha_leaves_colour_as_it_is(write_recipe):
     assert (
         "sun: 36 pixels have an alpha that is no number: it was mended, their colour kept" in notes
     )
+
+
+@pytest.mark.parametrize(("aspect", "stretched"), [(2.0, (48, 16)), (0.5, (24, 32))])
+def test_pixels_that_are_not_square_keep_the_proportions_of_the_view(
+    write_recipe, tmp_path, aspect, stretched
+):
+    """Read back by Pillow and OpenEXR."""
+    import OpenEXR
+    from PIL import Image
+
+    text = (
+        RECIPE + '[[deliverables]]\n[[deliverables]]\nformat = "exr"\n[[deliverables]]\nformat = '
+    )
+    text += '"tiff"\nwidth = 20\n[[deliverables]]\ncrop = "1:1"\nsuffix = "_square"\n'
+    passes = {"sun": (0.4, 0.4, 0.4), "sky": (0.1, 0.2, 0.3)}
+    write_recipe(text, passes)
+    for name in passes:
+        path = str(tmp_path / f"{name}.exr")
+        pixels = OpenEXR.File(path).channels()["RGB"].pixels
+        OpenEXR.File({"pixelAspectRatio": aspect}, {"RGB": pixels}).write(path)
+    recipe = evenfall.load(tmp_path / "view.toml")
+    report = evenfall.run(recipe, moods=["day"])
+    made = {file.path.name: file.path for file in report.files}
+    with Image.open(made["view_day.png"]) as picture:
+        assert picture.size == stretched
+    with Image.open(made["view_day.tif"]) as picture:
+        assert picture.size == (20, round(20 * stretched[1] / stretched[0]))
+    with Image.open(made["view_day_square.png"]) as picture:
+        assert picture.size == (min(stretched),) * 2
+    header = OpenEXR.File(str(made["view_day.exr"])).header()
+    assert header["pixelAspectRatio"] == aspect
+    assert header["dataWindow"][1].tolist() == [23, 15]
+    assert any(f"pixels are {aspect:g} times as wide as high" in note for note in report.notes)
+    draft = evenfall.run(recipe, moods=["day"], draft=True).files[0].path
+    with Image.open(draft) as picture:
+        assert picture.size[0] / picture.size[1] == stretched[0] / stretched[1]
+
+
+def test_the_contact_sheet_shows_square_pixels(write_recipe, tmp_path):
+    """A dot that is as wide as high on paper, though it has twice as many rows as columns."""
+    import OpenEXR
+    from PIL import Image
+    from scipy.ndimage import find_objects, label
+
+    sun = np.full((400, 200, 3), 0.02, np.float32)
+    sun[100:300, 50:150] = (0.5, 0.01, 0.01)
+    text = RECIPE.replace("[moods.day]", "[moods.day.camera]\nmeter = 'off'")
+    write_recipe(text, {"sun": sun, "sky": np.zeros((400, 200, 3), np.float32)})
+    for name in ("sun", "sky"):
+        path = str(tmp_path / f"{name}.exr")
+        pixels = OpenEXR.File(path).channels()["RGB"].pixels
+        OpenEXR.File({"pixelAspectRatio": 2.0}, {"RGB": pixels}).write(path)
+    report = evenfall.run(evenfall.load(tmp_path / "view.toml"))
+    (sheet,) = [file.path for file in report.files if "sheet" in file.path.name]
+    with Image.open(sheet) as picture:
+        colours = np.asarray(picture.convert("RGB")).astype(int)
+    labels, _ = label(colours[..., 0] - colours[..., 1] > 60)
+    rows, columns = max(find_objects(labels), key=lambda box: box[0].stop - box[0].start)
+    assert rows.stop - rows.start == pytest.approx(columns.stop - columns.start, abs=2)
+    assert rows.stop - rows.start >= 100

@@ -10,7 +10,9 @@ from evenfall.recipe import Recipe
 __all__ = ["frame_facts"]
 
 
-def frame_facts(recipe: Recipe, size: tuple[int, int]) -> list[FrameFacts]:
+def frame_facts(
+    recipe: Recipe, size: tuple[int, int], pixel_aspect: float = 1.0
+) -> list[FrameFacts]:
     """Work out the size of every deliverable that can be made.
 
     Parameters
@@ -19,6 +21,8 @@ def frame_facts(recipe: Recipe, size: tuple[int, int]) -> list[FrameFacts]:
         Its deliverables.
     size : tuple of int
         Width and height of the passes.
+    pixel_aspect : float
+        Width over height of their pixels; parts are told in square ones where deliverables are.
 
     Examples
     --------
@@ -29,9 +33,11 @@ def frame_facts(recipe: Recipe, size: tuple[int, int]) -> list[FrameFacts]:
     facts = []
     for number, deliverable in enumerate(recipe.model.deliverables):
         try:
-            frame = frame_of(deliverable, *size)
+            frame = frame_of(deliverable, *size, pixel_aspect)
         except OutputError:  # a run says so
             continue
-        part_width, part_height = frame.right - frame.left, frame.bottom - frame.top
+        stretch = pixel_aspect / frame.pixel_aspect
+        part_width = round((frame.right - frame.left) * max(1.0, stretch))
+        part_height = round((frame.bottom - frame.top) / min(1.0, stretch))
         facts.append(FrameFacts(number, frame.width, frame.height, part_width, part_height))
     return facts

@@ -79,7 +79,7 @@ def advice_on(recipe: Recipe, headers: Mapping[str, PassHeader]) -> Sequence[Adv
     from evenfall.advice.picture_sizes import frame_facts
 
     first = next(iter(headers.values()))
-    return advise(recipe, frame_facts(recipe, (first.width, first.height)))
+    return advise(recipe, frame_facts(recipe, (first.width, first.height), first.pixel_aspect))
 
 
 def _as_json(recipe: Recipe, notes: Sequence[str], advice: Sequence[Advice]) -> dict[str, Any]:

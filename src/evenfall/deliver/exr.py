@@ -35,6 +35,7 @@ def encode_exr(
     bits: Literal[16, 32] = 16,
     chromaticities: tuple[float, ...] | None = None,
     white_luminance: float | None = None,
+    pixel_aspect: float = 1.0,
     provenance: Provenance | None = None,
     attributes: dict[str, str | float] | None = None,
 ) -> EncodedExr:
@@ -53,6 +54,8 @@ def encode_exr(
         xy of red, green, blue, white; BT.709 is what readers assume without.
     white_luminance : float, optional
         cd/m2 of (1, 1, 1), if known.
+    pixel_aspect : float
+        Width over height of a pixel.
     provenance : Provenance, optional
         Record, title, author and copyright to embed.
     attributes : dict, optional
@@ -77,6 +80,7 @@ def encode_exr(
     header: dict[str, Any] = {
         "compression": OpenEXR.ZIP_COMPRESSION,
         "type": OpenEXR.scanlineimage,
+        "pixelAspectRatio": float(pixel_aspect),
         **(attributes or {}),
     }
     if chromaticities is not None:
@@ -132,6 +136,7 @@ def encode(finished: Finished) -> Encoded:
         bits=16 if finished.deliverable.bit_depth == 16 else 32,
         chromaticities=mix.chromaticities,
         white_luminance=mix.white_luminance,
+        pixel_aspect=mix.pixel_aspect,
         provenance=finished.provenance,
     )
     if not encoded.clamped:

@@ -32,12 +32,15 @@ class SceneLinear:
         xy of red, green, blue, white.
     white_luminance : float or None
         cd/m2 of (1, 1, 1), if known.
+    pixel_aspect : float
+        Width over height of a pixel.
     """
 
     planes: Planes
     alpha: Planes | None
     chromaticities: tuple[float, ...]
     white_luminance: float | None
+    pixel_aspect: float = 1.0
 
 
 class Finished(Protocol):

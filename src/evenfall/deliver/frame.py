@@ -11,7 +11,7 @@ from evenfall.recipe.deliverables import aspect_ratio
 if TYPE_CHECKING:
     from evenfall.recipe.deliverables import Deliverable
 
-__all__ = ["MAX_PIXELS", "Frame", "crop_box", "frame_of", "print_pixels"]
+__all__ = ["MAX_PIXELS", "Frame", "crop_box", "frame_of", "print_pixels", "square_size"]
 
 MAX_PIXELS = 400_000_000
 """Most pixels of a deliverable: three times 15360 x 8640, about 5 GB of float planes."""
@@ -31,6 +31,8 @@ class Frame:
         Size of the deliverable in pixels.
     dpi : float or None
         Pixels per inch on paper, if a print size was asked for.
+    pixel_aspect : float
+        Width over height of a pixel of the deliverable.
     """
 
     left: int
@@ -40,6 +42,7 @@ class Frame:
     width: int
     height: int
     dpi: float | None = None
+    pixel_aspect: float = 1.0
 
     @property
     def is_resized(self) -> bool:
@@ -52,11 +55,12 @@ class Frame:
         return box == (0, 0, width, height) and not self.is_resized
 
 
-def frame_of(deliverable: Deliverable, width: int, height: int) -> Frame:
+def frame_of(deliverable: Deliverable, width: int, height: int, pixel_aspect: float = 1.0) -> Frame:
     """Frame of a deliverable of a view.
 
     A width alone or a height alone keeps the proportions; both together crop to their ratio, so
-    that nothing is ever squeezed.
+    that nothing is ever squeezed. Pictures for displays have square pixels, whatever the passes
+    have: they are stretched where pixels are narrower than they look. Scene-linear files keep them.
 
     Parameters
     ----------
@@ -64,6 +68,8 @@ def frame_of(deliverable: Deliverable, width: int, height: int) -> Frame:
         Crop, size or print size asked for.
     width, height : int
         Size of the view in pixels.
+    pixel_aspect : float
+        Width over height of a pixel of the view.
 
     Raises
     ------
@@ -74,28 +80,45 @@ def frame_of(deliverable: Deliverable, width: int, height: int) -> Frame:
     --------
     >>> from evenfall.recipe.deliverables import Deliverable
     >>> frame_of(Deliverable(crop="1:1", width=540), 1920, 1080)
-    Frame(left=420, top=0, right=1500, bottom=1080, width=540, height=540, dpi=None)
+    Frame(left=420, top=0, right=1500, bottom=1080, width=540, height=540, dpi=None,
+        pixel_aspect=1.0)
     """
-    aspect = aspect_ratio(deliverable.crop) if deliverable.crop else None
+    kept = pixel_aspect if deliverable.row.shows == ("scene-linear",) else 1.0
+    stretch = pixel_aspect / kept
+    aspect = aspect_ratio(deliverable.crop) / pixel_aspect if deliverable.crop else None
     if aspect is None and deliverable.width and deliverable.height:
-        aspect = deliverable.width / deliverable.height
+        aspect = deliverable.width / deliverable.height / stretch
     left, top, right, bottom = crop_box(width, height, aspect, deliverable.crop_position)
     part_width, part_height = right - left, bottom - top
-    out_width, out_height, dpi = part_width, part_height, None
+    shown_aspect = part_width * stretch / part_height
+    out_width = round(part_width * max(1.0, stretch))
+    out_height, dpi = round(part_height / min(1.0, stretch)), None
     if deliverable.print is not None:
         dpi = deliverable.print.dpi
         out_width = print_pixels(deliverable.print.width_mm, dpi)
-        out_height = max(1, round(out_width * part_height / part_width))
+        out_height = max(1, round(out_width / shown_aspect))
     elif deliverable.width and deliverable.height:
         out_width, out_height = deliverable.width, deliverable.height
     elif deliverable.width:
         out_width = deliverable.width
-        out_height = max(1, round(out_width * part_height / part_width))
+        out_height = max(1, round(out_width / shown_aspect))
     elif deliverable.height:
         out_height = deliverable.height
-        out_width = max(1, round(out_height * part_width / part_height))
+        out_width = max(1, round(out_height * shown_aspect))
     _check_size(deliverable, out_width, out_height)
-    return Frame(left, top, right, bottom, out_width, out_height, dpi)
+    return Frame(left, top, right, bottom, out_width, out_height, dpi, kept)
+
+
+def square_size(width: int, height: int, pixel_aspect: float) -> tuple[int, int]:
+    """Size with square pixels of a picture that is not to grow.
+
+    Examples
+    --------
+    >>> square_size(2000, 1000, 2.0), square_size(2000, 1000, 0.5)
+    ((2000, 500), (1000, 1000))
+    """
+    wide = max(1, round(width * min(1.0, pixel_aspect)))
+    return wide, max(1, round(height / max(1.0, pixel_aspect)))
 
 
 def _check_size(deliverable: Deliverable, width: int, height: int) -> None:

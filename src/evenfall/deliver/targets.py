@@ -56,7 +56,13 @@ def sheet_path(recipe: Recipe, out: Path, *, draft: bool) -> Path:
 
 
 def plan_targets(
-    recipe: Recipe, moods: Sequence[str], out: Path, *, size: tuple[int, int], draft: bool
+    recipe: Recipe,
+    moods: Sequence[str],
+    out: Path,
+    *,
+    size: tuple[int, int],
+    pixel_aspect: float = 1.0,
+    draft: bool,
 ) -> list[Target]:
     """Name the files of the chosen moods, mood by mood.
 
@@ -70,6 +76,8 @@ def plan_targets(
         Folder of the pictures.
     size : tuple of int
         Width and height of what is mixed.
+    pixel_aspect : float
+        Width over height of a pixel of it.
     draft : bool
         Whether drafts are made.
 
@@ -81,7 +89,7 @@ def plan_targets(
     targets: list[Target] = []
     for mood in moods:
         for number, deliverable in _deliverables_of(recipe, mood, draft=draft):
-            width = _frame(recipe, number, deliverable, size).width
+            width = _frame(recipe, number, deliverable, size, pixel_aspect).width
             name = _file_name(recipe, mood, deliverable, width=width)
             path = out / (name + (_DRAFT if draft else "") + deliverable.row.ending)
             if path in (target.path for target in targets):  # drafts of two crops
@@ -116,9 +124,15 @@ def _draft_of(deliverable: Deliverable) -> Deliverable:
     return draft.model_copy(update={"crop": crop, "crop_position": deliverable.crop_position})
 
 
-def _frame(recipe: Recipe, number: int, deliverable: Deliverable, size: tuple[int, int]) -> Frame:
+def _frame(
+    recipe: Recipe,
+    number: int,
+    deliverable: Deliverable,
+    size: tuple[int, int],
+    pixel_aspect: float,
+) -> Frame:
     try:
-        return frame_of(deliverable, *size)
+        return frame_of(deliverable, *size, pixel_aspect)
     except OutputError as error:
         raise OutputError(recipe.fault(("deliverables", number), str(error))) from None
 

@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 from zlib_ng import zlib_ng
 
+from evenfall.deliver.frame import square_size
 from evenfall.mix.halves import widen
 from evenfall.passes.files import Stamp, stamp
 from evenfall.passes.header import PassHeader
@@ -37,7 +38,7 @@ _ROOM = np.float32(2.0**20)  # more than are added up at once: sums of huge valu
 _BAND_PIXELS = 1 << 17  # widened, they stay in the processor's cache
 
 
-def reduced_size(size: tuple[int, int], width: int) -> tuple[int, int]:
+def reduced_size(size: tuple[int, int], width: int, pixel_aspect: float = 1.0) -> tuple[int, int]:
     """Size of a picture brought down to a width; smaller pictures stay as they are.
 
     Examples
@@ -47,9 +48,10 @@ def reduced_size(size: tuple[int, int], width: int) -> tuple[int, int]:
     >>> reduced_size((800, 600), 1280)
     (800, 600)
     """
-    if size[0] <= width:
-        return size
-    return width, max(1, round(size[1] * width / size[0]))
+    wide, high = square_size(*size, pixel_aspect)
+    if wide <= width:
+        return wide, high
+    return width, max(1, round(high * width / wide))
 
 
 def area_mean(plane: Array, size: tuple[int, int]) -> npt.NDArray[np.float32]:
@@ -195,9 +197,10 @@ class ReducedLibrary:
         self._library = library
         self._repair = repair
         self._folder = folder or cache_folder() / "drafts"
-        self.size = reduced_size(library.size, width)
+        self.size = reduced_size(library.size, width, library.pixel_aspect)
+        self.pixel_aspect = 1.0
         self.headers: Mapping[str, PassHeader] = {
-            light: replace(header, width=self.size[0], height=self.size[1])
+            light: replace(header, width=self.size[0], height=self.size[1], pixel_aspect=1.0)
             for light, header in library.headers.items()
         }
 
@@ -259,7 +262,7 @@ def keep_for_drafts(image: PassImage, seen: Stamp) -> None:
     """
     header = image.header
     full = header.width, header.height
-    size = reduced_size(full, Draft().width)
+    size = reduced_size(full, Draft().width, header.pixel_aspect)
     if size != full:
         name = _file_name([header], Repair().model_dump_json(), size)
         if stamp(header.path) == seen:

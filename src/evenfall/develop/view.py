@@ -48,6 +48,11 @@ class View:
         """Width and height of what is mixed."""
         return self.passes.size
 
+    @property
+    def pixel_aspect(self) -> float:
+        """Width over height of a pixel of what is mixed."""
+        return self.passes.pixel_aspect
+
 
 def open_view(recipe: Recipe, *, draft: bool = False, keep_going: bool = False) -> View:
     """Open the passes of a recipe; no pixel is read.

@@ -138,7 +138,7 @@ def meter_report(
         for name in names
     )
     facts = [mood.facts for mood in metered]
-    frames = frame_facts(recipe, view.size)
+    frames = frame_facts(recipe, view.size, view.pixel_aspect)
     return MeterReport(metered, (*advise(recipe, frames), *advise_on_facts(recipe, facts)))
 
 
@@ -206,7 +206,7 @@ def _meter_mood(
         facts=facts,
         mean_cd_m2={light.name: light.luminance * scale for light in lights} if scale else None,
         ev100=camera.ev100,
-        exposed=_exposed(mix, camera),
+        exposed=_exposed(mix, camera, view.pixel_aspect),
         luminance_weights=weights,
     )
 
@@ -289,9 +289,9 @@ def _bare_share(mood: ResolvedMood, mix: Mix) -> float:
     return float(1.0 - np.clip(mix.alpha, 0, 1).mean(dtype=np.float64))
 
 
-def _exposed(mix: Mix, camera: CameraState) -> Floats:
+def _exposed(mix: Mix, camera: CameraState, pixel_aspect: float) -> Floats:
     height, width = mix.planes.shape[1:]
-    size = reduced_size((width, height), PICTURE_WIDTH)
+    size = reduced_size((width, height), PICTURE_WIDTH, pixel_aspect)
     planes = np.stack([area_mean(plane, size) for plane in mix.planes])
     exposed: Floats = np.einsum("ij,jhw->ihw", camera.matrix.astype(np.float32), planes)
     return exposed

@@ -71,6 +71,8 @@ class PassLibrary:
         By light; empty unless `keep_going`.
     size : tuple of int
         Width and height in pixels, the same for all passes.
+    pixel_aspect : float
+        Width over height of a pixel, the same for all passes.
     chromaticities : tuple of 8 float or None
         Primaries and white of the passes: the files', else those of the recipe's
         ``passes.colour_space``; None where neither says, which means BT.709.
@@ -110,6 +112,7 @@ class PassLibrary:
         self._check_alike()
         first = next(iter(self.headers.values()))
         self.size = (first.width, first.height)
+        self.pixel_aspect = first.pixel_aspect
         self.chromaticities = self._effective_chromaticities(first)
         self.luminance_scale = self._luminance_scale()
         files = {(header.path, header.part) for header in self._all_headers(self.headers)}

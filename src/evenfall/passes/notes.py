@@ -9,6 +9,8 @@ from evenfall.passes.header import PassHeader
 
 __all__ = ["notes_on"]
 
+_SEEN = 1e-4  # of a pixel aspect: less than a pixel of the largest pictures
+
 
 def notes_on(sources: Mapping[str, Sequence[PassHeader]]) -> list[str]:
     """Say what is odd about passes, each by itself and against the others.
@@ -29,7 +31,17 @@ def notes_on(sources: Mapping[str, Sequence[PassHeader]]) -> list[str]:
         for header in headers
     ]
     own = [f"{name}: {note}" for name, header in named for note in header.notes]
-    return [*own, *_origins(named)]
+    return [*own, *_origins(named), *_aspect(named[0][1].pixel_aspect)]
+
+
+def _aspect(aspect: float) -> list[str]:
+    """Say so when pixels are not square; all passes of a recipe have the same."""
+    if abs(aspect - 1) < _SEEN:
+        return []
+    return [
+        f"pixels are {aspect:.4g} times as wide as high: pictures are made with square ones, exr "
+        "files keep them, and figures of areas count them as they are"
+    ]
 
 
 def _origins(named: Sequence[tuple[str, PassHeader]]) -> list[str]:

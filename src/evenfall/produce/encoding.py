@@ -108,7 +108,7 @@ class FinishedMood:
                 cover = resize_linear(cover[None], frame.width, frame.height, kernel="area")[0]
         # The camera changes the scale.
         scale = None if self.deliverable.camera else self.luminance_scale
-        return SceneLinear(part, cover, self.space.chromaticities, scale)
+        return SceneLinear(part, cover, self.space.chromaticities, scale, frame.pixel_aspect)
 
     def _canvas(self, shows: Shows) -> Canvas:
         return self.canvases[displays(self.deliverable)[shows]]

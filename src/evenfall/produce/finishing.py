@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from evenfall.camera.state import CameraState
 from evenfall.deliver.formats import Display, codec, displays
-from evenfall.deliver.frame import frame_of
+from evenfall.deliver.frame import Frame, frame_of
 from evenfall.deliver.provenance import Provenance
 from evenfall.deliver.targets import Target
 from evenfall.errors import EvenfallError, OutputError
@@ -30,7 +30,7 @@ from evenfall.mix.engine import Mix
 from evenfall.produce.canvas import STRIP_ROWS, Canvas
 from evenfall.produce.encoding import FinishedMood
 from evenfall.produce.pool import Crew
-from evenfall.recipe import Recipe, ResolvedMood
+from evenfall.recipe import Deliverable, Recipe, ResolvedMood
 from evenfall.system.scratch import BLOCK_PIXELS
 
 __all__ = ["Finisher", "MoodWork", "Statistics"]
@@ -106,6 +106,8 @@ class Finisher:
         Puts the bytes of a target under its final name.
     guides : tuple of str
         Composition guides to draw.
+    pixel_aspect : float
+        Width over height of a pixel of the mixes.
     keep_going : bool
         True: a plate, mask or LUT that cannot be used stops only the moods that need it, which
         are then in `failures`.
@@ -121,9 +123,11 @@ class Finisher:
         write: Callable[[Target, bytes], None],
         guides: tuple[str, ...] = (),
         *,
+        pixel_aspect: float = 1.0,
         keep_going: bool = False,
     ) -> None:
         self.recipe, self.space, self.size = recipe, space, size
+        self.pixel_aspect = pixel_aspect
         self.luminance_scale = luminance_scale
         self.provenance, self.write, self.guides = provenance, write, guides
         self.keep_going = keep_going
@@ -183,6 +187,10 @@ class Finisher:
         with self._lock:
             self.failures[mood] = error
 
+    def frame(self, deliverable: Deliverable) -> Frame:
+        """Frame of a deliverable."""
+        return frame_of(deliverable, *self.size, self.pixel_aspect)
+
     def look_ended(self, crew: Crew) -> None:
         """Take note that a mood has its small picture."""
         with self._lock:
@@ -230,7 +238,7 @@ class _MoodJob:
 
         for target in work.targets:
             deliverable = target.deliverable
-            resized = frame_of(deliverable, *finisher.size).is_resized
+            resized = finisher.frame(deliverable).is_resized
             for shows, display in displays(deliverable).items():
                 if resized or shows == "hdr":
                     canvas(display).want_linear()
@@ -293,7 +301,7 @@ class _MoodJob:
         finisher = self.finisher
         finished = FinishedMood(
             target.deliverable,
-            frame_of(target.deliverable, *finisher.size),
+            finisher.frame(target.deliverable),
             self.canvases,
             mix,
             camera,

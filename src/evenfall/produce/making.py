@@ -150,6 +150,7 @@ class _Run:
             self._provenance,
             self._write,
             self.recipe.model.draft.guides if self.report.draft else (),
+            pixel_aspect=view.pixel_aspect,
             keep_going=self.keep_going,
         )
         works: list[MoodWork] = []

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.deliver.frame import square_size
 from evenfall.deliver.targets import Target, plan_targets, refuse_inputs, sheet_path
 from evenfall.develop.view import View
 from evenfall.errors import EvenfallError, Fault
@@ -99,7 +100,9 @@ def plan_run(
     """
     recipe, (width, height) = view.recipe, view.size
     out, draft = earlier.out, earlier.draft
-    targets = plan_targets(recipe, moods, out, size=(width, height), draft=draft)
+    targets = plan_targets(
+        recipe, moods, out, size=(width, height), pixel_aspect=view.pixel_aspect, draft=draft
+    )
     report = RunReport(
         recipe=recipe.path,
         changes=recipe.changes,
@@ -185,7 +188,9 @@ def _plan_sheet(plan: RunPlan, path: Path) -> None:
     if noted is not None:
         file.bytes, file.sha256, file.kept = noted.bytes, noted.sha256, True
         return
-    plan.thumbnail_size = picture_size(*view.size, sheet.picture_width)
+    plan.thumbnail_size = picture_size(
+        *square_size(*view.size, view.pixel_aspect), sheet.picture_width
+    )
     to_make = {target.mood for target in plan.targets_to_make}
     for mood in moods:
         if mood not in to_make and mood in earlier.moods:
