@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from evenfall.drawings.flaw_map import FLAW_INKS, draw_flaw_map
+from evenfall.drawings.page import Page
 from evenfall.drawings.residual_picture import difference_colours, draw_residual
 from evenfall.prove.proof import Proof
 from evenfall.prove.prove import prove
@@ -52,7 +53,7 @@ def room_proof(studio: Any, dropped: str | None) -> Proof:
 
 def test_a_missing_light_shows_where_it_shone(studio: Any) -> None:
     codes = draw_residual(room_proof(studio, "cove"), title="Room").astype(int)
-    left, top, width, height = 2 * 44 + 800, 130, 800, 453
+    left, top, width, height = 64 + 800 + 44, 150, 800, 453
     map_ = codes[top : top + height, left : left + width]
     bluer = map_[..., 2] - map_[..., 0]
     assert bluer[:40].mean() > 40  # the cove runs along the top
@@ -69,20 +70,22 @@ def test_marks_lie_where_the_flaws_are() -> None:
     mask = np.zeros((90, 160), bool)
     mask[30, 120] = True
     codes = draw_flaw_map([plane] * 3, {"negative": mask}, title="sky", width=640)
-    ink = np.all(codes[92 : 92 + 360] == FLAW_INKS["negative"], axis=2)
+    page = Page(640)
+    ink = np.all(codes[page.head : page.head + 360] == FLAW_INKS["negative"], axis=2)
     rows, columns = np.nonzero(ink)
     assert rows.mean() == pytest.approx(4 * 30.5 - 0.5, abs=1)  # the middle of the pixel
-    assert columns.mean() == pytest.approx(40 + 4 * 120.5 - 0.5, abs=1)
+    assert columns.mean() == pytest.approx(page.margin + 4 * 120.5 - 0.5, abs=1)
 
 
 def test_the_legend_of_a_narrow_map_stays_inside_it() -> None:
     plane = np.full((30, 64), 0.2, np.float32)
     flaws = dict.fromkeys(FLAW_INKS, plane > 0)
     codes = draw_flaw_map([plane] * 3, flaws, title="A long name " * 9, width=320)
+    page = Page(320)
     for kind in FLAW_INKS:  # below the map of 150 rows
-        assert np.all(codes[92 + 150 :] == FLAW_INKS[kind], axis=2).sum() > 100
+        assert np.all(codes[page.head + 150 :] == FLAW_INKS[kind], axis=2).sum() > 40
     inked = np.any(codes != codes[0, 0], axis=2)
-    assert np.flatnonzero(inked.any(axis=0)).max() < 40 + 320
+    assert np.flatnonzero(inked.any(axis=0)).max() < page.right
     assert np.flatnonzero(inked.any(axis=1)).max() < codes.shape[0] - 10
 
 

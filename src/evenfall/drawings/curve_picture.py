@@ -7,7 +7,17 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.drawings.lettering import Lettering, letter, short_stops
+from evenfall.drawings.lettering import Lettering, short_stops
+from evenfall.drawings.page import (
+    ACCENT,
+    HAIRLINE,
+    INK,
+    PAPER,
+    REFERENCE_WIDTH,
+    SOFT_INK,
+    Page,
+    scaled_unit,
+)
 from evenfall.light.transfer import encode_srgb
 from evenfall.light.units import MIDDLE_GREY
 from evenfall.look.filmic import FilmicCurve
@@ -15,12 +25,7 @@ from evenfall.recipe.look import Filmic
 
 __all__ = ["draw_curve"]
 
-_PAPER = "#f3f2ef"
-_INK = "#1d1d1c"
-_SOFT_INK = "#6d6b67"
-_HAIRLINE = "#d9d6d0"
-_CURVE = "#b0582a"
-_REFERENCE_WIDTH = 1280
+_SMALLEST_UNIT = 0.25
 _OVERSAMPLING = 2
 _FIRST_STOP, _LAST_STOP = -12, 8  # as on the histogram
 _SHARES = (0.0, 0.02, 0.18, 0.5, 1.0)  # display light that the vertical axis names
@@ -29,23 +34,21 @@ Codes = npt.NDArray[np.uint8]
 Signal = npt.NDArray[np.float64]
 
 
-class _Page:
-    """The drawing and its axes, drawn large and reduced so that lines are smooth."""
+class _Plot(Page):
+    """The page and its axes."""
 
     def __init__(self, width: int, settings: Filmic) -> None:
-        from PIL import Image, ImageDraw
-
-        self.unit = max(width / _REFERENCE_WIDTH, 0.25) * _OVERSAMPLING
-        self.left, self.right = self.of(64 + 76), self.of(64 + _REFERENCE_WIDTH)
+        super().__init__(
+            width,
+            scaled_unit(width, smallest=_SMALLEST_UNIT),
+            narrowest=round(_SMALLEST_UNIT * REFERENCE_WIDTH),
+            smooth=_OVERSAMPLING,
+        )
+        self.left = self.margin + self.of(76)
         self.top, self.bottom = self.of(176), self.of(650)
-        self.image = Image.new("RGB", (self.right + self.of(64), self.of(810)), _PAPER)
-        self.draw = ImageDraw.Draw(self.image)
+        self.begin(self.of(810) - self.head)
         self.first = min(_FIRST_STOP, int(np.floor(settings.black_stops)) - 1)
         self.last = max(_LAST_STOP, int(np.ceil(settings.white_stops)) + 1)
-
-    def of(self, length: float) -> int:
-        """Pixels of a length given for the reference width."""
-        return max(1, round(length * self.unit))
 
     def x(self, stops: float) -> float:
         return self.left + (stops - self.first) / (self.last - self.first) * (
@@ -55,29 +58,23 @@ class _Page:
     def y(self, signal: float) -> float:
         return self.bottom + signal * (self.top - self.bottom)
 
-    def set(
-        self, x: float, y: float, words: str, size: float, ink: str = _SOFT_INK, **more: Any
+    def write(
+        self, x: float, y: float, words: str, size: float, ink: str = SOFT_INK, **more: Any
     ) -> None:
-        letter(self.draw, (x, y), words, Lettering("regular", self.of(size), ink), **more)
+        self.set((x, y), words, Lettering("regular", self.of(size), ink), **more)
 
     def name(
-        self, x: float, y: float, words: str, size: float, ink: str = _SOFT_INK, **more: Any
+        self, x: float, y: float, words: str, size: float, ink: str = SOFT_INK, **more: Any
     ) -> None:
         """Set the name of a mark so that the grid does not run through it."""
-        self.set(x, y, words, size, ink, halo=_PAPER, **more)
+        self.write(x, y, words, size, ink, halo=PAPER, **more)
 
     def line(self, points: list[tuple[float, float]], ink: str, width: float) -> None:
         self.draw.line(points, fill=ink, width=self.of(width), joint="curve")
 
-    def finished(self) -> Codes:
-        from PIL import Image
-
-        size = (self.image.width // _OVERSAMPLING, self.image.height // _OVERSAMPLING)
-        return np.asarray(self.image.resize(size, Image.Resampling.BOX))
-
 
 def draw_curve(
-    settings: Filmic, *, title: str = "Filmic curve", width: int = _REFERENCE_WIDTH
+    settings: Filmic, *, title: str = "Filmic curve", width: int = REFERENCE_WIDTH
 ) -> Codes:
     """Draw the filmic curve of a recipe.
 
@@ -104,16 +101,16 @@ def draw_curve(
     (405, 704, 3)
     """
     curve = FilmicCurve(settings)
-    page = _Page(width, settings)
+    page = _Plot(width, settings)
     _draw_head(page, settings, title)
     _draw_grid(page)
     _draw_strip(page, curve)
     stops = np.linspace(page.first, page.last, 1200)
     heights = _signal(curve, stops)
     points = [(page.x(at), page.y(height)) for at, height in zip(stops, heights, strict=True)]
-    page.line(points, _CURVE, 3.5)
+    page.line(points, ACCENT, 3.5)
     _draw_marks(page, curve)
-    return page.finished()
+    return page.codes()
 
 
 def _signal(curve: FilmicCurve, stops: Any) -> Signal:
@@ -121,39 +118,35 @@ def _signal(curve: FilmicCurve, stops: Any) -> Signal:
     return encode_srgb(curve(MIDDLE_GREY * 2.0 ** np.asarray(stops, float)))
 
 
-def _draw_head(page: _Page, settings: Filmic, title: str) -> None:
-    headline = Lettering("light", page.of(44), _INK)
-    shown = headline.fitted(title, page.right - page.of(64))
-    bearing = headline.font.getbbox(shown, anchor="ls")[0]
-    letter(page.draw, (page.of(64) - bearing, page.of(86)), shown, headline)
+def _draw_head(page: _Plot, settings: Filmic, title: str) -> None:
     words = (
         f"contrast {settings.contrast:g},  toe {settings.toe:g},  shoulder {settings.shoulder:g},  "
         f"black {short_stops(settings.black_stops)} stops,  "
         f"white {short_stops(settings.white_stops)} stops,  {settings.mode}"
     )
-    page.set(page.of(64), page.of(122), words, 20)
+    page.draw_head(title, words)
 
 
-def _draw_grid(page: _Page) -> None:
+def _draw_grid(page: _Plot) -> None:
     for share in _SHARES:
         height = page.y(float(encode_srgb(np.array(share))))
-        page.line([(page.left, height), (page.right, height)], _HAIRLINE, 1)
+        page.line([(page.left, height), (page.right, height)], HAIRLINE, 1)
         words = f"{100 * share:g} %"
-        page.set(page.left - page.of(14), height + page.of(6), words, 17, align="right")
+        page.write(page.left - page.of(14), height + page.of(6), words, 17, align="right")
     baseline = page.bottom + page.of(68)
     for stop in range(page.first, page.last + 1):
         place = page.x(stop)
-        ink = _SOFT_INK if stop == 0 else _HAIRLINE
+        ink = SOFT_INK if stop == 0 else HAIRLINE
         page.line([(place, page.top), (place, page.bottom)], ink, 1)
         if stop % 2 == 0:
             words = "grey" if stop == 0 else short_stops(stop)
-            ink = _INK if stop == 0 else _SOFT_INK
-            page.set(place, baseline, words, 17, ink, align="centre")
+            ink = INK if stop == 0 else SOFT_INK
+            page.write(place, baseline, words, 17, ink, align="centre")
     note = "Across: stops from middle grey (18 %) after exposure. Upwards: light from the display"
-    page.set(page.of(64), baseline + page.of(38), note, 17)
+    page.write(page.margin, baseline + page.of(38), note, 17)
 
 
-def _draw_strip(page: _Page, curve: FilmicCurve) -> None:
+def _draw_strip(page: _Plot, curve: FilmicCurve) -> None:
     greys = _signal(curve, np.linspace(page.first, page.last, page.right - page.left))
     top, bottom = page.bottom + page.of(12), page.bottom + page.of(38)
     for offset, grey in enumerate(greys):
@@ -163,12 +156,12 @@ def _draw_strip(page: _Page, curve: FilmicCurve) -> None:
         )
 
 
-def _draw_marks(page: _Page, curve: FilmicCurve) -> None:
+def _draw_marks(page: _Plot, curve: FilmicCurve) -> None:
     bends = ((curve.toe_stops, "toe", _toe_place(page, curve)),
              (curve.shoulder_stops, "shoulder", ("right", -14, -8)))  # fmt: skip
     for stops, words, (align, right, down) in bends:
         x, y = page.x(stops), page.y(float(_signal(curve, stops)))
-        page.line([(x, y - page.of(9)), (x, y + page.of(9))], _INK, 2)
+        page.line([(x, y - page.of(9)), (x, y + page.of(9))], INK, 2)
         page.name(x + page.of(1) * right, y + page.of(1) * down, words, 17, align=align)
     at_axis = page.x(curve.black_stops) - page.left < page.of(70)
     at_edge = page.right - page.x(curve.white_stops) < page.of(70)
@@ -180,12 +173,11 @@ def _draw_marks(page: _Page, curve: FilmicCurve) -> None:
     radius = page.of(7)
     for stops, words, (align, right, down) in marks:
         x, y = page.x(stops), page.y(float(_signal(curve, stops)))
-        circle = (x - radius, y - radius, x + radius, y + radius)
-        page.draw.ellipse(circle, fill=_PAPER, outline=_CURVE, width=page.of(3))
-        page.name(x + page.of(1) * right, y + page.of(1) * down, words, 19, _INK, align=align)
+        page.disc(x, y, radius, PAPER, ACCENT, page.of(3))
+        page.name(x + page.of(1) * right, y + page.of(1) * down, words, 19, INK, align=align)
 
 
-def _toe_place(page: _Page, curve: FilmicCurve) -> tuple[str, int, int]:
+def _toe_place(page: _Plot, curve: FilmicCurve) -> tuple[str, int, int]:
     """Alignment and offset of the toe's name: below its mark, clear of strip and of grey's name."""
     if page.bottom - page.y(float(_signal(curve, curve.toe_stops))) < page.of(40):
         return "right", -14, -12

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
 from evenfall.deliver.resize import resize_linear
-from evenfall.drawings.lettering import Lettering, letter, short_stops
+from evenfall.drawings.lettering import short_stops
+from evenfall.drawings.page import AREA, HAIRLINE, INK, PAPER, REFERENCE_WIDTH, SOFT_INK, Page
 from evenfall.drawings.stop_scale import (
     BRIGHTEST,
     DARKEST,
@@ -20,20 +20,9 @@ from evenfall.drawings.stop_scale import (
     stops_of_light,
 )
 
-if TYPE_CHECKING:
-    from PIL import ImageDraw
-
 __all__ = ["Histogram", "draw_exposure_map", "draw_histogram", "histogram_of"]
 
-_PAPER = "#f3f2ef"
-_INK = "#1d1d1c"
-_SOFT_INK = "#6d6b67"
-_HAIRLINE = "#d9d6d0"
 _CHANNEL_INKS = {"R": "#b4433c", "G": "#3f8f55", "B": "#3c62b4"}
-_AREA = "#c9c6c0"
-_REFERENCE_WIDTH = 1280
-_NARROWEST = 420  # pixels that title, scale and notes need
-_SMALLEST_UNIT = 0.65  # below it the lettering is too small to read
 _BINS_PER_STOP = 12
 _FIRST_STOP, _LAST_STOP = -12, 8
 
@@ -107,7 +96,7 @@ def draw_exposure_map(
     *,
     title: str,
     subtitle: str = "",
-    width: int = _REFERENCE_WIDTH,
+    width: int = REFERENCE_WIDTH,
 ) -> Codes:
     """Picture with a colour for every half stop around middle grey, and its scale below.
 
@@ -137,21 +126,17 @@ def draw_exposure_map(
     >>> draw_exposure_map(light, title="Dusk", width=160).shape[2]
     3
     """
-    from PIL import Image, ImageDraw
-
     light = _sized(exposed_luminance, width)
     stops = stops_of_light(light)
     height, width = stops.shape
-    page = _Page(width)
+    page = Page(width)
     notes = page.notes(_SCALE_NOTE)
-    below = page.of(200) + len(notes) * page.leading
-    sheet = Image.new("RGB", (page.width, page.head + height + below), _PAPER)
-    draw = ImageDraw.Draw(sheet)
-    page.draw_head(draw, title, subtitle)
-    sheet.paste(Image.fromarray(stop_colours(stops)), (page.margin, page.head))
-    baseline = _draw_scale(draw, page, stops, page.head + height)
-    page.draw_notes(draw, notes, baseline)
-    return np.asarray(sheet)
+    page.begin(height + page.of(200) + len(notes) * page.leading)
+    page.draw_head(title, subtitle)
+    page.paste(stop_colours(stops), page.margin, page.head)
+    baseline = _draw_scale(page, stops, page.head + height)
+    page.draw_notes(notes, baseline)
+    return page.codes()
 
 
 def _sized(luminance: npt.NDArray[np.float32], width: int) -> npt.NDArray[np.float32]:
@@ -164,46 +149,7 @@ def _sized(luminance: npt.NDArray[np.float32], width: int) -> npt.NDArray[np.flo
     return reduced
 
 
-class _Page:
-    """Lengths and lettering of a drawing, from its width."""
-
-    def __init__(self, inner: int) -> None:
-        self.inner = max(inner, _NARROWEST)
-        self.unit = max(self.inner / _REFERENCE_WIDTH, _SMALLEST_UNIT)
-        self.margin = self.of(64)
-        self.width = self.inner + 2 * self.margin
-        self.head = self.of(150)
-        self.title = Lettering("light", self.of(44), _INK)
-        self.subtitle = Lettering("regular", self.of(20), _SOFT_INK)
-        self.figure = Lettering("regular", self.of(19), _INK)
-        self.label = Lettering("regular", self.of(17), _SOFT_INK)
-        self.leading = self.of(30)
-
-    def of(self, length: float) -> int:
-        """Pixels of a length given for the reference width."""
-        return max(1, round(length * self.unit))
-
-    def draw_head(self, draw: ImageDraw.ImageDraw, title: str, subtitle: str) -> None:
-        """Set title and subtitle."""
-        shown = self.title.fitted(title, self.inner)
-        bearing = self.title.font.getbbox(shown, anchor="ls")[0]
-        letter(draw, (self.margin - bearing, self.of(86)), shown, self.title)
-        below = self.subtitle.fitted(subtitle, self.inner)
-        letter(draw, (self.margin, self.of(122)), below, self.subtitle)
-
-    def notes(self, *notes: str) -> list[str]:
-        """Break notes into lines, each note on lines of its own."""
-        return [line for note in notes for line in self.label.wrapped(note, self.inner, 4)]
-
-    def draw_notes(self, draw: ImageDraw.ImageDraw, lines: Sequence[str], baseline: float) -> None:
-        """Set notes below a scale whose figures stand on this baseline."""
-        for number, line in enumerate(lines, 1):
-            letter(draw, (self.margin, baseline + number * self.leading), line, self.label)
-
-
-def _draw_scale(
-    draw: ImageDraw.ImageDraw, page: _Page, stops: npt.NDArray[np.float32], top: int
-) -> float:
+def _draw_scale(page: Page, stops: npt.NDArray[np.float32], top: int) -> float:
     """Draw the scale, and above it the share of the picture in every step; give its baseline."""
     colours = colour_scale()
     edges = np.linspace(DARKEST, BRIGHTEST, len(colours) + 1)
@@ -216,17 +162,17 @@ def _draw_scale(
         left = page.margin + page.inner * number / len(colours)
         right = max(left, page.margin + page.inner * (number + 1) / len(colours) - 1)
         fill = (int(colour[0]), int(colour[1]), int(colour[2]))
-        draw.rectangle((left, scale_top, right, scale_top + scale_height), fill=fill)
+        page.draw.rectangle((left, scale_top, right, scale_top + scale_height), fill=fill)
         high = bars * float(shares[number]) / tallest
         if high >= 1:
-            draw.rectangle(
+            page.draw.rectangle(
                 (left, bar_top + bars - high, max(left, right - page.of(2)), bar_top + bars),
-                fill=_AREA,
+                fill=AREA,
             )
     baseline = scale_top + scale_height + page.of(28)
     for stop in edges[::STEPS_PER_STOP]:
         x = page.margin + page.inner * (stop - DARKEST) / (BRIGHTEST - DARKEST)
-        _set_stop(draw, page, x, baseline, int(stop))
+        _set_stop(page, x, baseline, int(stop))
     return baseline
 
 
@@ -234,16 +180,13 @@ _SCALE_NOTE = "Stops from middle grey (18 %), after exposure and before the look
 _INKS_NOTE = "Area: luminance. Lines: red, green and blue"
 
 
-def _set_stop(draw: ImageDraw.ImageDraw, page: _Page, x: float, baseline: float, stop: int) -> None:
+def _set_stop(page: Page, x: float, baseline: float, stop: int) -> None:
     text = "grey" if stop == 0 else short_stops(stop)
     at_start, at_end = x <= page.margin + 1, x >= page.margin + page.inner - 1
     style = page.figure if stop == 0 else page.label
-    if at_start:
-        letter(draw, (x, baseline), text, style)
-    elif at_end:
-        letter(draw, (x, baseline), text, style, align="right")
-    else:
-        letter(draw, (x, baseline), text, style, align="centre")
+    page.set(
+        (x, baseline), text, style, align="left" if at_start else "right" if at_end else "centre"
+    )
 
 
 def draw_histogram(
@@ -252,7 +195,7 @@ def draw_histogram(
     title: str,
     subtitle: str = "",
     white_stops: float | None = None,
-    width: int = _REFERENCE_WIDTH,
+    width: int = REFERENCE_WIDTH,
 ) -> Codes:
     """Histogram in stops: luminance as an area, red, green and blue as lines.
 
@@ -279,27 +222,24 @@ def draw_histogram(
     >>> draw_histogram(found, title="Dusk", width=320).shape[2]
     3
     """
-    from PIL import Image, ImageDraw
-
-    page = _Page(width)
+    page = Page(width)
     plot_height = page.of(360)
     notes = page.notes(f"{_SCALE_NOTE}. {_INKS_NOTE}", _outside_note(histogram))
-    below = page.of(98) + len(notes) * page.leading
-    sheet = Image.new("RGB", (page.width, page.head + plot_height + below), _PAPER)
-    draw = ImageDraw.Draw(sheet)
-    page.draw_head(draw, title, subtitle)
+    page.begin(plot_height + page.of(98) + len(notes) * page.leading)
+    page.draw_head(title, subtitle)
     plot = _Plot(page, page.head, page.head + plot_height, histogram)
     for stop in range(_FIRST_STOP, _LAST_STOP + 1):
         x = plot.x(stop)
         strong = stop == 0
-        draw.line((x, plot.top, x, plot.bottom), _SOFT_INK if strong else _HAIRLINE, page.of(1))
+        ink = SOFT_INK if strong else HAIRLINE
+        page.draw.line((x, plot.top, x, plot.bottom), ink, page.of(1))
         if stop % 2 == 0:
-            _set_stop(draw, page, x, plot.bottom + page.of(28), stop)
-    plot.draw(sheet)
+            _set_stop(page, x, plot.bottom + page.of(28), stop)
+    plot.draw()
     if white_stops is not None:
-        _draw_white(draw, page, plot, white_stops)
-    page.draw_notes(draw, notes, plot.bottom + page.of(34))
-    return np.asarray(sheet)
+        _draw_white(page, plot, white_stops)
+    page.draw_notes(notes, plot.bottom + page.of(34))
+    return page.codes()
 
 
 def _outside_note(histogram: Histogram) -> str:
@@ -315,20 +255,20 @@ def _share(share: float) -> str:
     return "under 0.1 %" if share < 0.001 else f"{100 * share:.1f} %"
 
 
-def _draw_white(draw: ImageDraw.ImageDraw, page: _Page, plot: _Plot, white_stops: float) -> None:
+def _draw_white(page: Page, plot: _Plot, white_stops: float) -> None:
     """Mark display white; its name stands on the side that has room."""
-    words, edge = "display white", page.margin + page.inner
+    words, edge = "display white", page.right
     baseline, gap = plot.top + page.of(18), page.of(8)
     if white_stops > _LAST_STOP:
         words += f" at {short_stops(white_stops)} \u2192"
-        letter(draw, (edge - gap, baseline), words, page.label, align="right", halo=_PAPER)
+        page.set((edge - gap, baseline), words, page.label, align="right", halo=PAPER)
         return
     x = plot.x(white_stops)
-    draw.line((x, plot.top, x, plot.bottom), _INK, page.of(2))
+    page.draw.line((x, plot.top, x, plot.bottom), INK, page.of(2))
     if x + gap + page.label.width(words) <= edge:
-        letter(draw, (x + gap, baseline), words, page.label, halo=_PAPER)
+        page.set((x + gap, baseline), words, page.label, halo=PAPER)
     else:
-        letter(draw, (x - gap, baseline), words, page.label, align="right", halo=_PAPER)
+        page.set((x - gap, baseline), words, page.label, align="right", halo=PAPER)
 
 
 class _Plot:
@@ -336,7 +276,7 @@ class _Plot:
 
     _SMOOTH = 3
 
-    def __init__(self, page: _Page, top: int, bottom: int, histogram: Histogram) -> None:
+    def __init__(self, page: Page, top: int, bottom: int, histogram: Histogram) -> None:
         self.page, self.top, self.bottom, self.histogram = page, top, bottom, histogram
         curves = np.vstack([histogram.luminance[None], histogram.channels])
         kernel = np.array([1, 2, 3, 2, 1]) / 9
@@ -350,24 +290,23 @@ class _Plot:
         span = _LAST_STOP - _FIRST_STOP
         return self.page.margin + self.page.inner * (stop - _FIRST_STOP) / span
 
-    def draw(self, sheet: object) -> None:
+    def draw(self) -> None:
         """Draw the area of luminance and the lines of the channels."""
         from PIL import Image, ImageDraw
 
-        assert isinstance(sheet, Image.Image)
         scale = self._SMOOTH
-        box = (self.page.margin, self.top, self.page.margin + self.page.inner, self.bottom)
+        box = (self.page.margin, self.top, self.page.right, self.bottom)
         size = ((box[2] - box[0]) * scale, (box[3] - box[1]) * scale)
-        ground = sheet.crop(box).resize(size, Image.Resampling.NEAREST)
+        ground = self.page.image.crop(box).resize(size, Image.Resampling.NEAREST)
         draw = ImageDraw.Draw(ground)
         area = self._points(0, size)
-        draw.polygon([(0, size[1]), *area, (size[0], size[1])], fill=_AREA)
+        draw.polygon([(0, size[1]), *area, (size[0], size[1])], fill=AREA)
         for number, ink in enumerate(_CHANNEL_INKS.values(), 1):
             draw.line(self._points(number, size), fill=ink, width=self.page.of(2.2) * scale,
                       joint="curve")  # fmt: skip
-        draw.line((0, size[1] - 1, size[0], size[1] - 1), fill=_SOFT_INK, width=scale)
+        draw.line((0, size[1] - 1, size[0], size[1] - 1), fill=SOFT_INK, width=scale)
         reduced = ground.resize((box[2] - box[0], box[3] - box[1]), Image.Resampling.LANCZOS)
-        sheet.paste(reduced, box[:2])
+        self.page.paste(reduced, *box[:2])
 
     def _points(self, number: int, size: tuple[int, int]) -> list[tuple[float, float]]:
         curve = np.minimum(self.curves[number] / self.tallest, 1.0)

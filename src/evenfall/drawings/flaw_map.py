@@ -3,29 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.drawings.lettering import Lettering, letter
-
-if TYPE_CHECKING:
-    from PIL import ImageDraw
+from evenfall.drawings.page import REFERENCE_WIDTH, Page
 
 __all__ = ["FLAW_INKS", "draw_flaw_map"]
 
 Codes = npt.NDArray[np.uint8]
 Mask = npt.NDArray[np.bool_]
 
-_PAPER = "#f3f2ef"
-_INK = "#1d1d1c"
-_SOFT_INK = "#6d6b67"
-_REFERENCE_WIDTH = 1280
-_MARGIN = 40
-_LEGEND_NOTE = "Marks are drawn larger than the pixels"
+_PLAIN = "Broken pixels"
+_LARGER = "Broken pixels, drawn larger than they are"
 _SPREADS = (3, 12)  # least and greatest radius of a mark, in pixels of the map
-_LEADING, _DOT, _BETWEEN = 30, 22, 36
+_DOT, _BETWEEN = 22, 36  # units: from a dot to its words, and between two of them
 
 FLAW_INKS: Mapping[str, tuple[int, int, int]] = {
     "fireflies": (214, 96, 20),
@@ -41,7 +33,7 @@ def draw_flaw_map(
     flaws: Mapping[str, Mask],
     *,
     title: str,
-    width: int = _REFERENCE_WIDTH,
+    width: int = REFERENCE_WIDTH,
 ) -> Codes:
     """Draw the pass in pale grey with its broken pixels marked.
 
@@ -69,24 +61,18 @@ def draw_flaw_map(
     >>> draw_flaw_map([plane] * 3, {"fireflies": marked}, title="sky", width=320).shape[2]
     3
     """
-    from PIL import Image, ImageDraw
-
     height = max(1, round(planes[0].shape[0] * width / planes[0].shape[1]))
     picture = _pale_picture(planes, (width, height))
     for kind, mask in flaws.items():
         picture[_marks(mask, (width, height))] = FLAW_INKS[kind]
-    head = 92
-    legend = _legend_rows(flaws, width)
-    below = 54 + _LEADING * len(legend)
-    sheet = Image.new("RGB", (width + 2 * _MARGIN, head + height + below), _PAPER)
-    draw = ImageDraw.Draw(sheet)
-    headline = Lettering("light", 34, _INK)
-    letter(draw, (_MARGIN, 60), headline.fitted(title, width), headline)
-    sheet.paste(Image.fromarray(picture), (_MARGIN, head))
-    is_marked_larger = width < 2 * _SPREADS[0] * planes[0].shape[1]
-    note = _LEGEND_NOTE if is_marked_larger else ""
-    _draw_legend(draw, legend, note, head + height + 48, _MARGIN + width)
-    return np.asarray(sheet)
+    page = Page(width)
+    rows = _legend_rows(page, flaws)
+    is_marked_larger = bool(flaws) and width < 2 * _SPREADS[0] * planes[0].shape[1]
+    page.begin(height + page.of(70) + page.leading * len(rows))
+    page.draw_head(title, _LARGER if is_marked_larger else _PLAIN)
+    page.paste(picture, page.margin, page.head)
+    _draw_legend(page, rows, page.head + height + page.of(48))
+    return page.codes()
 
 
 def _pale_picture(planes: Sequence[npt.NDArray[np.floating]], size: tuple[int, int]) -> Codes:
@@ -123,42 +109,29 @@ def _marks(mask: Mask, size: tuple[int, int]) -> Mask:
     return marks
 
 
-def _words() -> Lettering:
-    return Lettering("regular", 17, _INK)
-
-
-def _legend_rows(flaws: Mapping[str, Mask], width: float) -> list[list[tuple[str, str]]]:
+def _legend_rows(page: Page, flaws: Mapping[str, Mask]) -> list[list[tuple[str, str]]]:
     """Kinds of flaws and what is said of each, in as many rows as they need."""
     rows: list[list[tuple[str, str]]] = [[]]
     used = 0.0
     for kind, mask in flaws.items():
         count = int(np.count_nonzero(mask))
         text = f"{kind}: {count:,} pixel{'' if count == 1 else 's'}"
-        needed = _DOT + _words().width(text)
-        if rows[-1] and used + needed > width:
+        needed = page.of(_DOT) + page.text.width(text)
+        if rows[-1] and used + needed > page.inner:
             rows.append([])
             used = 0.0
         rows[-1].append((kind, text))
-        used += needed + _BETWEEN
+        used += needed + page.of(_BETWEEN)
     return rows
 
 
-def _draw_legend(
-    draw: ImageDraw.ImageDraw,
-    rows: Sequence[Sequence[tuple[str, str]]],
-    note: str,
-    baseline: int,
-    right: int,
-) -> None:
-    words, soft = _words(), Lettering("regular", 17, _SOFT_INK)
+def _draw_legend(page: Page, rows: Sequence[Sequence[tuple[str, str]]], baseline: int) -> None:
     if not rows[0]:
-        letter(draw, (_MARGIN, baseline), "no broken pixels", soft)
-        return
+        page.set((page.margin, baseline), "no broken pixels", page.label)
+    radius = page.of(6.5)
     for number, row in enumerate(rows):
-        level, place = baseline + number * _LEADING, float(_MARGIN)
+        level, place = baseline + number * page.leading, float(page.margin)
         for kind, text in row:
-            draw.ellipse((place, level - 13, place + 13, level), fill=FLAW_INKS[kind])
-            letter(draw, (place + _DOT, level), text, words)
-            place += _DOT + words.width(text) + _BETWEEN
-    if len(rows) == 1 and place + soft.width(note) <= right:
-        letter(draw, (right, baseline), note, soft, align="right")
+            page.disc(place + radius, level - radius, radius, FLAW_INKS[kind])
+            page.set((place + page.of(_DOT), level), text, page.text)
+            place += page.of(_DOT) + page.text.width(text) + page.of(_BETWEEN)

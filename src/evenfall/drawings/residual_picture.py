@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.drawings.lettering import Lettering, letter
+from evenfall.drawings.page import INK, PAPER, Page
 from evenfall.light.oklab import oklab_to_bt709
 from evenfall.light.transfer import encode_srgb
 from evenfall.recipe.words.wording import percent_words
 
 if TYPE_CHECKING:
-    from PIL import Image, ImageDraw
+    from PIL import Image
 
     from evenfall.prove.proof import Proof, ProofMaps
 
@@ -27,11 +27,7 @@ __all__ = ["difference_colours", "draw_residual"]
 Codes = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float64]
 
-_PAPER = "#f3f2ef"
-_INK = "#1d1d1c"
-_SOFT_INK = "#6d6b67"
-_MARGIN = 44
-_MAP_WIDTH = 800
+_MAP_WIDTH, _GUTTER = 800, 44
 _QUIET_SIGMAS = 3.0
 _SCALES = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
 # OKLab lightness and hue plane: paper in the middle, two dark ends of equal lightness.
@@ -87,42 +83,30 @@ def draw_residual(proof: Proof, *, title: str) -> Codes:
     ValueError
         When the proof has no maps.
     """
-    from PIL import Image, ImageDraw
+    from PIL import Image
 
     maps = proof.maps
     if maps is None:
         raise ValueError("a proof without a beauty has no residual")
     height = max(1, round(maps.grid.height * _MAP_WIDTH / maps.grid.width))
     shares, scale = _shares(maps)
-    inner = 2 * _MAP_WIDTH + _MARGIN
-    text = Lettering("regular", 18, _INK)
-    lines = [line for finding in _findings(proof) for line in text.wrapped(finding, inner, 3)]
-    head, below = 130, 140 + 30 * len(lines)
-    sheet = Image.new("RGB", (inner + 2 * _MARGIN, head + height + below), _PAPER)
-    draw = ImageDraw.Draw(sheet)
-    _draw_head(draw, title, _subtitle(proof), inner)
-    right = 2 * _MARGIN + _MAP_WIDTH
+    page = Page(2 * _MAP_WIDTH + _GUTTER, unit=1.0)
+    lines = [line for found in _findings(proof) for line in page.text.wrapped(found, page.inner, 3)]
+    page.begin(height + 160 + page.leading * len(lines))
+    page.draw_head(title, _subtitle(proof))
+    left, right, top = page.margin, page.margin + _MAP_WIDTH + _GUTTER, page.head
     view = Image.fromarray(_tone(maps.view))
-    view = view.resize((_MAP_WIDTH, height), Image.Resampling.LANCZOS)
-    sheet.paste(view, (_MARGIN, head))
-    sheet.paste(_enlarged(difference_colours(shares, scale), maps, height), (right, head))
-    for left in (_MARGIN, right):
-        _mark_worst(draw, proof, left, head)
-    bottom = head + height
-    names = Lettering("medium", 17, _INK)
-    letter(draw, (_MARGIN, bottom + 30), "Beauty", names)
-    letter(draw, (right, bottom + 30), "Difference, as a share of the light in each place", names)
-    _draw_scale(sheet, draw, right, bottom + 46, scale)
-    for index, line in enumerate(lines):
-        letter(draw, (_MARGIN, bottom + 124 + 30 * index), line, text)
-    return np.asarray(sheet)
-
-
-def _draw_head(draw: ImageDraw.ImageDraw, title: str, subtitle: str, width: float) -> None:
-    """Set title and subtitle, shortened if they are wider than the maps."""
-    headline, below = Lettering("light", 38, _INK), Lettering("regular", 18, _SOFT_INK)
-    letter(draw, (_MARGIN, 66), headline.fitted(title, width), headline)
-    letter(draw, (_MARGIN, 100), below.fitted(subtitle, width), below)
+    page.paste(view.resize((_MAP_WIDTH, height), Image.Resampling.LANCZOS), left, top)
+    page.paste(_enlarged(difference_colours(shares, scale), maps, height), right, top)
+    for start in (left, right):
+        _mark_worst(page, proof, start, top)
+    bottom = top + height
+    page.set((left, bottom + 30), "Beauty", page.figure)
+    page.set((right, bottom + 30), "Difference, as a share of the light in each place", page.figure)
+    _draw_scale(page, right, bottom + 46, scale)
+    for number, line in enumerate(lines):
+        page.set((left, bottom + 124 + page.leading * number), line, page.text)
+    return page.codes()
 
 
 def _shares(maps: ProofMaps) -> tuple[Floats, float]:
@@ -153,7 +137,7 @@ def _enlarged(codes: Codes, maps: ProofMaps, height: int) -> Image.Image:
     return Image.fromarray(codes).resize((_MAP_WIDTH, height), Image.Resampling.BOX, box=box)
 
 
-def _mark_worst(draw: ImageDraw.ImageDraw, proof: Proof, left: int, top: int) -> None:
+def _mark_worst(page: Page, proof: Proof, left: int, top: int) -> None:
     if proof.worst is None or proof.maps is None:
         return
     scale = _MAP_WIDTH / proof.maps.grid.width
@@ -163,25 +147,19 @@ def _mark_worst(draw: ImageDraw.ImageDraw, proof: Proof, left: int, top: int) ->
         left + proof.worst.right * scale + 2,
         top + proof.worst.bottom * scale + 2,
     )
-    draw.rectangle(place, outline=_PAPER, width=4)
-    draw.rectangle(place, outline=_INK, width=2)
+    page.draw.rectangle(place, outline=PAPER, width=4)
+    page.draw.rectangle(place, outline=INK, width=2)
 
 
-def _draw_scale(
-    sheet: Image.Image, draw: ImageDraw.ImageDraw, left: int, top: int, scale: float
-) -> None:
-    from PIL import Image
-
+def _draw_scale(page: Page, left: int, top: int, scale: float) -> None:
     width, height = _MAP_WIDTH, 14
     ramp = difference_colours(np.linspace(-scale, scale, width)[None, :], scale)
-    strip = Image.fromarray(np.repeat(ramp, height, axis=0))
-    sheet.paste(strip, (left, top))
-    small = Lettering("regular", 16, _SOFT_INK)
+    page.paste(np.repeat(ramp, height, axis=0), left, top)
     baseline = top + height + 22
     end = f"{100 * scale:g} %"
-    letter(draw, (left, baseline), f"passes hold {end} more", small)
-    letter(draw, (left + width / 2, baseline), "alike", small, align="centre")
-    letter(draw, (left + width, baseline), f"{end} of it in no pass", small, align="right")
+    page.set((left, baseline), f"passes hold {end} more", page.label)
+    page.set((left + width / 2, baseline), "alike", page.label, align="centre")
+    page.set((left + width, baseline), f"{end} of it in no pass", page.label, align="right")
 
 
 def _subtitle(proof: Proof) -> str:

@@ -4,25 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.drawings.lettering import Lettering, format_stops, letter, text_height
+from evenfall.drawings.lettering import Lettering, format_stops, text_height
+from evenfall.drawings.page import (
+    FAINT_INK,
+    HAIRLINE,
+    INK,
+    PAPER,
+    SOFT_INK,
+    Page,
+    scaled_unit,
+)
 from evenfall.light.primaries import BT709, rgb_to_xyz, xy_to_xyz
 from evenfall.light.transfer import encode_srgb
 
-if TYPE_CHECKING:
-    from PIL import Image, ImageDraw
-
 __all__ = ["SheetLight", "SheetMood", "SheetText", "draw_sheet", "picture_size", "swatch"]
 
-_PAPER = "#f3f2ef"
-_INK = "#1d1d1c"
-_SOFT_INK = "#6d6b67"
-_FAINT_INK = "#9b9893"
-_HAIRLINE = "#d9d6d0"
 _GAINS_EXPLAINED = "Gains in stops from each light as it was rendered"
 _MOST_LIGHTS = 12
 _TRACK_STOPS = (5.0, 10.0)  # from the middle of the gain tracks to their end: usual, most
@@ -162,58 +162,51 @@ def draw_sheet(
     >>> draw_sheet([SheetMood("Dusk", grey)], SheetText("Villa"), picture_width=160).shape[2]
     3
     """
-    from PIL import Image, ImageDraw
-
     layout = _Layout(moods, text, columns, picture_width)
-    sheet = Image.new("RGB", (layout.width, layout.height), _PAPER)
-    draw = ImageDraw.Draw(sheet)
-    _draw_head(draw, layout, text)
+    _draw_head(layout, text)
     for number, mood in enumerate(moods):
         row, column = divmod(number, layout.columns)
         left = layout.margin + column * (layout.cell + layout.gutter)
-        _draw_mood(sheet, draw, layout, mood, left, layout.row_tops[row], layout.row_heights[row])
-    _draw_foot(draw, layout, text)
-    return np.asarray(sheet)
+        _draw_mood(layout, mood, left, layout.row_tops[row], layout.row_heights[row])
+    _draw_foot(layout, text)
+    return layout.codes()
 
 
-class _Layout:
-    """All lengths of a sheet in pixels, from the width of its pictures."""
+class _Layout(Page):
+    """The page, and all lengths of a sheet in pixels, from the width of its pictures."""
 
     def __init__(
         self, moods: Sequence[SheetMood], text: SheetText, columns: int | None, picture_width: int
     ) -> None:
-        self.unit = max(picture_width / _REFERENCE_WIDTH, _SMALLEST_UNIT)
-        self.margin, self.gutter = self.of(104), self.of(64)
+        unit = scaled_unit(picture_width, reference=_REFERENCE_WIDTH, smallest=_SMALLEST_UNIT)
+        self.gutter = max(1, round(64 * unit))
         self.cell = max(mood.picture.shape[1] for mood in moods)
         self.columns = min(columns or _columns(moods), len(moods))
-        self.width = 2 * self.margin + self.columns * self.cell + (self.columns - 1) * self.gutter
-        self.inner = self.width - 2 * self.margin
+        inner = self.columns * self.cell + (self.columns - 1) * self.gutter
+        super().__init__(inner, unit, margin=104, narrowest=1)
         self.row_height = self.of(44)
-        self.subtitle = Lettering("regular", self.of(28), _SOFT_INK)
-        self.mood = Lettering("medium", self.of(34), _INK)
-        self.setting = Lettering("regular", self.of(24), _SOFT_INK)
-        self.light = Lettering("regular", self.of(24), _INK)
-        self.silent = Lettering("regular", self.of(24), _FAINT_INK)
-        self.small = Lettering("regular", self.of(21), _SOFT_INK)
+        self.subtitle = Lettering("regular", self.of(28), SOFT_INK)
+        self.mood = Lettering("medium", self.of(34), INK)
+        self.setting = Lettering("regular", self.of(24), SOFT_INK)
+        self.light = Lettering("regular", self.of(24), INK)
+        self.silent = Lettering("regular", self.of(24), FAINT_INK)
+        self.small = Lettering("regular", self.of(21), SOFT_INK)
         self.track_stops = _track_stops(moods)
         self._set_title(text.title)
         self._place_rows(moods)
         explained = _GAINS_EXPLAINED if any(mood.lights for mood in moods) else ""
         self.note = "   \u00b7   ".join(part for part in (text.note, explained) if part)
         has_foot = any((text.author, text.copyright, self.note))
-        self.height = self.foot + self.margin + (self.of(14) if has_foot else -self.of(40))
-
-    def of(self, length: float) -> int:
-        """Pixels of a length given for pictures of the reference width."""
-        return max(1, round(length * self.unit))
+        height = self.foot + self.margin + (self.of(14) if has_foot else -self.of(40))
+        self.begin(height - self.head)
 
     def _set_title(self, title: str) -> None:
         """One large line, or two smaller ones."""
-        self.title = Lettering("light", self.of(76), _INK)
+        self.title = Lettering("light", self.of(76), INK)
         room = self.inner * 0.86
         self.title_lines = [title]
         if self.title.width(title) > room:
-            self.title = Lettering("light", self.of(56), _INK)
+            self.title = Lettering("light", self.of(56), INK)
             self.title_lines = self.title.wrapped(title, room, 2)
         self.title_leading = self.of(66)
         self.head = self.of(60) + (len(self.title_lines) - 1) * self.title_leading + self.of(150)
@@ -264,45 +257,32 @@ def _columns(moods: Sequence[SheetMood]) -> int:
     return -(-len(moods) // rows)
 
 
-def _draw_head(draw: ImageDraw.ImageDraw, layout: _Layout, text: SheetText) -> None:
+def _draw_head(layout: _Layout, text: SheetText) -> None:
     left, right = layout.margin, layout.width - layout.margin
     baseline = layout.margin + layout.of(60)
     for number, line in enumerate(layout.title_lines):
-        bearing = layout.title.font.getbbox(line, anchor="ls")[0]
         at = baseline + number * layout.title_leading
-        letter(draw, (left - bearing, at), line, layout.title)
+        layout.set_flush((left, at), line, layout.title)
     baseline += (len(layout.title_lines) - 1) * layout.title_leading
     view = layout.subtitle.fitted(text.view, layout.inner * 0.6)
-    letter(draw, (left, baseline + layout.of(58)), view, layout.subtitle)
+    layout.set((left, baseline + layout.of(58)), view, layout.subtitle)
     date = layout.subtitle.fitted(text.date, layout.inner * 0.36)
-    letter(draw, (right, baseline + layout.of(58)), date, layout.subtitle, align="right")
+    layout.set((right, baseline + layout.of(58)), date, layout.subtitle, align="right")
 
 
-def _draw_mood(
-    sheet: Image.Image,
-    draw: ImageDraw.ImageDraw,
-    layout: _Layout,
-    mood: SheetMood,
-    left: int,
-    top: int,
-    row_height: int,
-) -> None:
-    from PIL import Image
-
+def _draw_mood(layout: _Layout, mood: SheetMood, left: int, top: int, row_height: int) -> None:
     height = mood.picture.shape[0]
-    picture = Image.fromarray(np.ascontiguousarray(mood.picture))
-    sheet.paste(picture, (left, top + row_height - height))
+    layout.paste(np.ascontiguousarray(mood.picture), left, top + row_height - height)
     baseline = top + row_height + layout.of(58)
-    letter(draw, (left, baseline), layout.mood.fitted(mood.title, layout.cell), layout.mood)
+    layout.set((left, baseline), layout.mood.fitted(mood.title, layout.cell), layout.mood)
     for line in layout.setting_lines(mood):
         baseline += layout.of(36)
-        letter(draw, (left, baseline), line, layout.setting)
+        layout.set((left, baseline), line, layout.setting)
     if mood.lights:
-        _draw_lights(draw, layout, mood.lights, left, baseline + layout.of(26))
+        _draw_lights(layout, mood.lights, left, baseline + layout.of(26))
 
 
 def _draw_lights(
-    draw: ImageDraw.ImageDraw,
     layout: _Layout,
     lights: Sequence[SheetLight],
     left: int,
@@ -311,13 +291,13 @@ def _draw_lights(
     shown = lights[:_MOST_LIGHTS]
     for number, light in enumerate(shown):
         y = top + number * layout.row_height
-        draw.line((left, y, left + layout.cell - 1, y), _HAIRLINE, layout.of(1.5))
-        _draw_light(draw, layout, light, left, y)
+        layout.draw.line((left, y, left + layout.cell - 1, y), HAIRLINE, layout.of(1.5))
+        _draw_light(layout, light, left, y)
     if len(lights) > len(shown):
         y = top + len(shown) * layout.row_height
-        draw.line((left, y, left + layout.cell - 1, y), _HAIRLINE, layout.of(1.5))
+        layout.draw.line((left, y, left + layout.cell - 1, y), HAIRLINE, layout.of(1.5))
         more = f"and {len(lights) - len(shown)} more"
-        letter(draw, (left, _baseline(layout, y)), more, layout.silent)
+        layout.set((left, _baseline(layout, y)), more, layout.silent)
 
 
 def _baseline(layout: _Layout, top: float) -> float:
@@ -325,29 +305,26 @@ def _baseline(layout: _Layout, top: float) -> float:
     return top + (layout.row_height + text_height(layout.light)) / 2
 
 
-def _draw_light(
-    draw: ImageDraw.ImageDraw, layout: _Layout, light: SheetLight, left: int, top: int
-) -> None:
+def _draw_light(layout: _Layout, light: SheetLight, left: int, top: int) -> None:
     """Name, a track with a dot at its gain, the gain in stops, the tint."""
     style = layout.silent if light.stops is None else layout.light
     baseline, right = _baseline(layout, top), left + layout.cell
     tint_width = min(layout.of(170), round(layout.cell / 3))
     stops_width = layout.of(96)
-    letter(draw, (right, baseline), style.fitted(light.tint, tint_width), style, align="right")
+    layout.set((right, baseline), style.fitted(light.tint, tint_width), style, align="right")
     gain = "off" if light.stops is None else format_stops(light.stops)
-    letter(draw, (right - tint_width, baseline), gain, style, align="right")
+    layout.set((right - tint_width, baseline), gain, style, align="right")
     name_width = layout.cell - tint_width - stops_width - layout.of(12)
     track_width = layout.of(230)
     if name_width - track_width > layout.of(200):
         name_width -= track_width
         end = right - tint_width - stops_width
         start = end - track_width + layout.of(36)
-        _draw_track(draw, layout, light, start, end, top + layout.row_height / 2)
-    letter(draw, (left, baseline), style.fitted(light.name, name_width), style)
+        _draw_track(layout, light, start, end, top + layout.row_height / 2)
+    layout.set((left, baseline), style.fitted(light.name, name_width), style)
 
 
 def _draw_track(
-    draw: ImageDraw.ImageDraw,
     layout: _Layout,
     light: SheetLight,
     start: float,
@@ -357,36 +334,23 @@ def _draw_track(
     """Draw a level line, a tick at "as rendered", a dot in the light's colour at its gain."""
     thin = layout.of(2)
     centre = (start + end) / 2
-    draw.line((start, middle, end, middle), _HAIRLINE, thin)
-    draw.line((centre, middle - layout.of(7), centre, middle + layout.of(7)), _HAIRLINE, thin)
+    layout.draw.line((start, middle, end, middle), HAIRLINE, thin)
+    layout.draw.line((centre, middle - layout.of(7), centre, middle + layout.of(7)), HAIRLINE, thin)
     if light.stops is None:
         return
     share = min(max(light.stops / layout.track_stops, -1.0), 1.0)
     at, radius = centre + share * (end - start) / 2, layout.of(9)
     fill = light.swatch or (205, 203, 199)
-    _disc(draw, at, middle, radius + layout.of(2), _PAPER)
-    _disc(draw, at, middle, radius, fill, outline=_SOFT_INK, width=layout.of(1.5))
+    layout.disc(at, middle, radius + layout.of(2), PAPER)
+    layout.disc(at, middle, radius, fill, outline=SOFT_INK, width=layout.of(1.5))
 
 
-def _disc(
-    draw: ImageDraw.ImageDraw,
-    x: float,
-    y: float,
-    radius: float,
-    fill: str | Rgb8,
-    outline: str | None = None,
-    width: int = 1,
-) -> None:
-    box = (x - radius, y - radius, x + radius, y + radius)
-    draw.ellipse(box, fill=fill, outline=outline, width=width if outline else 0)
-
-
-def _draw_foot(draw: ImageDraw.ImageDraw, layout: _Layout, text: SheetText) -> None:
+def _draw_foot(layout: _Layout, text: SheetText) -> None:
     baseline = layout.foot + layout.of(34)
     rights = [part for part in (text.author, text.copyright) if part]
     said = "   \u00b7   ".join(rights)
     right = layout.small.fitted(said, layout.inner * 0.5)
     room = layout.inner - layout.small.width(right) - layout.of(40)
     note = layout.small.fitted(layout.note, room)
-    letter(draw, (layout.margin, baseline), note, layout.small)
-    letter(draw, (layout.width - layout.margin, baseline), right, layout.small, align="right")
+    layout.set((layout.margin, baseline), note, layout.small)
+    layout.set((layout.width - layout.margin, baseline), right, layout.small, align="right")
