@@ -15,6 +15,7 @@ from evenfall.advice.picture_sizes import frame_facts
 from evenfall.advice.rules import ADVICE_CODES, advise, advise_on_facts
 from evenfall.errors import Advice
 from evenfall.recipe import Recipe, load
+from evenfall.recipe.places import parse_place
 
 SOUND = """
 format = 1
@@ -314,3 +315,11 @@ def test_ratios_of_the_lighting_trade() -> None:
     assert fill.ratio.lit_to_shadow == pytest.approx(3.0)
     assert fill.share == pytest.approx(1 / 3)
     assert fill.gain_stops == pytest.approx(-1.0, abs=1e-6)
+
+
+def test_places_of_names_with_spaces_can_be_given_to_set(tmp_path: Path) -> None:
+    """A place that is told of reads back as the place that it is, as with --set."""
+    text = CASES["sun-after-sunset"][0].replace("moods.dusk", 'moods."late dusk"')
+    (advice,) = (given for given in advise(_recipe(tmp_path, text)) if "sun" in given.code)
+    assert advice.place == 'moods."late dusk".lights'
+    assert parse_place(advice.place) == ("moods", "late dusk", "lights")

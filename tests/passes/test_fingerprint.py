@@ -10,7 +10,7 @@ import pytest
 
 from evenfall.errors import PassError
 from evenfall.passes import fingerprint as module
-from evenfall.passes.fingerprint import fingerprint
+from evenfall.passes.fingerprint import fingerprint, noted_fingerprint
 
 # FIPS 180-4 example values, SHA-256 of "abc"
 ABC = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
@@ -47,3 +47,17 @@ def test_a_named_pipe_is_not_waited_for(tmp_path: Path) -> None:
 def test_it_ends_when_it_is_not_wanted_any_more(tmp_path: Path) -> None:
     (tmp_path / "sun.exr").write_bytes(b"abc")
     assert fingerprint(tmp_path / "sun.exr", is_wanted=lambda: False) is None
+
+
+def test_what_is_kept_of_files_does_not_grow_with_their_number(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("EVENFALL_CACHE", str(tmp_path / "cache"))
+    monkeypatch.setattr(module, "_MOST_TURNS", 3)
+    found = set()
+    for number in range(8):
+        path = tmp_path / f"{number}.exr"
+        path.write_bytes(bytes([number]))
+        found.add(noted_fingerprint(path))
+    assert len(found) == 8
+    assert len(module._turns) <= 4

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from evenfall.errors import Advice
 from evenfall.light.gain import factor_said
 from evenfall.recipe import Recipe, ResolvedMood
+from evenfall.recipe.places import dotted
 from evenfall.recipe.words.wording import gain_words
 from evenfall.survey.names import role_from_name, words_of
 
@@ -54,7 +55,7 @@ def roles_unlike_names(recipe: Recipe) -> Iterator[Advice]:
             said = "" if "role" in light.model_fields_set else ", as none is said"
             yield Advice(
                 "role-unlike-name",
-                f"lights.{name}.role",
+                dotted(("lights", name, "role")),
                 f"named like a {like}, but its role is {light.role}{said}",
                 f"{why} (common practice)",
             )
@@ -72,7 +73,7 @@ def suns_after_sunset(recipe: Recipe) -> Iterator[Advice]:
                 how = gain_words(setting) if gain != 1.0 else "as rendered"
                 yield Advice(
                     "sun-after-sunset",
-                    f"moods.{mood.name}.lights",
+                    dotted(("moods", mood.name, "lights")),
                     f"{name} is on, {how}, in a mood that says '{said}'",
                     "the sun is off after sunset, and the sky lower and bluer (common practice); "
                     f"say {name} = 'off', or at least 4 stops down for a moon or a last glow",

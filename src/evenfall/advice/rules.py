@@ -16,6 +16,8 @@ from evenfall.errors import Advice
 from evenfall.light.gain import factor_said
 from evenfall.recipe import Recipe, ResolvedMood
 from evenfall.recipe.gains import is_relative
+from evenfall.recipe.places import dotted
+from evenfall.recipe.words.suggesting import joined
 
 __all__ = ["ADVICE_CODES", "NOISE_SHOWS_LIGHTNESS", "advise", "advise_on_facts"]
 
@@ -133,8 +135,8 @@ def _fixtures_metered(recipe: Recipe) -> Iterator[Advice]:
         if fixtures:
             yield Advice(
                 "fixtures-metered",
-                f"moods.{mood.name}.camera.meter" if mood.own_meter else "camera.meter",
-                f"the meter sees {_listed(fixtures)}",
+                dotted((*(("moods", mood.name) if mood.own_meter else ()), "camera", "meter")),
+                f"the meter sees {joined(fixtures, 'and')}",
                 "a bright lamp in view pulls the exposure down and changes it with every lamp you "
                 "touch; meter the key alone and add fixtures afterwards",
             )
@@ -152,8 +154,8 @@ def _outdoor_by_day(recipe: Recipe) -> Iterator[Advice]:
         if mood.time_of_day == "day" and on:
             yield Advice(
                 "outdoor-on-by-day",
-                f"moods.{mood.name}.lights",
-                f"{_listed(on)} on in a day exterior",
+                dotted(("moods", mood.name, "lights")),
+                f"{joined(on, 'and')} on in a day exterior",
                 "outdoor fixtures stay off by day: next to the sun they look like a mistake",
             )
 
@@ -165,8 +167,8 @@ def _fixtures_off(recipe: Recipe) -> Iterator[Advice]:
         if evening and fixtures and not _lights_on(recipe, mood, _FIXTURES):
             yield Advice(
                 "fixtures-off-at-dusk",
-                f"moods.{mood.name}.lights",
-                f"no fixture is on ({_listed(fixtures)} off)",
+                dotted(("moods", mood.name, "lights")),
+                f"no fixture is on ({joined(fixtures, 'and')} off)",
                 "at dusk and night nearly everything is on; warm windows against a cool sky are "
                 "what the picture is about",
             )
@@ -177,7 +179,7 @@ def _only_brightness(recipe: Recipe) -> Iterator[Advice]:
         if _same_but_for_brightness(first, second):
             yield Advice(
                 "only-brightness",
-                f"moods.{second.name}",
+                dotted(("moods", second.name)),
                 f"differs from {first.name} only in brightness",
                 "another time of day changes how lamps stand to sky and warm to cool; change gains "
                 "and tints light by light, the white balance, or the plate",
@@ -227,7 +229,7 @@ def _enlarged(recipe: Recipe, frames: Sequence[FrameFacts]) -> Iterator[Advice]:
             )
         yield Advice(
             "enlarged",
-            f"deliverables[{frame.number}]",
+            dotted(("deliverables", frame.number)),
             f"{frame.width} x {frame.height} pixels are made of {frame.part_width} x "
             f"{frame.part_height}: enlarged {frame.enlargement:.1f} times",
             f"an enlarged picture gains no detail; {helps}",
@@ -249,20 +251,20 @@ def _unknown_silence(recipe: Recipe) -> Iterator[Advice]:
 
 
 def _measured(mood: MoodFacts) -> Iterator[Advice]:
-    place = f"moods.{mood.mood}"
+    place = dotted(("moods", mood.mood))
     key = sum(light.luminance for light in mood.lights if light.role == "key")
     for light in mood.lights:
         if light.role == "fill" and light.luminance > key > 0:
             yield Advice(
                 "fill-over-key",
-                f"{place}.lights.{light.name}",
+                dotted(("moods", mood.mood, "lights", light.name)),
                 f"the fill gives {light.luminance / key:.1f} times the light of the key",
                 "a fill that outshines the key flattens the picture and turns its shadows round; "
                 "try match = { to = <the key>, ratio = '4:1' }",
             )
     if mood.noise_lightness is not None and mood.noise_lightness > NOISE_SHOWS_LIGHTNESS:
         noisiest = sorted(mood.lights, key=lambda light: light.noise_share or 0.0, reverse=True)
-        names = _listed([light.name for light in noisiest[:2] if light.noise_share])
+        names = joined((light.name for light in noisiest[:2] if light.noise_share), "and")
         yield Advice(
             "noise-shows",
             place,
@@ -283,9 +285,3 @@ def _measured(mood: MoodFacts) -> Iterator[Advice]:
             f"{mood.bare_share:.0%} of the picture is see-through with nothing behind it: black",
             f"put a picture of the surroundings there: {place}.plate = {{ file = '...' }}",
         )
-
-
-def _listed(names: Sequence[str]) -> str:
-    if len(names) < 2:
-        return "".join(names)
-    return f"{', '.join(names[:-1])} and {names[-1]}"

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from evenfall.deliver.finished import Encoded, Finished
 from evenfall.deliver.icc import icc_profile
 from evenfall.deliver.provenance import Provenance, record_from_xmp, xmp_packet
+from evenfall.passes.formats.tiff import open_tiff
 
 __all__ = ["encode", "encode_tiff", "find_record"]
 
@@ -98,8 +99,6 @@ def encode(finished: Finished) -> Encoded:
 
 def find_record(data: bytes) -> Provenance | None:
     """Record in a TIFF file, or None."""
-    import tifffile
-
-    with tifffile.TiffFile(BytesIO(data)) as file:
+    with open_tiff(BytesIO(data)) as file:
         tag = file.pages.first.tags.get(_XMP_TAG)
         return record_from_xmp(bytes(tag.value)) if tag is not None else None

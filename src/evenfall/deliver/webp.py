@@ -1,4 +1,4 @@
-"""WebP files (RFC 9649) for web pages: 8 bits, lossy or lossless, through libwebp in Pillow.
+"""WebP files (RFC 9649) for web pages: 8 bits, lossy or lossless, by imageio.
 
 Lossy WebP always halves the resolution of colour (RFC 6386, 2).
 """
@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
-from io import BytesIO
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -56,23 +56,24 @@ def encode_webp(
     >>> data[:4], data[8:12]
     (b'RIFF', b'WEBP')
     """
-    from PIL import Image
+    import imageio.v3 as iio
 
-    metadata = {"icc_profile": icc_profile(space)}
+    metadata: dict[str, Any] = {"icc_profile": icc_profile(space)}
     if provenance is not None or dpi is not None:
         metadata["exif"] = exif_block(provenance, space=space, dpi=dpi)
     if provenance is not None:
         metadata["xmp"] = xmp_packet(provenance)
-    stream = BytesIO()
-    Image.fromarray(np.ascontiguousarray(codes)).save(
-        stream,
-        "WEBP",
+    data: bytes = iio.imwrite(
+        "<bytes>",
+        np.ascontiguousarray(codes),
+        extension=".webp",
+        plugin="pillow",
         quality=_LOSSLESS_EFFORT if lossless else quality,
         lossless=lossless,
         method=_SLOWNESS,
         **metadata,
     )
-    return stream.getvalue()
+    return data
 
 
 def encode(finished: Finished) -> Encoded:

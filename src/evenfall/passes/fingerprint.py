@@ -20,6 +20,7 @@ __all__ = ["fingerprint", "is_fingerprint", "joint_fingerprint", "noted_fingerpr
 _BLOCK_BYTES = 8 << 20  # other threads need not be waited for while a block is read or hashed
 _FINGERPRINT = re.compile(r"sha256:[0-9a-f]{64}")
 _LONGEST_NOTE = 100
+_MOST_TURNS = 256
 _PATIENCE_SECONDS = 0.05  # of a thread that waits for another's work, until it asks itself again
 
 _Wish = Callable[[], bool]
@@ -64,6 +65,18 @@ class _Turn:
 
 
 _turns: dict[Path, _Turn] = {}
+_turns_lock = threading.Lock()
+
+
+def _turn_of(note: Path) -> _Turn:
+    """Return the turn of a file; the oldest that nobody waits for are forgotten."""
+    with _turns_lock:
+        turn = _turns.pop(note, None) or _Turn()
+        for old in list(_turns)[: max(0, len(_turns) - _MOST_TURNS)]:
+            if not _turns[old].wishes:
+                del _turns[old]
+        _turns[note] = turn
+        return turn
 
 
 def is_fingerprint(noted: object) -> bool:
@@ -142,7 +155,7 @@ def noted_fingerprint(path: Path, *, is_wanted: _Wish = lambda: True) -> str | N
         When the file cannot be read, or changes meanwhile.
     """
     note = _note_path(path)  # before it is read: a file that changes is not noted
-    turn = _turns.setdefault(note, _Turn())
+    turn = _turn_of(note)
     with turn.taken(is_wanted) as is_ours:
         if not is_ours:
             return None

@@ -12,8 +12,9 @@ import logging
 import math
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -26,8 +27,9 @@ from evenfall.passes.formats.plain import plain_header
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import Array, StoredPicture
 from evenfall.passes.selection import select
+from evenfall.passes.upright import is_transposed, upright
 
-__all__ = ["inspect_tiff", "read_tiff"]
+__all__ = ["inspect_tiff", "open_tiff", "read_tiff"]
 
 MAX_PAGES = 1024
 
@@ -35,17 +37,6 @@ _IEEE_FLOAT = 3
 _BLACK_IS_ZERO, _RGB = 1, 2
 _ASSOCIATED_ALPHA, _UNASSOCIATED_ALPHA = 1, 2
 _TAG_WHITE_POINT, _TAG_PRIMARIES = 318, 319
-_UPRIGHT_AXES: dict[int, tuple[bool, bool, bool]] = {
-    # Orientation tag: transposed, rows reversed, columns reversed afterwards.
-    1: (False, False, False),
-    2: (False, False, True),
-    3: (False, True, True),
-    4: (False, True, False),
-    5: (True, False, False),
-    6: (True, False, True),
-    7: (True, True, True),
-    8: (True, True, False),
-}
 
 
 def inspect_tiff(file: PassFile) -> list[PassHeader]:
@@ -66,6 +57,19 @@ def read_tiff(file: PassFile, selectors: Sequence[Selector]) -> list[StoredPictu
             index: _picture(file, pages[index], headers[index]) for index in dict.fromkeys(chosen)
         }
     return [pictures[index] for index in chosen]
+
+
+def open_tiff(stream: IO[bytes]) -> Any:
+    """Open a TIFF with tifffile, which then says nothing on standard error of its own."""
+    return _library().TiffFile(stream)
+
+
+@cache
+def _library() -> Any:
+    import tifffile
+
+    tifffile.logger().addHandler(logging.NullHandler())
+    return tifffile
 
 
 class _TiffView(FileView):
@@ -89,11 +93,8 @@ class _TiffView(FileView):
 @contextmanager
 def _pages(file: PassFile) -> Iterator[list[Any]]:
     """Pages of the file; whatever tifffile makes of a damaged one becomes a PassError."""
-    import tifffile
-
-    tifffile.logger().addHandler(logging.NullHandler())  # or its warnings go to standard error
     try:
-        with tifffile.TiffFile(io.BufferedReader(_TiffView(file))) as tiff:
+        with open_tiff(io.BufferedReader(_TiffView(file))) as tiff:
             pages: list[Any] = []
             for page in tiff.pages:
                 if len(pages) == MAX_PAGES:
@@ -113,7 +114,7 @@ def _header(path: Path, pages: list[Any], index: int) -> PassHeader:
     place = f"page {index + 1}" if len(pages) > 1 else ""
     _check_kind(path, page, place)
     size = int(page.imagewidth), int(page.imagelength)
-    transposed = _UPRIGHT_AXES.get(_orientation(page), (False,))[0]
+    transposed = is_transposed(_orientation(page))
     colours = ("R", "G", "B") if page.photometric == _RGB else ("Y",)
     has_alpha = _alpha_index(page, len(colours)) is not None
     return plain_header(
@@ -199,16 +200,14 @@ def _rational(page: Any, code: int) -> float | None:
 
 def _picture(file: PassFile, page: Any, header: PassHeader) -> StoredPicture:
     samples = _samples(file, page)
-    transposed, rows, columns = _UPRIGHT_AXES.get(_orientation(page), (False, False, False))
+    orientation = _orientation(page)
 
     def plane(index: int) -> Array:
-        upright = samples[index].T if transposed else samples[index]
-        upright = upright[::-1] if rows else upright
-        upright = upright[:, ::-1] if columns else upright
-        if upright.dtype.itemsize == 8:
+        turned = upright(samples[index], orientation)
+        if turned.dtype.itemsize == 8:
             with np.errstate(all="ignore"):  # NaN and Inf are counted and replaced later
-                upright = upright.astype(np.float32)
-        return np.ascontiguousarray(upright)
+                turned = turned.astype(np.float32)
+        return np.ascontiguousarray(turned)
 
     colours = 3 if page.photometric == _RGB else 1
     planes = [plane(index) for index in range(colours)]

@@ -6,7 +6,6 @@ colour. Kinds that hold 8 bits and at most a profile are read through imageio.
 
 from __future__ import annotations
 
-import logging
 import struct
 import zlib
 from dataclasses import dataclass
@@ -24,7 +23,9 @@ from evenfall.light.code_points import (
     TRANSFER_LINEAR,
     TRANSFER_SRGB,
 )
+from evenfall.passes.formats.tiff import open_tiff
 from evenfall.passes.side.segments import JPEG_START, PNG_SIGNATURE, jpeg_segments, png_chunks
+from evenfall.passes.upright import upright
 
 __all__ = [
     "CODE_PICTURES",
@@ -49,8 +50,6 @@ _TRANSFERS = {TRANSFER_BT709: "sRGB", TRANSFER_SRGB: "sRGB", TRANSFER_LINEAR: "l
 _TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _BMP_START = b"BM"
 _WEBP_START, _WEBP_KIND = b"RIFF", slice(8, 12)  # RFC 9649, 2.4
-_TURNS = {2: (0, True), 3: (2, False), 4: (2, True), 5: (3, True), 6: (3, False), 7: (1, True),
-          8: (1, False)}  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -225,7 +224,7 @@ def _read_jpeg(path: Path, data: bytes) -> StoredCodes:
     codes = imagecodecs.jpeg8_decode(data)
     codes = codes[..., None] if codes.ndim == 2 else codes
     icc = b"".join(profile[number] for number in sorted(profile)) or None
-    return StoredCodes(_turned(codes, turn), 2**precision - 1, icc=icc)
+    return StoredCodes(upright(codes, turn), 2**precision - 1, icc=icc)
 
 
 def _exif_orientation(block: bytes) -> int:
@@ -248,15 +247,6 @@ def _exif_orientation(block: bytes) -> int:
     return 1
 
 
-def _turned(codes: npt.NDArray[Any], orientation: int) -> npt.NDArray[Any]:
-    """Upright picture of an orientation 1 to 8 (CIPA DC-008, tag 274)."""
-    if orientation not in _TURNS:
-        return codes
-    quarters, mirrored = _TURNS[orientation]
-    turned = np.rot90(codes, quarters)
-    return np.ascontiguousarray(turned[:, ::-1] if mirrored else turned)
-
-
 def _read_plain(path: Path, data: bytes) -> StoredCodes:
     """Read the first picture of a WebP or BMP; palettes and fewer than 8 bits become 8."""
     import imageio.v3 as iio
@@ -277,15 +267,12 @@ def _read_plain(path: Path, data: bytes) -> StoredCodes:
     has_alpha = "A" in said["mode"] or "transparency" in said
     grey = said["mode"] in ("1", "L")
     codes = iio.imread(data, **first, mode="RGBA" if has_alpha else "L" if grey else "RGB")
-    codes = _turned(codes[..., None] if grey else codes, said.get("Orientation", 1))
+    codes = upright(codes[..., None] if grey else codes, said.get("Orientation", 1))
     return StoredCodes(codes, 255, has_alpha, icc=said.get("icc_profile"))
 
 
 def _read_tiff(path: Path, data: bytes) -> StoredCodes | None:
-    import tifffile
-
-    logging.getLogger("tifffile").addHandler(logging.NullHandler())  # it talks to the terminal
-    with tifffile.TiffFile(BytesIO(data)) as file:
+    with open_tiff(BytesIO(data)) as file:
         page = file.pages.first
         check_size(path, page.imagewidth, page.imagelength)
         _check_inflation(len(data), page.nbytes)
@@ -313,7 +300,7 @@ def _read_tiff(path: Path, data: bytes) -> StoredCodes | None:
         has_alpha = bool(extra) and extra[0] in (1, 2)
         tag = page.tags.get(274)
         return StoredCodes(
-            _turned(codes[..., : colours + has_alpha], int(tag.value) if tag else 1),
+            upright(codes[..., : colours + has_alpha], int(tag.value) if tag else 1),
             top,
             has_alpha,
             premultiplied=has_alpha and extra[0] == 1,

@@ -38,15 +38,19 @@ def did_you_mean(word: str, candidates: Iterable[str]) -> str:
     return f'did you mean "{found}"?' if found else ""
 
 
-def joined(words: Iterable[str], last: str = "or") -> str:
-    """Join words as in a sentence.
+def joined(words: Iterable[str], last: str = "or", *, most: int | None = None) -> str:
+    """Join words as in a sentence; beyond `most` of them only their number is said.
 
     Examples
     --------
     >>> joined(["8", "10", "12"])
     '8, 10 or 12'
+    >>> joined(["sun", "sky", "lamp", "fill"], "and", most=2)
+    'sun, sky and 2 more'
     """
     items = list(words)
+    if most is not None and len(items) > most:
+        items[most:] = [f"{len(items) - most} more"]
     if len(items) < 2:
         return "".join(items)
     return f"{', '.join(items[:-1])} {last} {items[-1]}"
