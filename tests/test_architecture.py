@@ -38,6 +38,7 @@ ORDER = (
     "meter",
     "record",
     "produce",
+    "view",
     "cli",
 )
 """Each package imports only from those before it."""
@@ -192,7 +193,16 @@ def test_the_commands_are_those_that_are_listed() -> None:
 
 
 PUBLIC = {
-    "evenfall": ["Recipe", "__version__", "load", "run"],
+    "evenfall": [
+        "Recipe",
+        "View",
+        "__version__",
+        "load",
+        "open",
+        "plan_view",
+        "read_provenance",
+        "survey_folder",
+    ],
     "evenfall.errors": [
         "Advice",
         "EvenfallError",
@@ -269,7 +279,7 @@ def test_exit_codes_of_the_errors() -> None:
     }
 
 
-@pytest.mark.parametrize("package", ["evenfall.passes", "evenfall.produce"])
+@pytest.mark.parametrize("package", ["evenfall.passes", "evenfall.produce", "evenfall.view"])
 def test_what_is_imported_late_is_listed(package: str) -> None:
     module = importlib.import_module(package)
     assert sorted(module.__all__) == dir(module)

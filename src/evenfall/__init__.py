@@ -1,4 +1,13 @@
-"""evenfall: day, dusk and night from one set of scene-linear light passes, without re-rendering."""
+"""evenfall: day, dusk and night from one set of scene-linear light passes, without re-rendering.
+
+::
+
+    import evenfall
+
+    view = evenfall.open("view.toml")
+    view.develop("dusk")           # in a notebook, shows itself
+    view.run(out="pictures")
+"""
 
 from __future__ import annotations
 
@@ -7,14 +16,30 @@ from typing import TYPE_CHECKING, Any
 from evenfall.late import late_names
 
 if TYPE_CHECKING:
-    from evenfall.produce import run
     from evenfall.recipe import Recipe, load
+    from evenfall.view import View, plan_view, read_provenance, survey_folder
+    from evenfall.view import open_view as open
 
     __version__: str
 
-__all__ = ["Recipe", "__version__", "load", "run"]
+__all__ = [
+    "Recipe",
+    "View",
+    "__version__",
+    "load",
+    "open",
+    "plan_view",
+    "read_provenance",
+    "survey_folder",
+]
 
-_late, _ = late_names(__name__, {"recipe": ("Recipe", "load"), "produce": ("run",)})
+_late, _ = late_names(
+    __name__,
+    {
+        "recipe": ("Recipe", "load"),
+        "view": ("View", "plan_view", "read_provenance", "survey_folder"),
+    },
+)
 
 
 def __getattr__(name: str) -> Any:
@@ -22,6 +47,10 @@ def __getattr__(name: str) -> Any:
         from importlib.metadata import version
 
         return version("evenfall")
+    if name == "open":
+        from evenfall.view import open_view
+
+        return open_view
     return _late(name)
 
 

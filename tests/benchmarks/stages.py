@@ -10,7 +10,6 @@ from __future__ import annotations
 import json
 import sys
 import time
-from pathlib import Path
 
 import numpy as np
 
@@ -18,10 +17,9 @@ import evenfall
 from evenfall.cli.memory import keep_freed_memory
 from evenfall.deliver.png import encode_png
 from evenfall.deliver.quantise import quantise
-from evenfall.develop.mixing import mix_and_expose
-from evenfall.develop.view import open_view
-from evenfall.light.output_spaces import output_space
-from evenfall.look.chain import build_chain
+from evenfall.develop.asked import Asked
+from evenfall.develop.engine import develop_moods
+from evenfall.develop.opening import open_passes
 from evenfall.mix.engine import mix_moods
 from evenfall.mix.plan import plan_mix
 from evenfall.passes.fingerprint import fingerprint
@@ -42,46 +40,38 @@ def main() -> None:
     seconds["start and import"] = started
     keep_freed_memory()
     recipe = evenfall.load(sys.argv[1])
-    view = open_view(recipe)
+    source, asked, moods = open_passes(recipe), Asked(recipe), list(recipe.moods)
     lap("load and check")
-    for header in view.files.headers.values():
+    for header in source.headers.values():
         fingerprint(header.path)
     lap("fingerprints")
-    moods = list(recipe.moods)
-    exposed = mix_and_expose(view, moods, workers=1)
+    developed = list(develop_moods(source, asked, moods, workers=1))
     lap("warm up")  # the first use of memory and of files
-    factors = {mood: exposed.measuring.balances[mood].factors for mood in moods}
-    del exposed
-    plan = plan_mix(factors, view.passes.batches(recipe.model.lights))
+    factors = {mood.name: mood.balance.factors for mood in developed}
+    del developed
+    plan = plan_mix(factors, source.batches(recipe.model.lights))
     held = {}
     started = time.process_time()
     for batch in plan.batches:
-        held |= view.passes.read(batch)
+        held |= source.read(batch)
     lap("decode")
-    mixes, _ = mix_moods(plan, view.passes, held=held, workers=1)
+    mixes, _ = mix_moods(plan, source, held=held, workers=1)
     lap("mix")
     del mixes
-    exposed = mix_and_expose(view, moods, workers=1)
+    developed = list(develop_moods(source, asked, moods, workers=1))
     lap("decode, mix and meter")
     seconds["meter"] = max(
         0.0, seconds.pop("decode, mix and meter") - seconds["decode"] - seconds["mix"]
     )
-    width, height = view.size
-    for mood in moods:
-        planes = exposed.mixes[mood].planes
-        chain = build_chain(
-            recipe.moods[mood].look,
-            source=view.space,
-            camera_matrix=exposed.cameras[mood].matrix,
-            output=output_space("sRGB"),
-            size=view.size,
-            recipe_folder=Path(),
-        )
+    width, height = source.size
+    for mood in developed:
+        chain = mood.chain()
+        scene = mood.scene(chain)
         codes = np.empty((height, width, 3), np.uint8)
         for top in range(0, height, _ROWS):
             rows = slice(top, min(top + _ROWS, height))
             started = time.process_time()
-            encoded = chain.encode_rows(np.ascontiguousarray(planes[:, rows]), top)
+            encoded = scene.encode_rows(chain, rows)
             lap("look")
             quantise(encoded, 8, first_row=top, out=codes[rows])
             lap("dither to whole codes")

@@ -7,8 +7,8 @@ import math
 import pytest
 
 from evenfall.camera.exposure import (
+    LightsOn,
     equivalent_ev100,
-    key_lights,
     plan_meter,
     settings_factor,
 )
@@ -25,7 +25,8 @@ lights = { sun = "off", pendants = "on" }
 
 
 def plans(view):
-    return {name: plan_meter(view, mood) for name, mood in view.moods.items()}
+    on = LightsOn(view)
+    return {name: plan_meter(on, mood) for name, mood in view.moods.items()}
 
 
 def test_the_key_alone_is_metered_and_held_for_all_moods(five_lights):
@@ -46,8 +47,8 @@ def test_a_sun_below_the_horizon_or_a_factor_of_nothing_is_no_key(five_lights):
         '[moods.night.daylight]\nsun = "sun"\nsun_altitude_degrees = -9\n'
         "[moods.flat.lights]\nsun = { factor = 0.0 }\n[moods.day]\n"
     )
-    assert key_lights(view, view.moods["night"]) == ()
-    assert key_lights(view, view.moods["flat"]) == ()
+    assert LightsOn(view).keys("night") == ()
+    assert LightsOn(view).keys("flat") == ()
     assert plans(view)["night"].mood == "day"
 
 
@@ -82,7 +83,7 @@ def test_a_mood_with_its_own_meter_meters_itself(five_lights):
 def test_metering_what_is_off_is_refused_with_a_way_out(five_lights, meter, what):
     view = five_lights(MOODS + f"[moods.dusk.camera.meter]\n{meter}\n")
     with pytest.raises(RecipeError, match=f"{what} is off in dusk.*of = 'mix'") as caught:
-        plan_meter(view, view.moods["dusk"])
+        plan_meter(LightsOn(view), view.moods["dusk"])
     assert caught.value.faults[0].place == "moods.dusk.camera.meter"
 
 

@@ -13,8 +13,6 @@ import OpenEXR
 import pytest
 
 import evenfall
-from evenfall.develop.pictures import mix
-from evenfall.develop.view import open_view
 from evenfall.errors import PassError, RecipeError
 
 DIRECT, BOUNCED, SKY = (
@@ -58,8 +56,8 @@ def recipe(request: pytest.FixtureRequest, tmp_path: Path) -> evenfall.Recipe:
 
 def test_the_mix_holds_the_sum(recipe: evenfall.Recipe) -> None:
     day = np.float32(2) * (wide(DIRECT) + wide(BOUNCED)) + wide(SKY)
-    np.testing.assert_allclose(mix(recipe, "day"), day, rtol=1e-6)
-    np.testing.assert_array_equal(mix(recipe, "dusk"), wide(SKY))
+    np.testing.assert_allclose(evenfall.open(recipe).mix("day"), day, rtol=1e-6)
+    np.testing.assert_array_equal(evenfall.open(recipe).mix("dusk"), wide(SKY))
 
 
 def test_a_sum_beyond_half_floats_is_kept(tmp_path: Path) -> None:
@@ -69,25 +67,25 @@ def test_a_sum_beyond_half_floats_is_kept(tmp_path: Path) -> None:
         OpenEXR.File({}, {"RGB": bright}).write(str(tmp_path / f"{name}.exr"))
     path = tmp_path / "view.toml"
     path.write_text(TWO_FILES, encoding="utf-8")
-    assert mix(evenfall.load(path), "day").max() == 2 * (60_000 + 60_000) + 60_000
+    assert evenfall.open(path).mix("day").max() == 2 * (60_000 + 60_000) + 60_000
 
 
 def test_a_run_notes_all_files_and_makes_it_again_when_one_changes(
     recipe: evenfall.Recipe, tmp_path: Path
 ) -> None:
     out = tmp_path / "out"
-    report = evenfall.run(recipe, out=out)
+    report = evenfall.open(recipe).run(out=out)
     noted = json.loads(report.report.read_text(encoding="utf-8"))["lights"]["sun"]
     assert len(noted["added"]) == 1
     assert "sun_bounced" in noted["added"][0]
-    again = evenfall.run(recipe, out=out, overwrite=True)
+    again = evenfall.open(recipe).run(out=out, overwrite=True)
     assert all(file.kept for file in again.files)
     changed = {"sun_direct": DIRECT, "sun_bounced": BOUNCED * np.float16(2), "sky": SKY}
     if (tmp_path / "all.exr").exists():
         OpenEXR.File({}, changed).write(str(tmp_path / "all.exr"))
     else:
         OpenEXR.File({}, {"RGB": changed["sun_bounced"]}).write(str(tmp_path / "sun_bounced.exr"))
-    third = evenfall.run(recipe, out=out, overwrite=True)
+    third = evenfall.open(recipe).run(out=out, overwrite=True)
     day = next(file for file in third.files if file.mood == "day")
     assert not day.kept
 
@@ -96,9 +94,9 @@ def test_drafts_hold_the_sum(recipe: evenfall.Recipe, tmp_path: Path) -> None:
     path = tmp_path / "view.toml"
     path.write_text(recipe.text + "[draft]\nwidth = 64\n", encoding="utf-8")
     for _ in range(2):  # anew, then from the cache
-        view = open_view(evenfall.load(path), draft=True)
-        batch = next(some for some in view.passes.batches(["sun"]) if "sun" in some)
-        planes = view.passes.read(batch)["sun"].planes
+        passes = evenfall.open(path, draft=True).passes
+        batch = next(some for some in passes.batches(["sun"]) if "sun" in some)
+        planes = passes.read(batch)["sun"].planes
         expected = (wide(DIRECT) + wide(BOUNCED)).reshape(24, 2, 64, 2, 3).mean((1, 3))
         np.testing.assert_allclose(np.moveaxis(np.stack(planes), 0, -1), expected, rtol=2e-3)
 
@@ -108,7 +106,7 @@ def test_a_picture_of_another_size_is_named(recipe: evenfall.Recipe, tmp_path: P
         pytest.skip("layers of a part have one size")
     OpenEXR.File({}, {"RGB": BOUNCED[:12]}).write(str(tmp_path / "sun_bounced.exr"))
     with pytest.raises(PassError, match=r"sun_bounced\.exr: size 128 x 12, but .* has 128 x 48"):
-        open_view(recipe)
+        evenfall.open(recipe).check()
 
 
 @pytest.mark.parametrize(
@@ -156,5 +154,5 @@ def test_any_sign_can_stand_in_a_file_name(tmp_path: Path, name: str) -> None:
         )
         path.write_text(text, encoding="utf-8")
         np.testing.assert_array_equal(
-            mix(evenfall.load(path), "day"), wide(SKY) * (2 if frame else 1)
+            evenfall.open(path).mix("day"), wide(SKY) * (2 if frame else 1)
         )

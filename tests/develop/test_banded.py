@@ -9,11 +9,12 @@ import OpenEXR
 import pytest
 
 import evenfall
-from evenfall.develop import measuring, pictures
-from evenfall.develop.mixing import mix_and_expose
-from evenfall.develop.view import open_view
+from evenfall.develop import grid
+from evenfall.develop.asked import Asked
+from evenfall.develop.developed import DevelopedMood
+from evenfall.develop.engine import Development, develop_moods
+from evenfall.develop.opening import open_passes
 from evenfall.errors import PassError
-from evenfall.meter.metering import meter_report
 from evenfall.passes.library import PassLibrary
 
 WIDTH, HEIGHT = 128, 240
@@ -78,21 +79,32 @@ def a_file_each(tmp_path: Path) -> evenfall.Recipe:
     return recipe_of(tmp_path / "each", together=False)
 
 
+def developing(recipe: evenfall.Recipe, moods: list[str], **options: object) -> Development:
+    return develop_moods(open_passes(recipe), Asked(recipe), moods, **options)
+
+
+def developed(
+    recipe: evenfall.Recipe, moods: list[str], **options: object
+) -> tuple[dict[str, DevelopedMood], Development]:
+    """Developed moods by name, and what else was found out."""
+    development = developing(recipe, moods, **options)
+    return {mood.name: mood for mood in development}, development
+
+
 def test_the_part_is_read_in_bands(one_file: evenfall.Recipe) -> None:
-    view = open_view(one_file)
-    assert len(view.files.bands(LIGHTS)) > 4
+    assert len(open_passes(one_file).bands(LIGHTS)) > 4
 
 
 @pytest.mark.parametrize("workers", [1, 2, 4])
 def test_mixes_and_exposure_are_those_of_a_file_each(
     one_file: evenfall.Recipe, a_file_each: evenfall.Recipe, workers: int
 ) -> None:
-    expected = mix_and_expose(open_view(a_file_each), ["evening", "night"])
-    found = mix_and_expose(open_view(one_file), ["evening", "night"], workers=workers)
-    for mood in ("evening", "night"):
-        np.testing.assert_array_equal(found.mixes[mood].planes, expected.mixes[mood].planes)
-        assert found.cameras[mood].exposure_factor == expected.cameras[mood].exposure_factor
-    assert found.censuses == expected.censuses
+    expected, others = developed(a_file_each, ["evening", "night"])
+    found, these = developed(one_file, ["evening", "night"], workers=workers)
+    for name, mood in found.items():
+        np.testing.assert_array_equal(mood.mix.planes, expected[name].mix.planes)
+        assert mood.camera.exposure_factor == expected[name].camera.exposure_factor
+    assert these.censuses == others.censuses
 
 
 @pytest.mark.parametrize("width", [128, 64, 100])
@@ -101,9 +113,7 @@ def test_drafts_are_those_of_a_file_each(
 ) -> None:
     """As wide as the passes; half as wide, in bands; and where rows do not divide evenly."""
     drafts = [
-        pictures.develop(
-            evenfall.load(recipe.path, changes=[f"draft.width={width}"]), "night", draft=True
-        )
+        evenfall.open(recipe, changes=f"draft.width={width}", draft=True).develop("night").encoded()
         for recipe in (one_file, a_file_each)
     ]
     np.testing.assert_array_equal(*drafts)
@@ -111,8 +121,7 @@ def test_drafts_are_those_of_a_file_each(
 
 def test_every_light_is_told_of_once(one_file: evenfall.Recipe) -> None:
     heard = []
-    view = open_view(one_file)
-    mix_and_expose(view, ["evening", "night"], workers=3, on_read=heard.append)
+    developing(one_file, ["evening", "night"], workers=3, on_read=heard.append)
     assert [event.lights for event in heard] == [tuple(LIGHTS)]
     shapes = {light: image.planes[0].shape for light, image in heard[0].images.items()}
     assert shapes.pop("lamp_4") == (HEIGHT, WIDTH)  # the key, which is metered
@@ -120,7 +129,7 @@ def test_every_light_is_told_of_once(one_file: evenfall.Recipe) -> None:
 
 
 def test_metering_sees_every_pixel(one_file: evenfall.Recipe, a_file_each: evenfall.Recipe) -> None:
-    found, expected = (meter_report(recipe) for recipe in (one_file, a_file_each))
+    found, expected = (evenfall.open(recipe).meter() for recipe in (one_file, a_file_each))
     for mood, other in zip(found.moods, expected.moods, strict=True):
         assert mood.facts == other.facts
 
@@ -129,8 +138,7 @@ def test_alpha_is_that_of_the_first_light_and_differences_are_told(tmp_path: Pat
     alpha = {"lamp_2": 0.5, "lamp_5": 0.5, "lamp_6": 0.25}
     one = recipe_of(tmp_path / "one", together=True, alpha=alpha)
     each = recipe_of(tmp_path / "each", together=False, alpha=alpha)
-    found = mix_and_expose(open_view(one), ["evening"]).mixes["evening"]
-    expected = mix_and_expose(open_view(each), ["evening"]).mixes["evening"]
+    found, expected = (developed(recipe, ["evening"])[0]["evening"].mix for recipe in (one, each))
     np.testing.assert_array_equal(found.alpha, expected.alpha)
     assert found.notes == expected.notes
     assert "alpha of lamp_6 differs from that of lamp_2 by up to 0.25" in found.notes[0]
@@ -147,7 +155,7 @@ def test_alpha_differences_are_told_in_the_order_of_lights(tmp_path: Path) -> No
     layers["lamp_5.A"][-1] = 0.75
     layers["lamp_6.A"][0] = 0.5
     write(tmp_path / "one" / "lamps.exr", layers)
-    notes = mix_and_expose(open_view(recipe), ["evening"]).mixes["evening"].notes
+    notes = developed(recipe, ["evening"])[0]["evening"].mix.notes
     assert [note.split()[2] for note in notes] == ["lamp_5", "lamp_6"]
 
 
@@ -159,26 +167,25 @@ def test_measured_lights_are_brought_down_band_by_band(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """For a meter of the mix and for a ratio: whole, every 2 rows, and rows that do not divide."""
-    monkeypatch.setattr(measuring, "GRID_WIDTH", grid_width)
+    monkeypatch.setattr(grid, "GRID_WIDTH", grid_width)
     changes = ['camera.meter.of="mix"', 'moods.night.lights.lamp_5.match={to="lamp_4",ratio="1:3"}']
-    expected, found = (
-        mix_and_expose(open_view(evenfall.load(recipe.path, changes=changes)), ["evening", "night"])
+    (expected, others), (found, these) = (
+        developed(recipe.with_changes(*changes), ["evening", "night"])
         for recipe in (a_file_each, one_file)
     )
-    for mood in ("evening", "night"):
-        np.testing.assert_array_equal(found.mixes[mood].planes, expected.mixes[mood].planes)
-        assert found.cameras[mood].exposure_factor == expected.cameras[mood].exposure_factor
-    assert found.censuses == expected.censuses
+    for name, mood in found.items():
+        np.testing.assert_array_equal(mood.mix.planes, expected[name].mix.planes)
+        assert mood.camera.exposure_factor == expected[name].camera.exposure_factor
+    assert these.censuses == others.censuses
 
 
 def test_no_more_than_the_grid_is_kept_of_measured_lights(
     one_file: evenfall.Recipe, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(measuring, "GRID_WIDTH", 64)
+    monkeypatch.setattr(grid, "GRID_WIDTH", 64)
     changes = ['moods.night.lights.lamp_5.match={to="lamp_4",ratio="1:3"}']
     heard = []
-    recipe = evenfall.load(one_file.path, changes=changes)
-    mix_and_expose(open_view(recipe), ["night"], on_read=heard.append)
+    developing(one_file.with_changes(*changes), ["night"], on_read=heard.append)
     image = heard[0].images["lamp_5"]
     assert {plane.shape for plane in image.planes} == {(HEIGHT // 2, 64)}
 
@@ -189,10 +196,10 @@ def test_censuses_are_in_the_order_of_lights(
     """Though what a ratio needs is read first."""
     for recipe in (one_file, a_file_each):
         changes = ['moods.evening.lights.lamp_5.match={to="lamp_4",ratio="1:3"}']
-        view, heard = open_view(evenfall.load(recipe.path, changes=changes)), []
-        exposed = mix_and_expose(view, ["evening"], workers=1, on_read=heard.append)
+        changed, heard = recipe.with_changes(*changes), []
+        development = developing(changed, ["evening"], workers=1, on_read=heard.append)
         assert heard[0].lights[0] == "lamp_4"
-        assert list(exposed.censuses) == [light for light in LIGHTS if light != "lamp_7"]
+        assert list(development.censuses) == [light for light in LIGHTS if light != "lamp_7"]
 
 
 def test_damage_ends_the_run_or_only_what_needs_the_part(
@@ -207,7 +214,7 @@ def test_damage_ends_the_run_or_only_what_needs_the_part(
 
     monkeypatch.setattr(PassLibrary, "read", read)
     with pytest.raises(PassError, match="cannot be decoded"):
-        mix_and_expose(open_view(one_file), ["evening", "night"])
-    exposed = mix_and_expose(open_view(one_file), ["evening", "night"], keep_going=True)
-    assert exposed.mixes == {}
-    assert {len(error.faults) for error in exposed.failures.values()} == {1}
+        developing(one_file, ["evening", "night"])
+    development = developing(one_file, ["evening", "night"], keep_going=True)
+    assert development.moods == ()
+    assert {len(error.faults) for error in development.failures.values()} == {1}

@@ -8,10 +8,9 @@ import sys
 import pytest
 
 import evenfall
-from evenfall.develop import pictures
+from evenfall.develop.asked import Asked
 from evenfall.develop.checking import check_moods
 from evenfall.errors import PixelSourceError, RecipeError
-from evenfall.meter.metering import meter_report
 from evenfall.passes.library import PassLibrary
 
 HEAD = """\
@@ -25,7 +24,7 @@ PASSES = {"sun": [1.0, 0.9, 0.8], "sky": [0.2, 0.3, 0.4]}
 
 @pytest.fixture
 def no_pixels(monkeypatch):
-    def read(self, batch):
+    def read(self, batch, rows=None):
         raise AssertionError(f"pixels of {batch} were read")
 
     monkeypatch.setattr(PassLibrary, "read", read)
@@ -51,7 +50,7 @@ def test_faults_of_the_recipe_are_found_before_a_pass_is_read(
 ):
     recipe = write_recipe(HEAD + f"[moods.dusk]\n{mood}\n", PASSES)
     with pytest.raises(RecipeError) as raised:
-        evenfall.run(recipe, dry_run=dry_run)
+        evenfall.open(recipe).run(dry_run=dry_run)
     assert f"view.toml:{line}: {place}" in str(raised.value)
     assert not (tmp_path / "pictures").exists()
 
@@ -62,12 +61,12 @@ def test_a_lut_that_is_none_is_found_before_a_pass_is_read(write_recipe, tmp_pat
     text = HEAD + '[moods.dusk]\nlook.grade.luts = [{ file = "words.cube" }]\n'
     recipe = write_recipe(text, PASSES)
     with pytest.raises(PixelSourceError, match=r"toml:6: moods\.dusk\.look\.grade\.luts\[0\]"):
-        evenfall.run(recipe, dry_run=True)
+        evenfall.open(recipe).run(dry_run=True)
 
 
 def test_moods_that_were_not_chosen_are_no_matter(write_recipe):
     text = HEAD + '[moods.dusk]\nlook.view = { config = "ocio://nope", display = "", view = "" }\n'
-    report = evenfall.run(write_recipe(text, PASSES), moods=["day"], dry_run=True)
+    report = evenfall.open(write_recipe(text, PASSES)).run(moods=["day"], dry_run=True)
     assert [file.mood for file in report.files] == ["day"]
 
 
@@ -75,7 +74,7 @@ def test_ratios_of_a_mood_that_is_only_metered_matter(write_recipe):
     matched = 'lights = { sun = "off", sky = { match = { to = "sun", ratio = "4:1" } } }\n'
     text = HEAD + 'camera.meter = { mood = "dusk", of = "sky" }\n[moods.dusk]\n' + matched
     with pytest.raises(RecipeError, match="sun is off in dusk"):
-        check_moods(write_recipe(text, PASSES), ["day"])
+        check_moods(Asked(write_recipe(text, PASSES)), ["day"])
 
 
 def test_all_faults_at_once_in_the_order_of_the_recipe(write_recipe, tmp_path):
@@ -87,7 +86,7 @@ def test_all_faults_at_once_in_the_order_of_the_recipe(write_recipe, tmp_path):
     )
     recipe = write_recipe(text, PASSES)
     with pytest.raises(RecipeError) as raised:
-        check_moods(recipe, ["day", "dusk"])
+        check_moods(Asked(recipe), ["day", "dusk"])
     assert [fault.line for fault in raised.value.faults] == [5, 7, 8]
 
 
@@ -95,7 +94,7 @@ def test_all_faults_at_once_in_the_order_of_the_recipe(write_recipe, tmp_path):
 def test_keep_going_past_a_lut_that_is_none(write_recipe, tmp_path, dry_run):
     (tmp_path / "words.cube").write_text("hello\n")
     text = HEAD + '[moods.dusk]\nlook.grade.luts = [{ file = "words.cube" }]\n'
-    report = evenfall.run(write_recipe(text, PASSES), keep_going=True, dry_run=dry_run)
+    report = evenfall.open(write_recipe(text, PASSES)).run(keep_going=True, dry_run=dry_run)
     assert [file.mood for file in report.files] == ["day", ""]
     assert [fault.place for fault in report.faults] == ["moods.dusk.look.grade.luts[0].file"]
     assert report.notes == ["moods.dusk: was not made; the faults say why"]
@@ -106,7 +105,7 @@ def test_moods_without_their_key_are_named_with_what_to_do(write_recipe, tmp_pat
     recipe = write_recipe(text + 'lights = { sun = "off" }\n', PASSES)
     sun = tmp_path / "sun.exr"
     sun.write_bytes(sun.read_bytes()[:-100])
-    report = evenfall.run(recipe, keep_going=True)
+    report = evenfall.open(recipe).run(keep_going=True)
     assert [file.mood for file in report.files] == ["still", ""]
     assert report.notes == [
         "moods.day: was not made; the faults say why",
@@ -125,15 +124,15 @@ def test_meter_and_develop_check_looks_first(write_recipe):
     look = 'look.view = { config = "ocio://nope", display = "a", view = "b" }\n'
     recipe = write_recipe(HEAD + look, PASSES)
     with pytest.raises(RecipeError, match=r"toml:5: moods\.day\.look\.view\.config"):
-        meter_report(recipe)
+        evenfall.open(recipe).meter()
     with pytest.raises(RecipeError, match=r"toml:5: moods\.day\.look\.view\.config"):
-        pictures.develop(recipe, "day")
+        evenfall.open(recipe).develop("day").encoded()
 
 
 @pytest.mark.usefixtures("no_pixels")
 def test_a_sound_run_reads_pixels(write_recipe):
     with pytest.raises(AssertionError, match="pixels of"):
-        evenfall.run(write_recipe(HEAD, PASSES))
+        evenfall.open(write_recipe(HEAD, PASSES)).run()
 
 
 def test_a_scale_that_a_missing_pass_may_know_is_no_fault_of_the_recipe(write_recipe, tmp_path):
@@ -141,7 +140,7 @@ def test_a_scale_that_a_missing_pass_may_know_is_no_fault_of_the_recipe(write_re
     write_recipe(text + '[moods.still]\ncamera.meter = "off"\nlights.sun = "off"\n', PASSES)
     (tmp_path / "sun.exr").unlink()
     recipe = evenfall.load(tmp_path / "view.toml", check_files=False)
-    report = evenfall.run(recipe, keep_going=True)
+    report = evenfall.open(recipe).run(keep_going=True)
     assert [file.mood for file in report.files] == ["still", ""]
     assert any("sun.exr" in fault.file for fault in report.faults)
 
@@ -149,10 +148,9 @@ def test_a_scale_that_a_missing_pass_may_know_is_no_fault_of_the_recipe(write_re
 def test_opencolorio_is_loaded_only_for_looks_that_use_it(corner):
     code = (
         "import sys, evenfall\n"
-        "from evenfall.develop.checking import check_moods\n"
         f"recipe = evenfall.load({str(corner.path)!r})\n"
-        "check_moods(recipe, list(recipe.moods))\n"
-        "evenfall.run(recipe, dry_run=True)\n"
+        "evenfall.open(recipe).check()\n"
+        "evenfall.open(recipe).run(dry_run=True)\n"
         "print(sorted({'PyOpenColorIO', 'colour', 'scipy'} & set(sys.modules)))\n"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -65,7 +65,11 @@ def test_notes_carry_the_place(five_lights):
 def test_solved_gains_take_the_place_of_matches(five_lights):
     view = five_lights('[moods.day.lights]\nfill = { match = { to = "sun" } }\n')
     mood = view.moods["day"]
-    assert balance_mood(view, mood, BT709, {"fill": 0.3}).factors["fill"] == (0.3, 0.3, 0.3)
+    assert balance_mood(view, mood, BT709).with_gains(view, {"fill": 0.3}).factors["fill"] == (
+        0.3,
+        0.3,
+        0.3,
+    )
     assert balance_mood(view, mood, BT709).factors["fill"] == (1, 1, 1)
 
 

@@ -47,7 +47,7 @@ def make_image(seed, dtype=np.float16, alpha=None):
     values = rng.lognormal(-1.0, 3.0, (3, SIZE[1], SIZE[0])).clip(0, 60000).astype(dtype)
     values[:, 0, :4] = [0.0, -0.5, 2.0**-24, 6.0e-6]  # black, negative, subnormal halves
     return SimpleNamespace(
-        planes=tuple(np.ascontiguousarray(plane) for plane in values), alpha=alpha
+        planes=tuple(np.ascontiguousarray(plane) for plane in values), alpha=alpha, opened=()
     )
 
 
@@ -212,7 +212,7 @@ def test_worked_recombination():
     patches = {"sun": (0.40, 0.38, 0.35), "sky": (0.08, 0.10, 0.14), "lamp": (0.12, 0.07, 0.03)}
     images = {
         light: SimpleNamespace(
-            planes=tuple(np.full((1, 1), value, np.float32) for value in rgb), alpha=None
+            planes=tuple(np.full((1, 1), value, np.float32) for value in rgb), alpha=None, opened=()
         )
         for light, rgb in patches.items()
     }

@@ -12,7 +12,13 @@ from evenfall.errors import RecipeError
 from evenfall.light.primaries import ACESCG, BT709, luminance_weights
 from evenfall.mix.areas import area_weights
 from evenfall.mix.balance import balance_mood
-from evenfall.mix.matching import MeanNeed, area_mean, means_needed, solve_matches
+from evenfall.mix.matching import (
+    MeanNeed,
+    means_needed,
+    plan_matches,
+    solve_matches,
+    weighted_mean,
+)
 from evenfall.recipe import Area, Meter
 
 EXACT = 1e-9
@@ -36,17 +42,23 @@ def planes():
 def solve(view, planes, space=BT709, mood="day"):
     """Take the means that are needed and solve."""
     means = {
-        need: area_mean(
+        need: weighted_mean(
             planes[need.light], None if need.area is None else area_weights(need.area, 60, 40)
         )
-        for need in means_needed(view, [view.moods[mood]])
+        for need in means_needed(plan_matches(view, view.moods[mood]))
     }
-    return solve_matches(view, view.moods[mood], space, means)
+    return solved_by(view, means, space, mood)
+
+
+def solved_by(view, means, space=BT709, mood="day"):
+    resolved = view.moods[mood]
+    balance = balance_mood(view, resolved, space)
+    return solve_matches(view, plan_matches(view, resolved), balance, space, means)
 
 
 def luminance(view, planes, lights, solved, area=None, space=BT709, mood="day"):
     """Mean luminance of tinted and gained lights, from the pixels themselves."""
-    factors = balance_mood(view, view.moods[mood], space, solved).factors
+    factors = balance_mood(view, view.moods[mood], space).with_gains(view, solved).factors
     total = sum(planes[light] * np.array(factors[light])[:, None, None] for light in lights)
     picture = np.tensordot(luminance_weights(space), total, 1)
     weights = np.ones((40, 60)) if area is None else area_weights(area, 60, 40)
@@ -125,7 +137,8 @@ def test_metering_the_matched_lights_reads_the_ratio(five_lights, planes):
     view = five_lights(
         '[moods.day.lights]\nfill = { kelvin = 5200, match = { to = "sun", ratio = "4:1" } }\n'
     )
-    factors = balance_mood(view, view.moods["day"], BT709, solve(view, passes)).factors
+    balance = balance_mood(view, view.moods["day"], BT709)
+    factors = balance.with_gains(view, solve(view, passes)).factors
     sun, fill = (
         meter(
             passes[light] * np.array(factors[light], np.float32)[:, None, None],
@@ -195,9 +208,11 @@ def test_each_mean_is_asked_for_once(five_lights):
         '[moods.day.lights]\nfill = { match = { to = "sun" } }\nleft = { match = { to = "sun" } }\n'
         '[moods.dusk]\nbased_on = "day"\n'
     )
-    needs = means_needed(view, view.moods.values())
+    needs = means_needed(
+        matching for mood in view.moods.values() for matching in plan_matches(view, mood)
+    )
     assert needs == (MeanNeed("fill", None), MeanNeed("sun", None), MeanNeed("left", None))
-    assert means_needed(view, []) == ()
+    assert means_needed([]) == ()
 
 
 def test_circles_are_refused_by_name(five_lights):
@@ -206,13 +221,13 @@ def test_circles_are_refused_by_name(five_lights):
         'left = { match = { to = "right" } }\nright = { match = { to = "fill" } }\n'
     )
     with pytest.raises(RecipeError, match="in a circle: fill -> left -> right -> fill"):
-        means_needed(view, [view.moods["day"]])
+        plan_matches(view, view.moods["day"])
 
 
 def test_matching_to_a_light_that_is_off_is_refused(five_lights):
     view = five_lights('[moods.night.lights]\nsun = "off"\nfill = { match = { to = "sun" } }\n')
     with pytest.raises(RecipeError, match=r"moods.night.lights.fill.match.to: sun is off in night"):
-        means_needed(view, [view.moods["night"]])
+        plan_matches(view, view.moods["night"])
 
 
 @pytest.mark.parametrize(("dark", "name"), [("sun", "sun"), ("fill", "fill")])
@@ -228,53 +243,12 @@ def test_darkness_in_the_area_is_refused(five_lights, planes, dark, name):
 def test_means_are_weighted_and_negatives_count():
     pixels = np.array([[[1.0, -1.0]], [[2.0, 0.0]], [[4.0, 4.0]]], dtype=np.float32)
     weights = np.array([[3.0, 1.0]], dtype=np.float32)
-    assert area_mean(pixels, weights) == pytest.approx((0.5, 1.5, 4.0))
-    assert area_mean(pixels) == pytest.approx((0.0, 1.0, 4.0))
-    assert area_mean(pixels, np.zeros((1, 2), np.float32)) == pytest.approx((0, 0, 0))
+    assert weighted_mean(pixels, weights) == pytest.approx((0.5, 1.5, 4.0))
+    assert weighted_mean(pixels) == pytest.approx((0.0, 1.0, 4.0))
+    assert weighted_mean(pixels, np.zeros((1, 2), np.float32)) == pytest.approx((0, 0, 0))
 
 
 def test_an_area_is_a_usable_key():
     first, second = (Area(rectangle=(0, 0, 0.5, 0.5)) for _ in range(2))
     assert MeanNeed("sun", first) == MeanNeed("sun", second)
     assert len({MeanNeed("sun", first), MeanNeed("sun", second)}) == 1
-
-
-def test_a_step_from_a_matched_light_counts_from_the_gain_that_is_solved_there(five_lights, planes):
-    """Four to one by day, two stops down at dusk: sixteen to one against the sun of the day."""
-    view = five_lights(
-        """
-        [moods.day.lights]
-        fill = { match = { to = "sun", ratio = "4:1" } }
-        [moods.dusk]
-        based_on = "day"
-        lights = { sun = "off", fill = "down 2" }
-        [moods.night]
-        based_on = "dusk"
-        lights = { fill = "up 1/2" }
-        """
-    )
-    day, dusk, night = (solve(view, planes, mood=mood)["fill"] for mood in view.moods)
-    assert dusk == pytest.approx(day / 4, rel=EXACT)
-    assert night == pytest.approx(day / 4 * math.sqrt(2), rel=EXACT)
-    key = luminance(view, planes, ["sun"], {}, mood="day")
-    fill = luminance(view, planes, ["fill"], {"fill": dusk}, mood="dusk")
-    assert key / fill == pytest.approx(16, rel=PIXELS)
-
-
-def test_what_counts_from_a_matched_light_can_be_matched_to(five_lights, planes):
-    view = five_lights(
-        """
-        [moods.day.lights]
-        fill = { match = { to = "sun", ratio = "4:1" } }
-        [moods.dusk]
-        based_on = "day"
-        [moods.dusk.lights]
-        sun = "off"
-        fill = "down 1"
-        left = { match = { to = "fill", ratio = "2:1" } }
-        """
-    )
-    solved = solve(view, planes, mood="dusk")
-    fill = luminance(view, planes, ["fill"], solved, mood="dusk")
-    left = luminance(view, planes, ["left"], solved, mood="dusk")
-    assert fill / left == pytest.approx(2, rel=PIXELS)

@@ -170,7 +170,9 @@ def test_a_file_without_chromaticities_is_bt709(tmp_path: Path, opened: Open) ->
     write_pass(tmp_path / "passes/sun.exr", chromaticities=bt709)
     write_pass(tmp_path / "passes/sky.exr")
     library = opened({name: f"file = '{name}.exr'" for name in ("sun", "sky")})
-    np.testing.assert_allclose(library.chromaticities, bt709, atol=1e-6)  # float32 in the file
+    np.testing.assert_allclose(
+        library.space.chromaticities, bt709, atol=1e-6
+    )  # float32 in the file
 
 
 def test_the_recipe_says_what_files_do_not(tmp_path: Path, opened: Open) -> None:
@@ -178,7 +180,16 @@ def test_the_recipe_says_what_files_do_not(tmp_path: Path, opened: Open) -> None
     library = opened(
         {"sun": "file = 'sun.exr'"}, passes="colour_space = 'ACEScg'\nluminance_scale = 250"
     )
-    assert library.chromaticities == (0.713, 0.293, 0.165, 0.83, 0.128, 0.044, 0.32168, 0.33767)
+    assert library.space.chromaticities == (
+        0.713,
+        0.293,
+        0.165,
+        0.83,
+        0.128,
+        0.044,
+        0.32168,
+        0.33767,
+    )
     assert library.luminance_scale == 250
 
 

@@ -39,7 +39,7 @@ def test_check_run_and_survey_say_what_is_odd(corpus: Path, tmp_path: Path, file
     assert f"Note: light_0: {note}." in checked.output
     as_json = CliRunner().invoke(main, ["check", "--json", str(recipe)])
     assert json.loads(as_json.output)["notes"] == [f"light_0: {note}"]
-    assert f"light_0: {note}" in evenfall.run(evenfall.load(recipe)).notes
+    assert f"light_0: {note}" in evenfall.open(recipe).run().notes
     surveyed = CliRunner().invoke(main, ["survey", str(tmp_path)])
     assert f": {note}." in surveyed.output
 

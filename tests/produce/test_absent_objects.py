@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from evenfall.develop.areas import weights_of
+import evenfall
+from evenfall.develop.areas import Areas
 from evenfall.develop.example import example_recipe
+from evenfall.develop.shelf import Shelf
 from evenfall.errors import PassError
-from evenfall.meter.metering import meter_report
-from evenfall.produce import run
 from evenfall.recipe import Recipe, load
 
 PLACE = "moods.day.regions[0].area"
@@ -46,11 +46,11 @@ CHANGES = ["exposure_stops = 1", "lights.sun = 1"]
 )
 def test_run_and_meter_name_the_objects(tmp_path: Path, change: str, area: str, said: str) -> None:
     recipe = _recipe(tmp_path, f'area = {{ ids = "ids.png", {area} }}\n{change}')
-    (metered,) = meter_report(recipe, moods=["day"]).moods
+    (metered,) = evenfall.open(recipe).meter(moods=["day"]).moods
     (noted,) = [note for note in metered.facts.notes if PLACE in note]
     assert said in noted
     assert noted.endswith("; it holds 0, 3 and 7")
-    report = run(recipe, out=tmp_path / "out")
+    report = evenfall.open(recipe).run(out=tmp_path / "out")
     assert [note for note in report.moods["day"].notes if PLACE in note] == [noted]
     assert not [note for note in report.moods["dusk"].notes if "nowhere" in note]
 
@@ -60,7 +60,7 @@ def test_a_metered_area_without_its_object_says_so(tmp_path: Path) -> None:
     metered = load(recipe.path, changes=['camera.meter={area={ids="ids.png",id=[9]}}'])
     said = r"in the metered area: object 9 is nowhere in ids\.png; it holds 0, 3 and 7; meter an"
     with pytest.raises(PassError, match=said):
-        run(metered, out=tmp_path / "out")
+        evenfall.open(metered).run(out=tmp_path / "out")
 
 
 @pytest.mark.parametrize("change", CHANGES)
@@ -68,9 +68,9 @@ def test_objects_that_a_draft_is_too_small_for_are_there(tmp_path: Path, change:
     recipe = _recipe(tmp_path, f'area = {{ ids = "ids.png", id = [3, 7] }}\n{change}')
     area = recipe.moods["day"].regions[0].area
     only_seven = area.model_copy(update={"id": (7,)})
-    assert weights_of(recipe, only_seven, (160, 96)).sum() == 1
-    assert weights_of(recipe, only_seven, (64, 38)).sum() == 0
-    report = run(recipe, out=tmp_path / "out", draft=True)
+    assert Areas(recipe, (160, 96), Shelf()).weights(only_seven).sum() == 1
+    assert Areas(recipe, (64, 38), Shelf()).weights(only_seven).sum() == 0
+    report = evenfall.open(recipe, draft=True).run(out=tmp_path / "out")
     assert not [note for note in report.moods["day"].notes if "nowhere" in note]
 
 
@@ -78,5 +78,5 @@ def test_long_lists_are_cut(tmp_path: Path) -> None:
     recipe = _recipe(tmp_path, 'area = { ids = "ids.png", id = [99] }\nexposure_stops = 1')
     numbers = np.arange(96 * 160).reshape(96, 160) % 20
     Image.fromarray(numbers.astype(np.uint8)).save(recipe.pass_path("ids.png"))
-    (metered,) = meter_report(recipe, moods=["day"]).moods
+    (metered,) = evenfall.open(recipe).meter(moods=["day"]).moods
     assert "it holds 0, 1, 2, 3, 4, 5, 6, 7 and 12 more" in " ".join(metered.facts.notes)

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import os
 import shutil
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 import evenfall
-from evenfall.develop import pictures
 from evenfall.develop.example import example_recipe
 from evenfall.develop.reduced import area_mean, keep_for_drafts, reduced_size
 from evenfall.passes.files import stamp
 from evenfall.passes.library import PassLibrary
 from evenfall.passes.reading import read
+from evenfall.system.opened import Opened
 
 ROUNDING = 2.0**-11  # half floats of the kept passes
 
@@ -53,8 +54,8 @@ def test_reduced_sizes_keep_proportions():
 
 
 def test_draft_is_exposed_like_the_full_picture(recipe):
-    draft = evenfall.run(recipe, draft=True)
-    full = evenfall.run(recipe)
+    draft = evenfall.open(recipe, draft=True).run()
+    full = evenfall.open(recipe).run()
     assert (draft.width, draft.height) == (1280, 720)
     for mood in recipe.moods:
         small, large = (report.moods[mood].exposure["stops"] for report in (draft, full))
@@ -63,22 +64,21 @@ def test_draft_is_exposed_like_the_full_picture(recipe):
 
 def test_draft_shows_the_full_picture_averaged(recipe):
     """Mixing and averaging commute; half floats of the kept passes are all that differs."""
-    from evenfall.develop.mixing import mix_and_expose, open_view
-
-    full = mix_and_expose(open_view(recipe), ["dusk"]).mixes["dusk"].planes
-    small = mix_and_expose(open_view(recipe, draft=True), ["dusk"]).mixes["dusk"].planes
+    full, small = (
+        evenfall.open(recipe, draft=draft).develop("dusk").mix.planes for draft in (False, True)
+    )
     for plane, reduced in zip(full, small, strict=True):
         np.testing.assert_allclose(reduced, area_mean(plane, (1280, 720)), rtol=2 * ROUNDING)
 
 
 def test_second_draft_reads_no_pass_and_gives_the_same_bytes(recipe, tmp_path, monkeypatch):
-    first = evenfall.run(recipe, draft=True, out=tmp_path / "first")
+    first = evenfall.open(recipe, draft=True).run(out=tmp_path / "first")
 
     def refuse(*arguments):
         raise AssertionError("a pass was read at full size")
 
     monkeypatch.setattr(PassLibrary, "read", refuse)
-    second = evenfall.run(recipe, draft=True, out=tmp_path / "second")
+    second = evenfall.open(recipe, draft=True).run(out=tmp_path / "second")
     for one, two in zip(first.files, second.files, strict=True):
         assert one.path.read_bytes() == two.path.read_bytes()
 
@@ -88,7 +88,7 @@ def test_a_draft_after_a_survey_reads_no_pass(recipe, tmp_path, monkeypatch, own
 
     from evenfall.cli.main import main
 
-    expected = pictures.develop(recipe, "dusk", draft=True)
+    expected = evenfall.open(recipe, draft=True).develop("dusk").encoded()
     shutil.rmtree(own_cache)
     starter = tmp_path / "starter.toml"
     done = CliRunner().invoke(main, ["survey", str(recipe.passes_folder), "--write", str(starter)])
@@ -98,7 +98,9 @@ def test_a_draft_after_a_survey_reads_no_pass(recipe, tmp_path, monkeypatch, own
         raise AssertionError("a pass was read at full size")
 
     monkeypatch.setattr(PassLibrary, "read", refuse)
-    np.testing.assert_array_equal(pictures.develop(recipe, "dusk", draft=True), expected)
+    np.testing.assert_array_equal(
+        evenfall.open(recipe, draft=True).develop("dusk").encoded(), expected
+    )
 
 
 def test_a_pass_that_changed_while_it_was_surveyed_is_not_kept(recipe, own_cache):
@@ -113,15 +115,15 @@ def test_a_pass_that_changed_while_it_was_surveyed_is_not_kept(recipe, own_cache
 def test_changed_pass_is_reduced_anew(recipe, tmp_path):
     import OpenEXR
 
-    before = pictures.develop(recipe, "dusk", draft=True)
+    before = evenfall.open(recipe, draft=True).develop("dusk").encoded()
     pixels = np.full((1080, 1920, 3), 0.05, np.float16)
     OpenEXR.File({}, {"RGB": pixels}).write(str(tmp_path / "lamp.exr"))
-    after = pictures.develop(recipe, "dusk", draft=True)
+    after = evenfall.open(recipe, draft=True).develop("dusk").encoded()
     assert np.abs(after - before).max() > 0.1
 
 
 def test_damaged_cache_is_read_anew(recipe, own_cache):
-    before = pictures.develop(recipe, "dusk", draft=True)
+    before = evenfall.open(recipe, draft=True).develop("dusk").encoded()
     kept = sorted((own_cache / "drafts").iterdir())
     assert len(kept) == 3
     kept[0].write_bytes(kept[0].read_bytes()[:-100])
@@ -129,40 +131,40 @@ def test_damaged_cache_is_read_anew(recipe, own_cache):
     data[-1000] ^= 0xFF
     kept[1].write_bytes(data)
     kept[2].write_bytes(b"")
-    assert (pictures.develop(recipe, "dusk", draft=True) == before).all()
+    assert (evenfall.open(recipe, draft=True).develop("dusk").encoded() == before).all()
 
 
 @pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root may write anywhere")
 def test_cache_that_cannot_be_written_is_no_fault(recipe, own_cache):
     own_cache.chmod(0o500)
-    assert pictures.develop(recipe, "day", draft=True).shape == (720, 1280, 3)
+    assert evenfall.open(recipe, draft=True).develop("day").encoded().shape == (720, 1280, 3)
 
 
 def test_cache_folder_that_is_a_file_is_no_fault(recipe, monkeypatch, tmp_path):
     blocked = tmp_path / "blocked"
     blocked.write_text("no folder")
     monkeypatch.setenv("EVENFALL_CACHE", str(blocked))
-    assert pictures.develop(recipe, "day", draft=True).shape == (720, 1280, 3)
+    assert evenfall.open(recipe, draft=True).develop("day").encoded().shape == (720, 1280, 3)
 
 
 def test_guides_are_drawn_on_drafts_only(recipe, tmp_path):
     import imageio.v3 as imageio
 
     guided = evenfall.load(recipe.path, changes=['draft.guides=["thirds"]'])
-    plain = evenfall.run(recipe, draft=True, out=tmp_path / "plain", moods=["day"])
-    drawn = evenfall.run(guided, draft=True, out=tmp_path / "drawn", moods=["day"])
+    plain = evenfall.open(recipe, draft=True).run(out=tmp_path / "plain", moods=["day"])
+    drawn = evenfall.open(guided, draft=True).run(out=tmp_path / "drawn", moods=["day"])
     one, two = (imageio.imread(report.files[0].path).astype(int) for report in (plain, drawn))
     changed = np.abs(one - two).max(axis=2) > 20
     assert changed[:, 420:434].any(axis=1).all()
     assert not changed[:230, 100:400].any()
-    full = [evenfall.run(each, out=tmp_path / name, moods=["day"]).files[0].path
+    full = [evenfall.open(each).run(out=tmp_path / name, moods=["day"]).files[0].path
             for each, name in ((recipe, "full"), (guided, "guided"))]  # fmt: skip
     assert (imageio.imread(full[0]) == imageio.imread(full[1])).all()
 
 
 def test_missing_pass_stops_only_its_mood_in_a_draft_too(recipe):
     (recipe.passes_folder / "lamp.exr").unlink()
-    report = evenfall.run(recipe, draft=True, keep_going=True)
+    report = evenfall.open(recipe, draft=True).run(keep_going=True)
     assert list(report.moods) == ["day"]
     assert "there is no such file" in str(report.faults[0])
 
@@ -171,22 +173,30 @@ def test_draft_is_cropped_as_width_and_height_crop(recipe):
     import imageio.v3 as imageio
 
     change = "deliverables=[{ width = 1000, height = 1000 }]"
-    draft = evenfall.run(evenfall.load(recipe.path, changes=[change]), draft=True)
+    draft = evenfall.open(evenfall.load(recipe.path, changes=[change]), draft=True).run()
     assert imageio.imread(draft.files[0].path).shape == (720, 720, 3)
 
 
-def test_kept_passes_follow_the_guides_of_the_denoiser(recipe):
+def test_kept_passes_follow_the_guides_of_the_denoiser(recipe, monkeypatch):
     """Another albedo pass, another denoised pass: the one kept before is not taken for it."""
-    from evenfall.develop.view import open_view
-
     text = f'{recipe.path.read_text()}\n[passes]\nrepair = {{ albedo = "sky.exr" }}\n'
     recipe.path.write_text(text)
-    loaded = evenfall.load(recipe.path)
+    reads = []
+    real = PassLibrary.read
+    guide = recipe.passes_folder / "sky.exr"
 
-    def name():
-        return open_view(loaded, draft=True).passes._file("sun").name
+    def read(library, batch, rows=None):
+        reads.append(batch)
+        opened = Opened(guide, stamp(guide))
+        return {
+            light: replace(image, opened=(*image.opened, opened))
+            for light, image in real(library, batch, rows).items()
+        }
 
-    before = name()
-    assert name() == before
-    os.utime(recipe.passes_folder / "sky.exr", ns=(1, 1))
-    assert name() != before
+    monkeypatch.setattr(PassLibrary, "read", read)  # as if it had been denoised by the guide
+    for _ in range(2):
+        evenfall.open(recipe.path, draft=True).keep()
+        assert len(reads) == 3
+    os.utime(guide, ns=(1, 1))
+    evenfall.open(recipe.path, draft=True).keep()
+    assert len(reads) == 6

@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import OpenImageIO
 
+import evenfall
 from evenfall.develop.example import example_recipe
-from evenfall.produce import run
 from evenfall.recipe import load
 
 HALF_LARGEST = 65504.0  # IEEE 754 binary16
@@ -30,10 +30,10 @@ def pixels(path: Path) -> np.ndarray:
 
 
 def test_half_is_clamped_knowingly_and_float_keeps_everything(tmp_path: Path) -> None:
-    half = run(bright_recipe(tmp_path / "a", 16), moods=["dusk"])
+    half = evenfall.open(bright_recipe(tmp_path / "a", 16)).run(moods=["dusk"])
     (note,) = [note for note in half.notes if "half range" in note]
     counted = int(note.split(": ")[1].split(" values")[0].replace(",", ""))
-    full = run(bright_recipe(tmp_path / "b", 32), moods=["dusk"])
+    full = evenfall.open(bright_recipe(tmp_path / "b", 32)).run(moods=["dusk"])
     assert not [note for note in full.notes if "half range" in note]
     exact = pixels(full.files[0].path)
     assert exact.max() > 8 * HALF_LARGEST

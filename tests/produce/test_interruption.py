@@ -54,9 +54,9 @@ def test_killed_run_leaves_only_whole_files(large_corner, tmp_path, delay):
             assert imageio.imread(path).ndim == 3
         else:
             assert path.read_text().rstrip().endswith("}")
-    report = evenfall.run(large_corner, overwrite=True)
+    report = evenfall.open(large_corner).run(overwrite=True)
     assert not [path for path in folder.iterdir() if path.name.startswith(".")]
-    fresh = evenfall.run(large_corner, out=tmp_path / "fresh")
+    fresh = evenfall.open(large_corner).run(out=tmp_path / "fresh")
     for made, again in zip(fresh.files, report.files, strict=True):
         assert made.path.read_bytes() == again.path.read_bytes()
 

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 import evenfall
-from evenfall.develop import pictures
 from evenfall.errors import PassError
 
 RECIPE = """format = 1
@@ -32,8 +31,8 @@ def test_one_absurd_pixel_is_named_where_no_exposure_can_be_set(write_recipe):
         r"(?s)comes to a factor of .*sun\.exr: lights\.sun: its pixel at 20, 5 is 3e\+38, brighter"
     )
     with pytest.raises(PassError, match=says):
-        evenfall.run(recipe)
-    report = evenfall.run(recipe, keep_going=True)
+        evenfall.open(recipe).run()
+    report = evenfall.open(recipe).run(keep_going=True)
     assert list(report.moods) == ["dusk"]
     assert report.lights["sun"].huge_pixels == 1
     assert "sun: 1 pixel is brighter than any light, 3e+38 at 20, 5" in report.notes
@@ -45,18 +44,18 @@ def test_a_sum_beyond_single_precision_names_the_pixel(write_recipe):
     text = RECIPE + '[camera]\nmeter = "off"\n[moods.bright.lights.sun]\nstops = 2\n'
     recipe = write_recipe(text, {"sun": sun, "sky": (0.1, 0.2, 0.3)})
     with pytest.raises(PassError, match=r"lights\.sun: .*3\.4e38\); its pixel at 20, 5 is 3e\+38"):
-        evenfall.run(recipe, moods=["bright"])
+        evenfall.open(recipe).run(moods=["bright"])
 
 
 def test_broken_alpha_leaves_colour_as_it_is(write_recipe):
     sun = np.full((16, 24, 4), 0.5, np.float32)
     sun[..., 3] = 1
     sound = write_recipe(RECIPE, {"sun": sun, "sky": (0.1, 0.2, 0.3)})
-    expected = pictures.mix(sound, "day")
+    expected = evenfall.open(sound).mix("day")
     sun[2:8, 3:9, 3] = np.nan
     broken = write_recipe(RECIPE, {"sun": sun, "sky": (0.1, 0.2, 0.3)})
-    assert np.array_equal(pictures.mix(broken, "day"), expected)
-    notes = evenfall.run(broken).notes
+    assert np.array_equal(evenfall.open(broken).mix("day"), expected)
+    notes = evenfall.open(broken).run().notes
     assert (
         "sun: 36 pixels have an alpha that is no number: it was mended, their colour kept" in notes
     )
@@ -81,7 +80,7 @@ def test_pixels_that_are_not_square_keep_the_proportions_of_the_view(
         pixels = OpenEXR.File(path).channels()["RGB"].pixels
         OpenEXR.File({"pixelAspectRatio": aspect}, {"RGB": pixels}).write(path)
     recipe = evenfall.load(tmp_path / "view.toml")
-    report = evenfall.run(recipe, moods=["day"])
+    report = evenfall.open(recipe).run(moods=["day"])
     made = {file.path.name: file.path for file in report.files}
     with Image.open(made["view_day.png"]) as picture:
         assert picture.size == stretched
@@ -93,7 +92,7 @@ def test_pixels_that_are_not_square_keep_the_proportions_of_the_view(
     assert header["pixelAspectRatio"] == aspect
     assert header["dataWindow"][1].tolist() == [23, 15]
     assert any(f"pixels are {aspect:g} times as wide as high" in note for note in report.notes)
-    draft = evenfall.run(recipe, moods=["day"], draft=True).files[0].path
+    draft = evenfall.open(recipe, draft=True).run(moods=["day"]).files[0].path
     with Image.open(draft) as picture:
         assert picture.size[0] / picture.size[1] == stretched[0] / stretched[1]
 
@@ -112,7 +111,7 @@ def test_the_contact_sheet_shows_square_pixels(write_recipe, tmp_path):
         path = str(tmp_path / f"{name}.exr")
         pixels = OpenEXR.File(path).channels()["RGB"].pixels
         OpenEXR.File({"pixelAspectRatio": 2.0}, {"RGB": pixels}).write(path)
-    report = evenfall.run(evenfall.load(tmp_path / "view.toml"))
+    report = evenfall.open(evenfall.load(tmp_path / "view.toml")).run()
     (sheet,) = [file.path for file in report.files if "sheet" in file.path.name]
     with Image.open(sheet) as picture:
         colours = np.asarray(picture.convert("RGB")).astype(int)

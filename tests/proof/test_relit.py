@@ -15,7 +15,6 @@ import numpy.typing as npt
 import pytest
 
 import evenfall
-from evenfall.develop import pictures
 
 Array = npt.NDArray[np.float32]
 Floats = npt.NDArray[np.float64]
@@ -77,7 +76,7 @@ def test_mix_equals_an_independent_render(
     noise: dict[str, Any],
     set_ups: dict[str, Any],
 ) -> None:
-    mix = pictures.mix(proof_recipe(), mood)
+    mix = evenfall.open(proof_recipe()).mix(mood)
     factors = _factors(set_ups, mood)
     assert misfit(mix, truth(mood), noise, factors, SET_UPS[mood]) < CHI_LIMIT
     np.testing.assert_allclose(
@@ -99,8 +98,8 @@ def test_a_balance_that_is_wrong_by_two_per_cent_is_rejected(
     set_ups: dict[str, Any],
 ) -> None:
     stops = set_ups["truths"][SET_UPS[mood]][light]["gain_stops"] + float(np.log2(1.02))
-    right = pictures.mix(proof_recipe(), mood)
-    wrong = pictures.mix(proof_recipe((f"moods.{mood}.lights.{light}.stops={stops}",)), mood)
+    right = evenfall.open(proof_recipe()).mix(mood)
+    wrong = evenfall.open(proof_recipe((f"moods.{mood}.lights.{light}.stops={stops}",))).mix(mood)
     factors = _factors(set_ups, mood)
     sound = misfit(right, truth(mood), noise, factors, SET_UPS[mood])
     found = misfit(wrong, truth(mood), noise, factors, SET_UPS[mood])
@@ -115,7 +114,7 @@ def test_a_balance_that_is_wrong_by_two_per_cent_all_over_is_rejected(
     set_ups: dict[str, Any],
 ) -> None:
     for mood, name in SET_UPS.items():
-        mix = np.float32(1.02) * pictures.mix(proof_recipe(), mood)
+        mix = np.float32(1.02) * evenfall.open(proof_recipe()).mix(mood)
         assert misfit(mix, truth(mood), noise, _factors(set_ups, mood), name) > 5 * CHI_LIMIT
 
 

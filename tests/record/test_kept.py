@@ -63,9 +63,9 @@ def test_a_change_in_one_mood_makes_only_that_mood_again(matched: Path, tmp_path
 
 def test_sheet_is_still_known_after_a_run_of_one_mood(tmp_path: Path) -> None:
     recipe = example_recipe(tmp_path)
-    evenfall.run(recipe)
-    evenfall.run(recipe, moods=["day"])
-    assert all(file.kept for file in evenfall.run(recipe).files)
+    evenfall.open(recipe).run()
+    evenfall.open(recipe).run(moods=["day"])
+    assert all(file.kept for file in evenfall.open(recipe).run().files)
 
 
 def test_sheet_without_a_mood_is_not_taken_for_the_whole_one(tmp_path: Path) -> None:
@@ -75,7 +75,7 @@ def test_sheet_without_a_mood_is_not_taken_for_the_whole_one(tmp_path: Path) -> 
     plate.write_bytes(b"not yet")
     change = 'moods.dusk.plate={ file = "sky.png" }'
     loaded = evenfall.load(recipe.path, changes=[change])
-    broken = evenfall.run(loaded, keep_going=True)
+    broken = evenfall.open(loaded).run(keep_going=True)
     assert broken.faults
     assert [file.made_of for file in broken.files if not file.mood] == [""]
 
@@ -87,7 +87,7 @@ def test_small_pictures_do_not_pile_up(
     recipe = example_recipe(tmp_path)
     for stops in (1, 2, 3):
         changed = evenfall.load(recipe.path, changes=[f"camera.exposure_stops={stops}"])
-        evenfall.run(changed, overwrite=True)
+        evenfall.open(changed).run(overwrite=True)
     sizes = [path.stat().st_size for path in (own_cache / "moods").iterdir()]
     assert sizes
     assert sum(sizes) <= 3_000_000
@@ -144,7 +144,9 @@ def _made(recipe: evenfall.Recipe) -> tuple[dict[str, bool], float]:
     """Which moods' pictures were kept, and the mean of the graded one."""
     import imageio.v3 as imageio
 
-    files = {file.mood: file for file in evenfall.run(recipe, overwrite=True).files if file.mood}
+    files = {
+        file.mood: file for file in evenfall.open(recipe).run(overwrite=True).files if file.mood
+    }
     mean = np.mean(imageio.imread(files["graded"].path)) / 255
     return {mood: file.kept for mood, file in files.items()}, float(mean)
 

@@ -11,7 +11,7 @@ from itertools import combinations
 
 from evenfall.advice.facts import FrameFacts, MoodFacts
 from evenfall.advice.naming import roles_unlike_names, suns_after_sunset
-from evenfall.camera.exposure import MeterPlan, plan_meter
+from evenfall.camera.exposure import LightsOn, MeterPlan, plan_meter
 from evenfall.errors import Advice
 from evenfall.light.gain import factor_said
 from evenfall.recipe import Recipe, ResolvedMood
@@ -101,7 +101,8 @@ def _lights_on(recipe: Recipe, mood: ResolvedMood, roles: Sequence[str]) -> list
 
 
 def _no_key(recipe: Recipe) -> Iterator[Advice]:
-    plans = [plan_meter(recipe, mood) for mood in recipe.moods.values()]
+    on = LightsOn(recipe)
+    plans = [plan_meter(on, mood) for mood in recipe.moods.values()]
     metered = any(plan is not None and plan.meter.of == "key" for plan in plans)
     if not any(light.role == "key" for light in recipe.model.lights.values()):
         why = "exposure is set to the key" if metered else "lights are measured against the key"
@@ -125,9 +126,9 @@ def _no_key(recipe: Recipe) -> Iterator[Advice]:
 
 
 def _fixtures_metered(recipe: Recipe) -> Iterator[Advice]:
-    seen: set[MeterPlan] = set()
+    on, seen = LightsOn(recipe), set[MeterPlan]()
     for mood in recipe.moods.values():
-        plan = plan_meter(recipe, mood)
+        plan = plan_meter(on, mood)
         if plan is None or plan.meter.of == "key" or plan in seen:
             continue
         seen.add(plan)

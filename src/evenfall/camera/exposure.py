@@ -25,8 +25,9 @@ from evenfall.light.units import (
 from evenfall.mix.balance import lights_on
 from evenfall.recipe import CameraSettings, Meter, Recipe, ResolvedMood
 from evenfall.recipe.places import dotted
+from evenfall.system.opened import Once, Remembered
 
-__all__ = ["MeterPlan", "equivalent_ev100", "key_lights", "plan_meter", "settings_factor"]
+__all__ = ["LightsOn", "MeterPlan", "equivalent_ev100", "plan_meter", "settings_factor"]
 
 
 @dataclass(frozen=True)
@@ -58,18 +59,51 @@ def own_place(mood: ResolvedMood, part: Literal["meter", "settings"]) -> str:
     return dotted(("moods", mood.name, "camera", part)) if mood.own_meter else f"camera.{part}"
 
 
-def key_lights(recipe: Recipe, mood: ResolvedMood) -> tuple[str, ...]:
-    """Lights with the role of key that are on in a mood."""
-    on = lights_on(recipe, mood)
-    return tuple(name for name in on if recipe.model.lights[name].role == "key")
+class LightsOn:
+    """Which lights are on in the moods of a recipe; each mood is looked at once.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    """
+
+    def __init__(self, recipe: Recipe) -> None:
+        self.recipe = recipe
+        self._on: Remembered[tuple[str, ...]] = Remembered()
+        self._keyed = Once(self._first_keyed)
+
+    def of(self, mood: str) -> tuple[str, ...]:
+        """Lights that give any light in a mood; as `lights_on`."""
+        return self._on.get(mood, lambda: lights_on(self.recipe, self.recipe.moods[mood]))
+
+    def keys(self, mood: str) -> tuple[str, ...]:
+        """Those of them that have the role of key."""
+        lights = self.recipe.model.lights
+        return tuple(name for name in self.of(mood) if lights[name].role == "key")
+
+    def first_keyed(self) -> str:
+        """Name the first mood in which a key is on; the first of all where there is none."""
+        return self._keyed.get()
+
+    def _first_keyed(self) -> str:
+        moods = self.recipe.moods
+        return next((mood for mood in moods if self.keys(mood)), next(iter(moods)))
 
 
-def plan_meter(recipe: Recipe, mood: ResolvedMood) -> MeterPlan | None:
+def plan_meter(on: LightsOn, mood: ResolvedMood) -> MeterPlan | None:
     """Choose what is metered for a mood; None when its camera does not meter.
 
     The mood named by `meter.mood` is metered, otherwise the mood itself when it has a meter of its
     own, otherwise the first mood of the recipe in which a key is on. When no mood has a key on,
     the mix of the first mood is metered, and the plan says so.
+
+    Parameters
+    ----------
+    on : LightsOn
+        Of the recipe.
+    mood : ResolvedMood
+        One of its moods.
 
     Raises
     ------
@@ -80,43 +114,40 @@ def plan_meter(recipe: Recipe, mood: ResolvedMood) -> MeterPlan | None:
     if mood.camera.settings is not None or not isinstance(meter, Meter):
         return None
     place = own_place(mood, "meter")
-    metered = _metered_mood(recipe, mood, meter)
-    lights = _metered_lights(recipe, metered, meter)
+    metered = _metered_mood(mood, meter, on)
+    lights = _metered_lights(metered, meter, on)
     if lights:
-        return MeterPlan(metered.name, lights, meter)
+        return MeterPlan(metered, lights, meter)
     if meter.of == "key" and meter.mood is None and not mood.own_meter:
-        note = f"{place}: no mood has a key light that is on; the mix of {metered.name} is metered"
-        lights = lights_on(recipe, metered)
+        note = f"{place}: no mood has a key light that is on; the mix of {metered} is metered"
+        lights = on.of(metered)
         if lights:
-            return MeterPlan(metered.name, lights, meter, (note,))
+            return MeterPlan(metered, lights, meter, (note,))
     what = {"key": "the key", "mix": "every light"}.get(str(meter.of), "what it names")
     raise RecipeError(
-        recipe.fault(
+        on.recipe.fault(
             place,
-            f"{what} is off in {metered.name}, so there is nothing to meter",
+            f"{what} is off in {metered}, so there is nothing to meter",
             hint="meter another mood (mood = '...') or other lights (of = 'mix'), or say "
             "meter = 'off'",
         )
     )
 
 
-def _metered_mood(recipe: Recipe, mood: ResolvedMood, meter: Meter) -> ResolvedMood:
+def _metered_mood(mood: ResolvedMood, meter: Meter, on: LightsOn) -> str:
     if meter.mood is not None:
-        return recipe.moods[meter.mood]
-    if mood.own_meter:
-        return mood
-    with_key = (other for other in recipe.moods.values() if key_lights(recipe, other))
-    return next(with_key, next(iter(recipe.moods.values())))
+        return meter.mood
+    return mood.name if mood.own_meter else on.first_keyed()
 
 
-def _metered_lights(recipe: Recipe, metered: ResolvedMood, meter: Meter) -> tuple[str, ...]:
+def _metered_lights(metered: str, meter: Meter, on: LightsOn) -> tuple[str, ...]:
     if meter.of == "key":
-        return key_lights(recipe, metered)
+        return on.keys(metered)
     if meter.of == "mix":
-        return lights_on(recipe, metered)
+        return on.of(metered)
     names = (meter.of,) if isinstance(meter.of, str) else meter.of
-    chosen = {light for name in names for light in recipe.members(name)}
-    return tuple(name for name in lights_on(recipe, metered) if name in chosen)
+    chosen = {light for name in names for light in on.recipe.members(name)}
+    return tuple(name for name in on.of(metered) if name in chosen)
 
 
 def settings_factor(settings: CameraSettings, luminance_scale: float) -> float:

@@ -21,14 +21,15 @@ def check_what_hangs_on_lights(recipe: Recipe) -> None:
     RecipeError
         With every fault; nothing has been written then.
     """
-    from evenfall.camera.exposure import plan_meter
-    from evenfall.mix.matching import means_needed
+    from evenfall.camera.exposure import LightsOn, plan_meter
+    from evenfall.mix.matching import plan_matches
 
+    on = LightsOn(recipe)
     faults: list[Fault] = []
     for mood in recipe.moods.values():
         try:
-            plan_meter(recipe, mood)
-            means_needed(recipe, [mood])
+            plan_meter(on, mood)
+            plan_matches(recipe, mood)
         except RecipeError as error:
             faults += error.faults
     if faults:
@@ -47,11 +48,11 @@ def metering_notes(before: Recipe, after: Recipe) -> list[str]:
     }
     if not any(_may_be_read(after, mood, lights) for mood in moved for lights in moved.values()):
         return []
-    from evenfall.camera.exposure import plan_meter
+    from evenfall.camera.exposure import LightsOn, plan_meter
 
-    told: dict[str, list[str]] = {}
+    on, told = LightsOn(after), dict[str, list[str]]()
     for name, mood in after.moods.items():
-        plan = plan_meter(after, mood)
+        plan = plan_meter(on, mood)
         read = [] if plan is None else [one for one in plan.lights if one in moved[plan.mood]]
         if plan is not None and read:
             said = f"the meter reads {joined(plan.lights, 'and')} in {plan.mood}"

@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from evenfall.passes.header import PassHeader
-    from evenfall.passes.library import PassLibrary
     from evenfall.recipe import Recipe, ResolvedMood
     from evenfall.recipe.camera import Camera
+    from evenfall.view import Checked
 
 __all__ = ["command"]
 
@@ -41,54 +41,31 @@ def command(recipe: Path, passes: Path | None, changes: tuple[str, ...], as_json
     there end with exit code 1. A sound recipe is summed up: its lights, and what each mood asks of
     them.
     """
-    from evenfall.recipe import load
+    from evenfall.view import open_view
 
     try:
-        loaded = load(recipe, changes=changes, passes=passes)
-        library = check_moods_and_passes(loaded)
+        view = open_view(recipe, changes=changes, passes=passes)
+        checked = view.check()
     except (RecipeError, PassError, PixelSourceError) as error:
         if as_json:
             faults = [dataclasses.asdict(fault) for fault in error.faults]
             told = {"recipe": str(recipe), "sound": False, "faults": faults}
             click.echo(json.dumps(told, indent=2, ensure_ascii=False))
         raise
-    advice = advice_on(loaded, library.headers)
     if as_json:
-        told = _as_json(loaded, library.notes, advice)
+        told = _as_json(view.recipe, checked)
         click.echo(json.dumps(told, indent=2, ensure_ascii=False))
     else:
-        _print(loaded, library, advice)
+        _print(view.recipe, checked)
 
 
-def check_moods_and_passes(recipe: Recipe) -> PassLibrary:
-    """Check ratios, looks, passes and balances in this order; give the opened passes."""
-    from evenfall.develop.checking import check_balances, check_moods
-    from evenfall.light.primaries import space_from_chromaticities
-    from evenfall.passes.library import PassLibrary
-
-    check_moods(recipe, list(recipe.moods))
-    passes = PassLibrary(recipe)
-    space = space_from_chromaticities(passes.chromaticities)
-    check_balances(recipe, list(recipe.moods), space, passes.luminance_scale)
-    return passes
-
-
-def advice_on(recipe: Recipe, headers: Mapping[str, PassHeader]) -> Sequence[Advice]:
-    """Advice that can be given without reading a pass."""
-    from evenfall.advice import advise
-    from evenfall.advice.picture_sizes import frame_facts
-
-    first = next(iter(headers.values()))
-    return advise(recipe, frame_facts(recipe, (first.width, first.height), first.pixel_aspect))
-
-
-def _as_json(recipe: Recipe, notes: Sequence[str], advice: Sequence[Advice]) -> dict[str, Any]:
+def _as_json(recipe: Recipe, checked: Checked) -> dict[str, Any]:
     return {
         "recipe": str(recipe.path),
         "sound": True,
         "faults": [],
-        "notes": list(notes),
-        "advice": [dataclasses.asdict(item) for item in advice],
+        "notes": list(checked.notes),
+        "advice": [dataclasses.asdict(item) for item in checked.advice],
         "lights": {
             name: light.model_dump(mode="json", exclude_none=True)
             for name, light in recipe.model.lights.items()
@@ -109,7 +86,7 @@ def _as_json(recipe: Recipe, notes: Sequence[str], advice: Sequence[Advice]) -> 
     }
 
 
-def _print(recipe: Recipe, library: PassLibrary, advice: Sequence[Advice]) -> None:
+def _print(recipe: Recipe, checked: Checked) -> None:
     from rich.console import Console
 
     console = Console(highlight=False, emoji=False, markup=False)
@@ -117,14 +94,14 @@ def _print(recipe: Recipe, library: PassLibrary, advice: Sequence[Advice]) -> No
         console = Console(highlight=False, emoji=False, markup=False, width=_WIDTH_IN_FILES)
     title = recipe.model.project.title
     console.print(f"{recipe.path} is sound{f': {title}' if title else ''}.", soft_wrap=True)
-    console.print(_passes_line(library.headers), soft_wrap=True)
-    for note in library.notes:
+    console.print(_passes_line(checked.headers), soft_wrap=True)
+    for note in checked.notes:
         console.print(f"Note: {note}.", soft_wrap=True)
     console.print()
     console.print(_lights_table(recipe))
     console.print(_moods_table(recipe))
     _print_deliverables(recipe, console)
-    _print_advice(advice, console)
+    _print_advice(checked.advice, console)
 
 
 def _print_advice(advice: Sequence[Advice], console: Console) -> None:

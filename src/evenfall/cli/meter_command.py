@@ -57,28 +57,21 @@ def command(
     top. Then advice, with the word that silences each piece.
     """
     from evenfall.cli.progress import LiveProgress
-    from evenfall.recipe import load
+    from evenfall.view import open_view
 
-    loaded = load(recipe, changes=changes, passes=passes)
-    if pictures is not None:
-        from evenfall.meter.pictures import refuse_existing_pictures
-
-        refuse_existing_pictures(loaded, moods, pictures, overwrite=overwrite)
+    view = open_view(recipe, changes=changes, passes=passes)
+    loaded = view.recipe
     with LiveProgress() as progress:
-        from evenfall.meter.metering import meter_report
         from evenfall.produce.events import RunPlanned
 
-        progress.hear(RunPlanned(len(loaded.model.lights), tuple(loaded.moods), files=0))
-        report = meter_report(loaded, moods=moods, on_read=progress.hear)
+        progress.hear(RunPlanned(len(loaded.model.lights), view.moods, files=0))
+        report = view.meter(moods, pictures=pictures, overwrite=overwrite, on_read=progress.hear)
     if as_json:
         click.echo(json.dumps(_as_json(report, loaded), indent=2))
     else:
         _print(report, loaded)
-    if pictures is not None:
-        from evenfall.meter.pictures import write_meter_pictures
-
-        for path in write_meter_pictures(report, loaded, pictures, overwrite=overwrite):
-            click.echo(f"Picture: {path}", err=True)
+    for path in report.pictures:
+        click.echo(f"Picture: {path}", err=True)
 
 
 def _print(report: MeterReport, recipe: Recipe) -> None:
@@ -103,11 +96,9 @@ def _print(report: MeterReport, recipe: Recipe) -> None:
         "lightness (CIE L*) varies in the worst 5 % of the picture."
     )
     if any(mood.mean_cd_m2 for mood in report.moods):
-        from evenfall.light.units import READ_FROM_PICTURE
-
         console.print(
             "\ncd/m2 is the mean of the light over the whole picture, as balanced. "
-            f"{READ_FROM_PICTURE}"
+            f"{report.caution}"
         )
     if report.advice:
         console.print("\nAdvice", style="bold")
@@ -185,8 +176,6 @@ def _headroom(stops: float | None) -> str:
 def _as_json(report: MeterReport, recipe: Recipe) -> dict[str, Any]:
     from dataclasses import asdict
 
-    from evenfall.light.units import READ_FROM_PICTURE
-
     return {
         "moods": [
             {
@@ -198,5 +187,5 @@ def _as_json(report: MeterReport, recipe: Recipe) -> dict[str, Any]:
             for mood in report.moods
         ],
         "advice": [asdict(advice) for advice in report.advice],
-        "caution": READ_FROM_PICTURE,
+        "caution": report.caution,
     }

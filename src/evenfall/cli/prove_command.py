@@ -17,14 +17,10 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from evenfall.prove.proof import LightProof, Proof
-    from evenfall.recipe import Recipe
 
 __all__ = ["command"]
 
 _WIDTH_IN_FILES = 110
-_AS_RENDERED = tuple(
-    f"passes.repair.{mending}=false" for mending in ("denoise", "fireflies", "negatives")
-)
 
 
 @click.command("prove", short_help="Whether the passes add up to the beauty, and if not, why.")
@@ -57,69 +53,20 @@ def command(
 
     Without a beauty in the recipe, only little can be proven, and what cannot is said.
     """
-    from evenfall.recipe import load
+    from evenfall.cli.reading_progress import reading_progress
+    from evenfall.view import open_view
 
-    loaded = load(recipe, changes=(*changes, *_AS_RENDERED), passes=passes)
-    _check_picture(picture, loaded, overwrite=overwrite)
-    proof = _prove(loaded)
+    view = open_view(recipe, changes=changes, passes=passes)
+    with reading_progress(len(view.recipe.model.lights)) as advance:
+        proof = view.prove(picture=picture, overwrite=overwrite, on_pass=advance)
     if picture is not None:
-        _write_picture(picture, proof, loaded, overwrite=overwrite)
+        click.echo(f"Picture: {picture}", err=True)
     if as_json:
         click.echo(json.dumps(_as_json(proof), indent=2))
     else:
         _print(proof)
     if proof.diagnoses:
         sys.exit(1)
-
-
-def _check_picture(picture: Path | None, recipe: Recipe, *, overwrite: bool) -> None:
-    """Refuse what cannot be written before hours of reading."""
-    from evenfall.errors import OutputError, UsageError
-
-    if picture is None:
-        return
-    if picture.suffix.lower() != ".png":
-        raise UsageError(f"{picture}: the picture is written as PNG; give a name ending in .png")
-    if recipe.model.passes.beauty is None:
-        raise UsageError("no picture without a beauty: say passes.beauty in the recipe first")
-    if picture.exists() and not overwrite:
-        raise OutputError(f"{picture}: the file exists already; say --overwrite, or another name")
-
-
-def _prove(recipe: Recipe) -> Proof:
-    from evenfall.cli.reading_progress import reading_progress
-    from evenfall.light.primaries import space_from_chromaticities
-    from evenfall.passes.library import PassLibrary
-    from evenfall.prove.measure import Pixels
-    from evenfall.prove.prove import prove
-
-    library = PassLibrary(recipe)
-    lights = tuple(recipe.model.lights)
-
-    def read() -> Any:
-        for batch in library.batches(lights):
-            images: dict[str, Pixels] = dict(library.read(batch))
-            for name in batch:
-                yield name, images.pop(name)
-
-    with reading_progress(len(lights)) as advance:
-        return prove(
-            library.beauty(),
-            read,
-            space=space_from_chromaticities(library.chromaticities),
-            on_pass=advance,
-        )
-
-
-def _write_picture(picture: Path, proof: Proof, recipe: Recipe, *, overwrite: bool) -> None:
-    from evenfall.cli.reading_progress import png_bytes
-    from evenfall.drawings.residual_picture import draw_residual
-    from evenfall.system.atomic import write_atomically
-
-    project = recipe.model.project
-    title = project.view or project.title or recipe.path.stem
-    write_atomically(picture, png_bytes(draw_residual(proof, title=title)), overwrite=overwrite)
-    click.echo(f"Picture: {picture}", err=True)
 
 
 def _print(proof: Proof) -> None:

@@ -1,4 +1,4 @@
-"""Small things that commands about passes share: a bar while they are read, pictures as PNG."""
+"""A bar while passes are read."""
 
 from __future__ import annotations
 
@@ -6,10 +6,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-import numpy as np
-import numpy.typing as npt
-
-__all__ = ["png_bytes", "reading_progress"]
+__all__ = ["reading_progress"]
 
 
 @contextmanager
@@ -43,14 +40,3 @@ def reading_progress(count: int | None) -> Iterator[Callable[[str], None]]:
     with bar:
         task = bar.add_task("", total=count)
         yield lambda name: bar.update(task, advance=1, description=name)
-
-
-def png_bytes(codes: npt.NDArray[np.uint8]) -> bytes:
-    """Encode sRGB codes, uint8, shape (H, W, 3), as a PNG file."""
-    from io import BytesIO
-
-    from PIL import Image
-
-    stream = BytesIO()
-    Image.fromarray(codes).save(stream, "PNG", optimize=True)
-    return stream.getvalue()

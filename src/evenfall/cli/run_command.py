@@ -68,15 +68,19 @@ def command(
     Files that stand there already are never replaced unless --overwrite says so; files that are
     already what this run would make are kept.
     """
-    from evenfall.record.ahead import fingerprints_ahead
+    from evenfall.view.opening import open_view
 
-    with fingerprints_ahead(recipe, passes):
-        from evenfall.recipe import load
-
-        loaded = load(recipe, changes=changes, passes=passes, check_files=not keep_going)
+    view = open_view(
+        recipe,
+        changes=changes,
+        passes=passes,
+        draft=draft,
+        workers=workers,
+        check_files=not keep_going,
+        run_follows=True,
+    )
     try:
         with LiveProgress(quiet=quiet) as progress:
-            from evenfall.produce.running import run
 
             def hear(event: Event) -> None:
                 from evenfall.produce.events import RunPlanned  # late: it takes numpy to import
@@ -85,15 +89,12 @@ def command(
                     stop_in_order()
                 progress.hear(event)
 
-            report = run(
-                loaded,
-                moods=moods,
+            report = view.run(
+                moods,
                 out=out,
-                draft=draft,
                 overwrite=overwrite,
                 dry_run=dry_run,
                 keep_going=keep_going,
-                workers=workers,
                 on_event=hear,
             )
     except KeyboardInterrupt:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
-import os
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,11 +15,8 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
-    from evenfall.passes.image import PassImage
-    from evenfall.passes.mending.clean import Flaws
-    from evenfall.recipe.model import Beauty
     from evenfall.survey.looking import PassFacts
-    from evenfall.survey.survey import OnImage, Survey
+    from evenfall.survey.survey import Survey
 
 __all__ = ["command"]
 
@@ -80,9 +75,8 @@ def command(
     passes.frame. A number without other frames beside it stays as it is.
     """
     from evenfall.cli.reading_progress import reading_progress
-    from evenfall.survey.survey import survey_folder
+    from evenfall.view import survey_folder
 
-    _check_free(write, overwrite=overwrite)
     if recipe is not None:
         from evenfall.recipe import load
 
@@ -93,104 +87,19 @@ def command(
             folder,
             patterns=patterns,
             view=view,
+            write=write,
+            maps=maps,
+            overwrite=overwrite,
             on_file=advance,
-            on_image=_listener(maps, overwrite=overwrite, keep=write is not None),
+            on_map=lambda path: click.echo(f"Map: {path}", err=True),
         )
     if as_json:
         click.echo(json.dumps(_as_json(survey), indent=2))
     else:
         _print(survey)
     if write is not None:
-        _write(write, survey, overwrite=overwrite)
-
-
-def _check_free(write: Path | None, *, overwrite: bool) -> None:
-    from evenfall.errors import OutputError
-
-    if write is not None and write.exists() and not overwrite:
-        raise OutputError(f"{write}: the file exists already; say --overwrite, or another name")
-
-
-def _listener(maps: Path | None, *, overwrite: bool, keep: bool) -> OnImage:
-    """Write maps of flaws; keep what a recipe's first draft would have to read again."""
-    draw = None if maps is None else _map_writer(maps, overwrite=overwrite)
-
-    def hear(facts: PassFacts, image: PassImage, flaws: Flaws) -> None:
-        if draw is not None:
-            draw(facts, image, flaws)
-        if keep and facts.kind == "light":
-            _keep(facts, image)
-
-    return hear
-
-
-def _keep(facts: PassFacts, image: PassImage) -> None:
-    from evenfall.develop.reduced import keep_for_drafts
-    from evenfall.errors import PassError
-    from evenfall.passes.fingerprint import noted_fingerprint
-
-    with contextlib.suppress(PassError, OSError):  # a file that goes: the run will say so
-        keep_for_drafts(image, facts.stamp)
-        noted_fingerprint(image.header.path)
-
-
-def _map_writer(maps: Path, *, overwrite: bool) -> OnImage:
-    from evenfall.cli.reading_progress import png_bytes
-    from evenfall.drawings.flaw_map import draw_flaw_map
-    from evenfall.system.atomic import write_atomically
-
-    def write(facts: PassFacts, image: PassImage, flaws: Flaws) -> None:
-        found = {kind: mask for kind, mask in flaws.masks.items() if mask.any()}
-        if found:
-            path = maps / f"{facts.name}_flaws.png"
-            codes = draw_flaw_map(image.planes, found, title=facts.name)
-            write_atomically(path, png_bytes(codes), overwrite=overwrite)
-            click.echo(f"Map: {path}", err=True)
-
-    return write
-
-
-def _write(path: Path, survey: Survey, *, overwrite: bool) -> None:
-    from evenfall.errors import UsageError
-    from evenfall.recipe.starter import StarterLight, starter_recipe
-    from evenfall.system.atomic import write_atomically
-
-    lights = [
-        StarterLight(
-            facts.name,
-            survey.frame_names.get(facts.file, facts.file),
-            facts.header.layer or None,
-            facts.header.part or None,
-            facts.role.role,
-            facts.role.reason,
-            mean_luminance=facts.mean_luminance,
-        )
-        for facts in survey.lights
-        if facts.role is not None
-    ]
-    if not lights:
-        raise UsageError(f"{survey.folder}: no lights found, so there is no recipe to write")
-    folder = os.path.relpath(survey.folder.resolve(), path.resolve().parent)
-    text = starter_recipe(
-        lights,
-        title=path.stem.replace("_", " ").capitalize(),
-        passes_folder=Path(folder).as_posix(),
-        beauty=_beauty(survey),
-        frame=survey.frame,
-    )
-    write_atomically(path, text.encode(), overwrite=overwrite)
-    click.echo(f"Recipe: {path}", err=True)
-    click.echo(f"Next: evenfall check {path}", err=True)
-
-
-def _beauty(survey: Survey) -> Beauty | None:
-    from evenfall.recipe.model import Beauty
-
-    facts = survey.beauty
-    if facts is None:
-        return None
-    file = survey.frame_names.get(facts.file, facts.file)
-    return Beauty(file=file, layer=facts.header.layer or None, part=facts.header.part or None)
+        click.echo(f"Recipe: {write}", err=True)
+        click.echo(f"Next: evenfall check {write}", err=True)
 
 
 def _print(survey: Survey) -> None:

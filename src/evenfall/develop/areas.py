@@ -2,69 +2,102 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.develop.shelf import Shelf
 from evenfall.mix.areas import area_weights
 from evenfall.recipe import Area, Recipe, ResolvedMood
 from evenfall.recipe.words.suggesting import joined
 
-__all__ = ["AbsentObjects", "weights_of"]
+__all__ = ["Areas"]
 
+Floats = npt.NDArray[np.float32]
 _MOST_NUMBERS = 8  # in a note
 
 
-@dataclass(eq=False)
-class AbsentObjects:
-    """Object numbers that areas ask for and their files do not hold, as far as they were read."""
+class Areas:
+    """Weights of areas over a view of one size, and which of their objects are nowhere.
 
-    _found: dict[Area, tuple[tuple[int, ...], tuple[int, ...]]] = field(default_factory=dict)
+    Parameters
+    ----------
+    recipe : Recipe
+        Where files lie.
+    size : tuple of int
+        Width and height of the view.
+    shelf : Shelf
+        Where weights are kept for the next who asks.
 
-    def look(self, area: Area, numbers: npt.NDArray[np.integer[Any]]) -> None:
-        """Look for an area's objects among the numbers of its file.
+    Examples
+    --------
+    >>> from evenfall.develop.example import example_recipe
+    >>> areas = Areas(example_recipe(), (4, 2), Shelf())
+    >>> areas.weights(Area(rectangle=(0, 0, 0.5, 1)))[0].tolist()
+    [1.0, 1.0, 0.0, 0.0]
+    """
 
-        Parameters
-        ----------
-        area : Area
-            By object numbers.
-        numbers : ndarray of int
-            What the file holds, a number a pixel.
+    def __init__(self, recipe: Recipe, size: tuple[int, int], shelf: Shelf) -> None:
+        self.recipe, self.size = recipe, size
+        self._shelf = shelf
+        self._absent: dict[Area, _Absence] = {}
+
+    def weights(self, area: Area) -> Floats:
+        """Weights of an area; shape (H, W), 0 to 1.
+
+        Raises
+        ------
+        PixelSourceError
+            When a mask or object-id file cannot be read.
         """
-        absent = tuple(number for number in area.id if not (numbers == number).any())
-        if absent and area not in self._found:
-            self._found[area] = absent, tuple(int(number) for number in np.unique(numbers))
+        key = "weights", self.recipe.path.parent, self.recipe.pass_path(area.ids or ""), area
+        weights, absence = self._shelf.get(
+            (*key, self.size), lambda: self._read(area), lambda made: made[0].nbytes
+        )
+        if absence is not None:
+            self._absent[area] = absence
+        return weights
+
+    def _read(self, area: Area) -> tuple[Floats, _Absence | None]:
+        found: list[_Absence] = []
+
+        def read_channel(file: str, channel: str | None) -> npt.NDArray[Any]:
+            from evenfall.passes.side.pictures import read_object_ids, read_weights
+
+            if area.ids is None:
+                return read_weights(self.recipe.beside(file), channel)
+            numbers = read_object_ids(self.recipe.pass_path(file), channel)
+            absent = tuple(number for number in area.id if not (numbers == number).any())
+            if absent:
+                found.append(_Absence(absent, tuple(int(n) for n in np.unique(numbers))))
+            return numbers
+
+        weights = area_weights(area, *self.size, read_channel)
+        return weights, found[0] if found else None
 
     def notes(self, mood: ResolvedMood) -> tuple[str, ...]:
-        """Say which regions of a mood have objects that are nowhere.
-
-        Examples
-        --------
-        >>> from evenfall.develop.example import example_recipe
-        >>> AbsentObjects().notes(example_recipe().moods["day"])
-        ()
-        """
+        """Say which regions of a mood have objects that are nowhere, as far as files were read."""
         return tuple(
             f"moods.{mood.name}.regions[{number}].area: "
-            f"{_absence(region.area, *found, _consequence(region.area, found[0]))}"
+            f"{_in_words(region.area, found, _consequence(region.area, found.objects))}"
             for number, region in enumerate(mood.regions)
-            if (found := self._found.get(region.area)) is not None
+            if (found := self._absent.get(region.area)) is not None
         )
 
-    def among(self, area: Area) -> str:
-        """Say which objects of an area are nowhere; empty when all were found.
+    def absent(self, area: Area) -> str:
+        """Say which objects of an area are nowhere; empty when all were found."""
+        found = self._absent.get(area)
+        return "" if found is None else _in_words(area, found, "")
 
-        Examples
-        --------
-        >>> objects, area = AbsentObjects(), Area(ids="ids.exr", id=(7,))
-        >>> objects.look(area, np.array([[0, 3]]))
-        >>> objects.among(area)
-        'object 7 is nowhere in ids.exr; it holds 0 and 3'
-        """
-        found = self._found.get(area)
-        return "" if found is None else _absence(area, *found, "")
+
+@dataclass(frozen=True)
+class _Absence:
+    """Objects that an area asks for and its file does not hold, and those it holds."""
+
+    objects: tuple[int, ...]
+    present: tuple[int, ...]
 
 
 def _consequence(area: Area, absent: tuple[int, ...]) -> str:
@@ -73,13 +106,11 @@ def _consequence(area: Area, absent: tuple[int, ...]) -> str:
     return ", so the region " + ("is the whole picture" if area.invert else "changes nothing")
 
 
-def _absence(
-    area: Area, absent: tuple[int, ...], present: tuple[int, ...], comes_of_it: str
-) -> str:
-    several = len(absent) > 1
+def _in_words(area: Area, found: _Absence, comes_of_it: str) -> str:
+    several = len(found.objects) > 1
     return (
-        f"object{'s' if several else ''} {_listed(absent)} {'are' if several else 'is'} nowhere in "
-        f"{area.ids}{comes_of_it}; it holds {_listed(present)}"
+        f"object{'s' if several else ''} {_listed(found.objects)} {'are' if several else 'is'} "
+        f"nowhere in {area.ids}{comes_of_it}; it holds {_listed(found.present)}"
     )
 
 
@@ -87,38 +118,3 @@ def _listed(numbers: tuple[int, ...]) -> str:
     more = len(numbers) - _MOST_NUMBERS
     words = [str(number) for number in numbers[:_MOST_NUMBERS]]
     return joined([*words, f"{more} more"] if more > 0 else words, "and")
-
-
-def weights_of(
-    recipe: Recipe, area: Area, size: tuple[int, int], absent: AbsentObjects | None = None
-) -> npt.NDArray[np.float32]:
-    """Weights of an area over a view of this width and height; shape (H, W), 0 to 1.
-
-    Parameters
-    ----------
-    recipe : Recipe
-        Where files lie.
-    area : Area
-        One shape.
-    size : tuple of int
-        Width and height of the view.
-    absent : AbsentObjects, optional
-        Takes note of objects that are nowhere in their file.
-
-    Raises
-    ------
-    PixelSourceError
-        When a mask or object-id file cannot be read.
-    """
-
-    def read_channel(file: str, channel: str | None) -> npt.NDArray[Any]:
-        from evenfall.passes.side.pictures import read_object_ids, read_weights
-
-        if area.ids is None:
-            return read_weights(recipe.beside(file), channel)
-        numbers = read_object_ids(recipe.pass_path(file), channel)
-        if absent is not None:
-            absent.look(area, numbers)
-        return numbers
-
-    return area_weights(area, *size, read_channel)

@@ -12,7 +12,6 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -21,7 +20,7 @@ from evenfall.errors import PassError
 from evenfall.mix.engine import Mix, PassRead, mix_moods
 from evenfall.mix.plan import MixPlan
 from evenfall.passes.image import PassImage, join_rows
-from evenfall.passes.library import PassLibrary
+from evenfall.passes.source import PassSource
 from evenfall.system.processors import passes_at_once
 
 __all__ = ["mix_in_bands", "read_in_bands"]
@@ -33,7 +32,7 @@ _NO_PIXELS = np.empty((0, 0), np.float16)
 
 def mix_in_bands(
     plan: MixPlan,
-    passes: PassLibrary,
+    passes: PassSource,
     bands: Sequence[slice],
     *,
     watched: Collection[str],
@@ -48,10 +47,10 @@ def mix_in_bands(
     ----------
     plan : MixPlan
         What is read and summed.
-    passes : PassLibrary
+    passes : PassSource
         Where passes come from.
     bands : sequence of slice
-        Bands of rows, from the top down; see `PassLibrary.bands`.
+        Bands of rows, from the top down; see `PassSource.bands`.
     watched : collection of str
         Lights whose pixels `on_event` looks at; of the others it is told all but pixels.
     lower : callable
@@ -108,21 +107,25 @@ def mix_in_bands(
 
 
 def read_in_bands(
-    passes: PassLibrary, batch: tuple[str, ...], bands: Sequence[slice], lower: Lower
+    passes: PassSource,
+    batch: tuple[str, ...],
+    bands: Sequence[slice],
+    lower: Lower,
+    workers: int = 1,
 ) -> dict[str, PassImage]:
     """Read a batch some rows at a time, and put together what `lower` makes of every band.
 
     Raises
     ------
     PassError
-        As `PassLibrary.read`.
+        As `PassSource.read`.
     """
 
     def read(rows: slice) -> dict[str, PassImage]:
-        images = passes.read(batch, rows)
+        images = dict(passes.read(batch, rows))
         return {light: lower(images.pop(light)) for light in batch}
 
-    with ThreadPoolExecutor(passes.decoder_threads, "band") as pool:
+    with ThreadPoolExecutor(workers, "band") as pool:
         pieces = list(pool.map(read, bands))
     return {light: join_rows([piece.pop(light) for piece in pieces]) for light in batch}
 
@@ -135,7 +138,8 @@ def _joined(total: npt.NDArray[np.float32], bands: Sequence[Mix], lights: Sequen
             gaps[pair] = max(gap, gaps.get(pair, 0.0))
     in_order = sorted(gaps.items(), key=lambda item: lights.index(item[0][0]))
     alpha = np.concatenate(alphas) if alphas else None
-    return Mix(total, alpha, dict(in_order))
+    opened = dict.fromkeys(opened for band in bands for opened in band.opened)
+    return Mix(total, alpha, dict(in_order), opened=tuple(opened))
 
 
 def _only_rows(plan: MixPlan, rows: slice) -> MixPlan:
@@ -150,14 +154,14 @@ def _only_rows(plan: MixPlan, rows: slice) -> MixPlan:
 class _Rows:
     """Some rows of the passes, as if they were all."""
 
-    passes: PassLibrary
+    passes: PassSource
     rows: slice
 
     @property
     def size(self) -> tuple[int, int]:
         return self.passes.size[0], self.rows.stop - self.rows.start
 
-    def read(self, batch: tuple[str, ...]) -> Mapping[str, Any]:
+    def read(self, batch: tuple[str, ...]) -> Mapping[str, PassImage]:
         return self.passes.read(batch, self.rows)
 
 

@@ -7,11 +7,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from evenfall.camera.state import camera_state
-from evenfall.develop.measuring import moods_behind, plan_measuring
+from evenfall.develop.asked import Asked
 from evenfall.errors import Fault, PixelSourceError, RecipeError
 from evenfall.look.checking import check_looks
-from evenfall.mix.matching import means_needed
-from evenfall.recipe import Recipe, ResolvedMood
+from evenfall.recipe import ResolvedMood
 
 if TYPE_CHECKING:
     from evenfall.light.primaries import RgbSpace
@@ -20,14 +19,14 @@ __all__ = ["check_balances", "check_moods"]
 
 
 def check_moods(
-    recipe: Recipe, moods: Sequence[str], *, keep_going: bool = False
+    asked: Asked, moods: Sequence[str], *, keep_going: bool = False
 ) -> dict[str, PixelSourceError]:
     """Check the meters, ratios and looks of moods; the passes need not be there.
 
     Parameters
     ----------
-    recipe : Recipe
-        From `evenfall.load`.
+    asked : Asked
+        What the recipe says.
     moods : sequence of str
         Names of moods.
     keep_going : bool
@@ -44,22 +43,22 @@ def check_moods(
     Examples
     --------
     >>> from evenfall.develop.example import example_recipe
-    >>> check_moods(example_recipe(), ["day", "dusk"])
+    >>> check_moods(Asked(example_recipe()), ["day", "dusk"])
     {}
     """
     faults: list[Fault] = []
     concerned = dict.fromkeys(moods)
     for mood in moods:
         try:
-            concerned |= dict.fromkeys(moods_behind(recipe, mood))
+            concerned |= dict.fromkeys(asked.behind(mood))
         except RecipeError as error:
             faults += error.faults
     for mood in concerned:
         try:
-            means_needed(recipe, [recipe.moods[mood]])
+            asked.means(mood)
         except RecipeError as error:
             faults += error.faults
-    looks = check_looks(recipe, moods)
+    looks = check_looks(asked.recipe, moods)
     faults += looks.wrong
     unusable = dict.fromkeys(fault for some in looks.unusable.values() for fault in some)
     if faults:
@@ -70,14 +69,14 @@ def check_moods(
 
 
 def check_balances(
-    recipe: Recipe, moods: Sequence[str], space: RgbSpace, luminance_scale: float | None
+    asked: Asked, moods: Sequence[str], space: RgbSpace, luminance_scale: float | None
 ) -> None:
     """Check gains, tints, exposure and white balance of moods, as far as pixels do not decide.
 
     Parameters
     ----------
-    recipe : Recipe
-        From `evenfall.load`.
+    asked : Asked
+        What the recipe says.
     moods : sequence of str
         Names of moods.
     space : RgbSpace
@@ -94,17 +93,20 @@ def check_balances(
     --------
     >>> from evenfall.light.primaries import BT709
     >>> from evenfall.develop.example import example_recipe
-    >>> check_balances(example_recipe(), ["day", "dusk"], BT709, None)
+    >>> check_balances(Asked(example_recipe()), ["day", "dusk"], BT709, None)
     """
     faults: list[Fault] = []
-    try:
-        plan_measuring(recipe, moods, space, luminance_scale, {})
-    except RecipeError as error:
-        faults += error.faults
+    concerned = dict.fromkeys(moods)
     for name in moods:
         try:
-            mood = _without_neutral_spot(recipe.moods[name])
-            camera_state(recipe, mood, space, luminance_scale=luminance_scale)
+            concerned |= dict.fromkeys(asked.behind(name))
+            mood = _without_neutral_spot(asked.mood(name))
+            camera_state(asked.recipe, mood, space, luminance_scale=luminance_scale)
+        except RecipeError as error:
+            faults += error.faults
+    for name in concerned:
+        try:
+            asked.balance(name, space)
         except RecipeError as error:
             faults += error.faults
     if faults:

@@ -3,7 +3,7 @@
 A draft reads every pass once at full size and reduces it by area averaging in scene-linear light,
 which commutes with the mix. The reduced pass is kept, so that the next draft reads it instead. It
 is found by the pass file's path, size, inode and times of change, the layer read, and how broken
-pixels are mended; a file that changed in any of these is read anew.
+pixels are mended; a file that changed in any of these, or a guide of the denoiser, is read anew.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, astuple, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,18 +21,19 @@ from zlib_ng import zlib_ng
 
 from evenfall.deliver.frame import square_size
 from evenfall.mix.halves import widen
-from evenfall.passes.files import Stamp, stamp
+from evenfall.passes.files import stamp
 from evenfall.passes.header import PassHeader
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.library import PassLibrary
 from evenfall.recipe import Draft, Repair
 from evenfall.system.cache import cache_folder, keep, note_use
+from evenfall.system.opened import Opened, Stamp
 from evenfall.system.regular import open_regular
 
 __all__ = ["ReducedLibrary", "area_mean", "keep_for_drafts", "narrowed", "reduced_size"]
 
 Array = npt.NDArray[Any]
-_FORMAT = 3
+_FORMAT = 4
 _LIMIT_BYTES = 2 << 30
 _ROOM = np.float32(2.0**20)  # more than are added up at once: sums of huge values stay finite
 _BAND_PIXELS = 1 << 17  # widened, they stay in the processor's cache
@@ -185,20 +186,22 @@ class ReducedLibrary:
         The passes at full size.
     width : int
         Width of a draft.
-    repair : str
-        How broken pixels are mended, in words that change when it changes.
+    repair : Repair
+        How broken pixels are mended.
     folder : Path, optional
         Where reduced passes are kept; the user's cache folder otherwise.
     """
 
     def __init__(
-        self, library: PassLibrary, width: int, repair: str, folder: Path | None = None
+        self, library: PassLibrary, width: int, repair: Repair, folder: Path | None = None
     ) -> None:
         self._library = library
-        self._repair = repair
+        self._repair = repair.model_dump_json()
+        self.space, self.luminance_scale = library.space, library.luminance_scale
         self._folder = folder or cache_folder() / "drafts"
         self.size = reduced_size(library.size, width, library.pixel_aspect)
         self.pixel_aspect = 1.0
+        self.sources = library.sources
         self.headers: Mapping[str, PassHeader] = {
             light: replace(header, width=self.size[0], height=self.size[1], pixel_aspect=1.0)
             for light, header in library.headers.items()
@@ -208,12 +211,16 @@ class ReducedLibrary:
         """Lights that are read together."""
         return self._library.batches(lights)
 
-    def read(self, batch: tuple[str, ...]) -> dict[str, PassImage]:
+    def bands(self, lights: Iterable[str], *, multiple: int = 1) -> list[slice]:
+        """Give one band: reduced passes are read as a whole."""
+        return [slice(0, self.size[1])]
+
+    def read(self, batch: tuple[str, ...], rows: slice | None = None) -> dict[str, PassImage]:
         """Reduced passes of a batch, from the cache or anew; thread-safe."""
         if self.size == self._library.size or any(light not in self.headers for light in batch):
             return self._library.read(batch)  # which says what is wrong with a light without header
         files = {light: self._file(light) for light in batch}
-        kept = {light: _load(files[light], self.headers[light]) for light in batch}
+        kept = {light: self._load(light, files[light]) for light in batch}
         found = {light: image for light, image in kept.items() if image is not None}
         if len(found) == len(batch):
             return found
@@ -234,10 +241,18 @@ class ReducedLibrary:
         def reduce(band: PassImage) -> PassImage:
             return _reduce(band, (self.size[0], len(band.planes[0]) // lines))
 
-        joined = read_in_bands(self._library, batch, bands, reduce)
+        joined = read_in_bands(self._library, batch, bands, reduce, self._library.decoder_threads)
         return {
             light: replace(image, header=self.headers[light]) for light, image in joined.items()
         }
+
+    def _load(self, light: str, path: Path) -> PassImage | None:
+        image = _load(path, self.headers[light])
+        if image is None:
+            return None
+        own = {header.path for header in self.sources[light]}
+        opened = (replace(one, light=light) if one.path in own else one for one in image.opened)
+        return replace(image, opened=tuple(opened))
 
     def _file(self, light: str) -> Path:
         return self._folder / _file_name(self._library.sources[light], self._repair, self.size)
@@ -266,7 +281,8 @@ def keep_for_drafts(image: PassImage, seen: Stamp) -> None:
     if size != full:
         name = _file_name([header], Repair().model_dump_json(), size)
         if stamp(header.path) == seen:
-            _store(cache_folder() / "drafts" / name, _reduce(image, size))
+            reduced = replace(_reduce(image, size), opened=(Opened(header.path, seen),))
+            _store(cache_folder() / "drafts" / name, reduced)
 
 
 def _file_name(headers: Sequence[PassHeader], repair: str, size: tuple[int, int]) -> str:
@@ -301,7 +317,7 @@ def _reduce(image: PassImage, size: tuple[int, int]) -> PassImage:
 
 
 def _load(path: Path, header: PassHeader) -> PassImage | None:
-    """Read a kept pass; None when there is none or it is not whole."""
+    """Read a kept pass; None when there is none, it is not whole, or what it is of has changed."""
     try:
         with open_regular(path) as stream:
             facts = json.loads(stream.readline())
@@ -314,10 +330,18 @@ def _load(path: Path, header: PassHeader) -> PassImage | None:
         if facts["alpha"]:
             alpha = np.frombuffer(data, np.float32, offset=planes.nbytes).reshape(shape)
         census = PixelCensus.of(facts["census"])
+        opened = tuple(_unchanged(Path(name), seen) for name, *seen in facts["opened"])
     except (OSError, ValueError, KeyError, TypeError):
         return None
     note_use(path)
-    return PassImage(header, (planes[0], planes[1], planes[2]), alpha, census)
+    return PassImage(header, (planes[0], planes[1], planes[2]), alpha, census, opened)
+
+
+def _unchanged(path: Path, seen: list[int]) -> Opened:
+    opened = Opened(path, Stamp(*seen))
+    if Stamp.of(path.stat()) != opened.stamp:
+        raise ValueError(f"{path} has changed")
+    return opened
 
 
 def _store(path: Path, image: PassImage) -> None:
@@ -329,6 +353,7 @@ def _store(path: Path, image: PassImage) -> None:
         "dtype": image.planes[0].dtype.str,
         "alpha": image.alpha is not None,
         "census": asdict(image.census),
+        "opened": [(str(each.path), *astuple(each.stamp)) for each in image.opened],
         "checksum": zlib_ng.adler32(body),
     }
     keep(path, json.dumps(facts).encode() + b"\n", body, limit_bytes=_LIMIT_BYTES)

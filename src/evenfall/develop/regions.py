@@ -3,24 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
 from evenfall.camera.white_balance import white_balance_matrix
+from evenfall.develop.areas import Areas
+from evenfall.develop.shelf import Shelf
 from evenfall.errors import RecipeError
 from evenfall.light.primaries import ACESCG, RgbSpace, conversion_matrix
 from evenfall.look.additions import Additions
 from evenfall.mix.plan import RegionalGain
-from evenfall.recipe import Area, Recipe, ResolvedMood, WhiteBalance
+from evenfall.recipe import Overlay, Plate, Recipe, ResolvedMood, WhiteBalance
+
+if TYPE_CHECKING:
+    from evenfall.passes.side.pictures import Picture
 
 __all__ = ["additions_of", "regional_gains"]
 
 Matrix = npt.NDArray[np.float64]
-Weigh = Callable[[Area], npt.NDArray[np.float32]]
 
 
-def regional_gains(recipe: Recipe, mood: ResolvedMood, weigh: Weigh) -> tuple[RegionalGain, ...]:
+def regional_gains(recipe: Recipe, mood: ResolvedMood, areas: Areas) -> tuple[RegionalGain, ...]:
     """Gains of lights in the regions of a mood; regions that overlap multiply.
 
     Parameters
@@ -29,8 +34,8 @@ def regional_gains(recipe: Recipe, mood: ResolvedMood, weigh: Weigh) -> tuple[Re
         For groups.
     mood : ResolvedMood
         Its regions.
-    weigh : callable
-        Gives the weights of an area over the view.
+    areas : Areas
+        Weights over the view.
     """
     found = []
     for region in mood.regions:
@@ -39,7 +44,7 @@ def regional_gains(recipe: Recipe, mood: ResolvedMood, weigh: Weigh) -> tuple[Re
             for light in recipe.members(name):
                 gains[light] = gains.get(light, 1.0) * 2.0**stops
         if any(gain != 1.0 for gain in gains.values()):
-            found.append(RegionalGain(weigh(region.area), gains))
+            found.append(RegionalGain(areas.weights(region.area), gains))
     return tuple(found)
 
 
@@ -47,8 +52,9 @@ def additions_of(
     recipe: Recipe,
     mood: ResolvedMood,
     space: RgbSpace,
-    weigh: Weigh,
+    areas: Areas,
     neutral: Callable[[WhiteBalance], Matrix | None],
+    shelf: Shelf,
 ) -> Additions:
     """Read what a mood puts behind, in front of and onto its picture.
 
@@ -62,10 +68,12 @@ def additions_of(
         Its regions, plate and overlays.
     space : RgbSpace
         The passes' primaries.
-    weigh : callable
-        Gives the weights of an area over the view.
+    areas : Areas
+        Weights over the view.
     neutral : callable
         Gives the mean of the mix in the neutral spot of a white balance.
+    shelf : Shelf
+        Where plates and cut-outs that were read are kept.
 
     Raises
     ------
@@ -77,11 +85,10 @@ def additions_of(
     if not (mood.regions or mood.plate or mood.overlays):
         return Additions()
     from evenfall.look.regions import RegionChange
-    from evenfall.passes.side.pictures import read_picture
 
     changes = [
         RegionChange(
-            weigh(region.area),
+            areas.weights(region.area),
             region.exposure_stops,
             _balance_there(recipe, mood, number, space, neutral),
             region.saturation,
@@ -91,13 +98,20 @@ def additions_of(
     ]
     plate = None
     if mood.plate is not None:
-        path = recipe.beside(mood.plate.file)
-        plate = (mood.plate, read_picture(path, mood.plate.encoding))
-    overlays = [
-        (overlay, read_picture(recipe.beside(overlay.file), overlay.encoding))
-        for overlay in mood.overlays
-    ]
+        plate = (mood.plate, _picture(recipe, mood.plate, shelf))
+    overlays = [(overlay, _picture(recipe, overlay, shelf)) for overlay in mood.overlays]
     return Additions(changes, plate, overlays)
+
+
+def _picture(recipe: Recipe, asked: Plate | Overlay, shelf: Shelf) -> Picture:
+    from evenfall.passes.side.pictures import read_picture
+
+    path, encoding = recipe.beside(asked.file), asked.encoding
+    return shelf.get(
+        ("picture", path, encoding),
+        lambda: read_picture(path, encoding),
+        lambda picture: picture.rgb.nbytes + (0 if picture.alpha is None else picture.alpha.nbytes),
+    )
 
 
 def _balance_there(

@@ -6,6 +6,7 @@ import math
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
@@ -16,22 +17,20 @@ from evenfall.advice.headroom import NoisePrediction, predict_noise
 from evenfall.advice.noise import NoiseGrid, noise_grid
 from evenfall.advice.picture_sizes import frame_facts
 from evenfall.advice.rules import NOISE_SHOWS_LIGHTNESS
-from evenfall.camera.state import CameraState
-from evenfall.develop.checking import check_moods
-from evenfall.develop.mixing import View, mix_and_expose, open_view
+from evenfall.develop.asked import Asked
+from evenfall.develop.developed import DevelopedMood
+from evenfall.develop.engine import develop_moods
+from evenfall.develop.figures import count_ends
 from evenfall.develop.reduced import area_mean, reduced_size
 from evenfall.errors import Advice
-from evenfall.light.output_spaces import output_space
 from evenfall.light.primaries import luminance_weights
-from evenfall.look.additions import Additions
-from evenfall.look.chain import LookChain, build_chain
-from evenfall.mix.balance import Balance
-from evenfall.mix.engine import Mix, PassRead
-from evenfall.recipe import Recipe, ResolvedMood
-from evenfall.recipe.choosing import choose_moods
-from evenfall.recipe.look import Grain, Look
+from evenfall.light.units import READ_FROM_PICTURE
+from evenfall.mix.engine import PassRead
+from evenfall.passes.source import PassSource
+from evenfall.recipe import Recipe
+from evenfall.recipe.look import Grain
 
-__all__ = ["MeterReport", "MeteredMood", "meter_report"]
+__all__ = ["MeterReport", "MeteredMood", "meter_moods"]
 
 Floats = npt.NDArray[np.float32]
 
@@ -39,7 +38,6 @@ PICTURE_WIDTH = 1280
 """Width of the exposure map and of what the histogram counts."""
 
 _STRIP_ROWS = 64
-_TOP_CODE = 1.0 - 0.5 / 255.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,62 +81,65 @@ class MeterReport:
     moods : tuple of MeteredMood
     advice : tuple of Advice
         Without what the recipe silences.
+    pictures : tuple of Path
+        Pictures that were made of it.
+    caution : str
+        What its figures in cd/m2 are, and what they are not.
     """
 
     moods: tuple[MeteredMood, ...]
     advice: tuple[Advice, ...]
+    pictures: tuple[Path, ...] = ()
+    caution: str = READ_FROM_PICTURE
 
 
-def meter_report(
-    recipe: Recipe,
+def meter_moods(
+    source: PassSource,
+    asked: Asked,
+    moods: Sequence[str],
     *,
-    moods: Sequence[str] = (),
+    workers: int | None = None,
     on_read: Callable[[PassRead], None] | None = None,
 ) -> MeterReport:
-    """Meter the moods of a recipe.
+    """Meter moods.
 
-    Every pass that some mood needs is read once, at full size.
+    Every pass that some mood needs is read once.
 
     Parameters
     ----------
-    recipe : Recipe
-        From `evenfall.load`.
+    source : PassSource
+        Opened passes.
+    asked : Asked
+        What the recipe says.
     moods : sequence of str
-        Only these moods; all otherwise.
+        Names of the moods.
+    workers : int, optional
+        Threads; one per processor otherwise.
     on_read : callable, optional
         Told of passes as they are read.
 
     Raises
     ------
-    UsageError, RecipeError, PassError
+    RecipeError, PassError, PixelSourceError
         As for a run.
 
     Examples
     --------
     >>> from evenfall.develop.example import example_recipe
-    >>> report = meter_report(example_recipe(), moods=["dusk"])
+    >>> from evenfall.develop.opening import open_passes
+    >>> recipe = example_recipe()
+    >>> report = meter_moods(open_passes(recipe), Asked(recipe), ["dusk"])
     >>> [mood.facts.mood for mood in report.moods]
     ['dusk']
     """
-    names = choose_moods(recipe, moods)
-    check_moods(recipe, names)
-    view = open_view(recipe)
+    recipe = asked.recipe
     gauge = _Gauge(on_read)
-    exposed = mix_and_expose(view, names, on_read=gauge.see, sees_pixels=True)
-    metered = tuple(
-        _meter_mood(
-            view,
-            recipe.moods[name],
-            exposed.measuring.balances[name],
-            exposed.cameras[name],
-            exposed.mixes.pop(name),
-            exposed.additions(view, name),
-            gauge,
-        )
-        for name in names
+    development = develop_moods(
+        source, asked, moods, workers=workers, on_read=gauge.see, sees_pixels=True
     )
+    metered = tuple(_meter_mood(recipe, developed, gauge) for developed in development)
     facts = [mood.facts for mood in metered]
-    frames = frame_facts(recipe, view.size, view.pixel_aspect)
+    frames = frame_facts(recipe, source.size, source.pixel_aspect)
     return MeterReport(metered, (*advise(recipe, frames), *advise_on_facts(recipe, facts)))
 
 
@@ -165,18 +166,10 @@ class _Gauge:
             self.onward(event)
 
 
-def _meter_mood(
-    view: View,
-    mood: ResolvedMood,
-    balance: Balance,
-    camera: CameraState,
-    mix: Mix,
-    additions: Additions,
-    gauge: _Gauge,
-) -> MeteredMood:
-    recipe = view.recipe
-    red, green, blue = luminance_weights(view.space)
+def _meter_mood(recipe: Recipe, developed: DevelopedMood, gauge: _Gauge) -> MeteredMood:
+    red, green, blue = luminance_weights(developed.space)
     weights = (float(red), float(green), float(blue))
+    balance, camera = developed.balance, developed.camera
     factors = {name: rgb for name, rgb in balance.factors.items() if max(rgb) > 0}
     lights = light_facts(
         {name: light.role for name, light in recipe.model.lights.items()},
@@ -186,27 +179,25 @@ def _meter_mood(
         {name: part.gain for name, part in balance.lights.items()},
         {name: part.tint.kelvin for name, part in balance.lights.items()},
     )
-    noise = _predict(view, mood, camera, gauge, factors) if factors else None
+    noise = _predict(developed, gauge, factors) if factors else None
     if noise is not None:
         lights = tuple(_with_noise(light, noise) for light in lights)
-    scale = view.files.luminance_scale
+    scale = developed.luminance_scale
     facts = MoodFacts(
-        mood=mood.name,
-        title=mood.title,
+        mood=developed.name,
+        title=developed.mood.title,
         exposure_stops=math.log2(camera.exposure_factor),
         lights=lights,
-        clipped_share=_clipped_share(
-            _chain(view, mood.look, camera, view.size, recipe), mix, additions
-        ),
+        clipped_share=_clipped_share(developed),
         noise_lightness=noise.noise_lightness if noise else None,
-        notes=(*balance.notes, *camera.notes, *mix.notes, *view.absent.notes(mood)),
-        bare_share=_bare_share(mood, mix),
+        notes=developed.notes,
+        bare_share=_bare_share(developed),
     )
     return MeteredMood(
         facts=facts,
         mean_cd_m2={light.name: light.luminance * scale for light in lights} if scale else None,
         ev100=camera.ev100,
-        exposed=_exposed(mix, camera, view.pixel_aspect),
+        exposed=_exposed(developed),
         luminance_weights=weights,
     )
 
@@ -219,30 +210,15 @@ def _with_noise(light: LightFacts, noise: NoisePrediction) -> LightFacts:
     )
 
 
-def _chain(
-    view: View, look: Look, camera: CameraState, size: tuple[int, int], recipe: Recipe
-) -> LookChain:
-    return build_chain(
-        look,
-        source=view.space,
-        camera_matrix=camera.matrix,
-        output=output_space("sRGB"),
-        size=size,
-        recipe_folder=recipe.path.parent,
-    )
-
-
 def _predict(
-    view: View,
-    mood: ResolvedMood,
-    camera: CameraState,
+    developed: DevelopedMood,
     gauge: _Gauge,
     factors: Mapping[str, tuple[float, float, float]],
 ) -> NoisePrediction:
     """Predict noise through the mood's look, but for the grain that is wanted."""
     rows, columns = next(iter(gauge.grids.values())).mean.shape[1:]
-    look = mood.look.model_copy(update={"grain": Grain()})
-    chain = _chain(view, look, camera, (columns, rows), view.recipe)
+    look = developed.mood.look.model_copy(update={"grain": Grain()})
+    chain = developed.chain(look=look, size=(columns, rows))
     weights = luminance_weights(chain.output.rgb).astype(np.float32)
 
     def lightness(mix: Floats) -> Floats:
@@ -267,31 +243,29 @@ def cie_lightness(relative_luminance: Floats) -> Floats:
     return lightness
 
 
-def _clipped_share(chain: LookChain, mix: Mix, additions: Additions) -> float:
+def _clipped_share(developed: DevelopedMood) -> float:
     """Share of pixels of which a displayed channel is at its top code of 8 bits."""
-    planes, whole = mix.planes, chain.needs_whole or additions.any
-    if whole:
-        planes = chain.whole(planes, mix.alpha, additions)
-    height, width = planes.shape[1:]
+    chain = developed.chain()
+    scene = developed.scene(chain)
+    width, height = developed.size
     clipped = 0
-    for row in range(0, height, _STRIP_ROWS):
-        encoded = chain.encode_rows(
-            np.ascontiguousarray(planes[:, row : row + _STRIP_ROWS]), row, exposed=whole
-        )
-        clipped += int(np.count_nonzero((encoded >= _TOP_CODE).any(axis=0)))
-    return float(clipped / (height * width))
+    for top in range(0, height, _STRIP_ROWS):
+        encoded = scene.encode_rows(chain, slice(top, min(top + _STRIP_ROWS, height)))
+        clipped += count_ends(encoded)[0]
+    return clipped / (height * width)
 
 
-def _bare_share(mood: ResolvedMood, mix: Mix) -> float:
+def _bare_share(developed: DevelopedMood) -> float:
     """Share of the picture that nothing covers."""
-    if mood.plate is not None or mix.alpha is None:
+    alpha = developed.mix.alpha
+    if developed.mood.plate is not None or alpha is None:
         return 0.0
-    return float(1.0 - np.clip(mix.alpha, 0, 1).mean(dtype=np.float64))
+    return float(1.0 - np.clip(alpha, 0, 1).mean(dtype=np.float64))
 
 
-def _exposed(mix: Mix, camera: CameraState, pixel_aspect: float) -> Floats:
-    height, width = mix.planes.shape[1:]
-    size = reduced_size((width, height), PICTURE_WIDTH, pixel_aspect)
-    planes = np.stack([area_mean(plane, size) for plane in mix.planes])
-    exposed: Floats = np.einsum("ij,jhw->ihw", camera.matrix.astype(np.float32), planes)
+def _exposed(developed: DevelopedMood) -> Floats:
+    size = reduced_size(developed.size, PICTURE_WIDTH, developed.pixel_aspect)
+    planes = np.stack([area_mean(plane, size) for plane in developed.mix.planes])
+    matrix = developed.camera.matrix.astype(np.float32)
+    exposed: Floats = np.einsum("ij,jhw->ihw", matrix, planes)
     return exposed

@@ -27,7 +27,7 @@ def write_meter_pictures(
     Parameters
     ----------
     report : MeterReport
-        From `meter_report`.
+        From `meter_moods`.
     recipe : Recipe
         Names the files and the pictures.
     folder : Path

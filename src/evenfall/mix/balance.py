@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from evenfall.errors import Fault, RecipeError
@@ -68,14 +68,43 @@ class Balance:
         """Factors for R, G, B by light; all 0 for a light that is off."""
         return {light: balance.factors for light, balance in self.lights.items()}
 
+    @property
+    def on(self) -> tuple[str, ...]:
+        """Lights that are multiplied by anything but 0, in the recipe's order."""
+        return tuple(light for light, balance in self.lights.items() if any(balance.factors))
 
-def balance_mood(
-    recipe: Recipe,
-    mood: ResolvedMood,
-    space: RgbSpace,
-    solved: Mapping[str, float] | None = None,
-) -> Balance:
+    def with_gains(self, recipe: Recipe, solved: Mapping[str, float]) -> Balance:
+        """Give matched lights the gains that were solved for them.
+
+        Parameters
+        ----------
+        recipe : Recipe
+            For the messages of errors.
+        solved : mapping of str to float
+            Gain by light.
+
+        Raises
+        ------
+        RecipeError
+            With a fault for every gain that is absurd.
+        """
+        lights, faults = dict(self.lights), []
+        for name, gain in solved.items():
+            lights[name] = replace(lights[name], gain=gain)
+            try:
+                _check_size(lights[name])
+            except ValueError as error:
+                faults.append(recipe.fault(("moods", self.mood, "lights", name), str(error)))
+        if faults:
+            raise RecipeError(faults)
+        return replace(self, lights=lights)
+
+
+def balance_mood(recipe: Recipe, mood: ResolvedMood, space: RgbSpace) -> Balance:
     """Work out the gains and tints of a mood.
+
+    Lights that are matched to others get a gain of 1, as the solver needs it; those that count from
+    such a gain in another mood count from 1.
 
     Parameters
     ----------
@@ -85,10 +114,6 @@ def balance_mood(
         One of its moods.
     space : RgbSpace
         The passes' primaries.
-    solved : mapping of str to float or None
-        Gains of the lights that are matched to others, or count from ones that are in another
-        mood, as solved from the pixels. A matched light that is not in it counts with a gain of 1,
-        as the solver needs it.
 
     Raises
     ------
@@ -104,9 +129,7 @@ def balance_mood(
         rendered = recipe.model.lights[name].rendered
         start = starts.get(name)
         try:
-            gain = (solved or {}).get(name)
-            if gain is None:
-                gain = _gain(recipe, mood, name, start)
+            gain = _gain(recipe, mood, name, start)
             balance = _balance_light(setting, rendered, space, gain, start)
             _check_size(balance)
         except ValueError as error:

@@ -23,35 +23,25 @@ from evenfall.errors import Fault, PassError
 from evenfall.mix.coverage import Coverage, notes_of_gaps
 from evenfall.mix.halves import widen
 from evenfall.mix.plan import MixPlan, RegionalGain
+from evenfall.passes.image import PassImage
+from evenfall.system.opened import Opened, Openings
 from evenfall.system.processors import default_workers, passes_at_once
 
-__all__ = ["Mix", "PassRead", "PassSource", "mix_moods"]
+__all__ = ["Mix", "PassRead", "Readable", "mix_moods"]
 
 Floats = npt.NDArray[np.float32]
 _PAGE_BYTES = 4096
 STRIP_PIXELS = 262_144  # few enough that a strip of the sums stays in the shared cache
 
 
-class Image(Protocol):
-    """A decoded pass, as far as the engine looks at it."""
-
-    @property
-    def planes(self) -> tuple[npt.NDArray[Any], npt.NDArray[Any], npt.NDArray[Any]]:
-        """R, G, B, each (H, W) float16 or float32, finite."""
-
-    @property
-    def alpha(self) -> npt.NDArray[Any] | None:
-        """Coverage, (H, W), or None."""
-
-
-class PassSource(Protocol):
-    """Where the engine gets passes from."""
+class Readable(Protocol):
+    """What the engine asks of a source of passes."""
 
     @property
     def size(self) -> tuple[int, int]:
         """Width and height of every pass."""
 
-    def read(self, batch: tuple[str, ...]) -> Mapping[str, Any]:
+    def read(self, batch: tuple[str, ...]) -> Mapping[str, PassImage]:
         """Decode a batch of lights; called from several threads at once."""
 
 
@@ -69,7 +59,7 @@ class PassRead:
     """
 
     lights: tuple[str, ...]
-    images: Mapping[str, Any] = field(repr=False)
+    images: Mapping[str, PassImage] = field(repr=False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,12 +77,15 @@ class Mix:
         By a light whose alpha differs, and the one whose alpha is used: by how much at the most.
     remarks : tuple of str
         What else a person should know about the sum.
+    opened : tuple of Opened
+        Files that what was added up came from.
     """
 
     planes: Floats
     alpha: npt.NDArray[Any] | None = None
     alpha_gaps: Mapping[tuple[str, str], float] = field(default_factory=dict)
     remarks: tuple[str, ...] = ()
+    opened: tuple[Opened, ...] = ()
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -117,9 +110,9 @@ class _Term:
 
 def mix_moods(
     plan: MixPlan,
-    library: PassSource,
+    library: Readable,
     *,
-    held: dict[str, Any] | None = None,
+    held: dict[str, PassImage] | None = None,
     workers: int | None = None,
     on_event: Callable[[PassRead], None] | None = None,
     keep_going: bool = False,
@@ -131,8 +124,8 @@ def mix_moods(
     ----------
     plan : MixPlan
         What is read and summed.
-    library : PassSource
-        Where passes come from, usually a `PassLibrary`.
+    library : Readable
+        Where passes come from: any `PassSource`.
     held : dict of str to PassImage, optional
         Passes that are decoded already, by light: not read again, and taken out as they are used.
     workers : int, optional
@@ -162,7 +155,7 @@ def mix_moods(
     >>> from types import SimpleNamespace
     >>> from evenfall.mix.plan import plan_mix
     >>> grey = np.full((1, 2), 0.25, np.float16)
-    >>> image = SimpleNamespace(planes=(grey, grey, grey), alpha=None)
+    >>> image = SimpleNamespace(planes=(grey, grey, grey), alpha=None, opened=())
     >>> library = SimpleNamespace(size=(2, 1), read=lambda batch: {"lamp": image})
     >>> plan = plan_mix({"night": {"lamp": (2.0, 1.0, 0.5)}}, [("lamp",)])
     >>> mixes, failures = mix_moods(plan, library)
@@ -180,8 +173,8 @@ class _Job:
     def __init__(
         self,
         plan: MixPlan,
-        library: PassSource,
-        held: dict[str, Any],
+        library: Readable,
+        held: dict[str, PassImage],
         on_event: Callable[[PassRead], None] | None,
         keep_going: bool,
         strip_pixels: int,
@@ -201,6 +194,7 @@ class _Job:
         self.next_batch = 0
         self.stopped = False
         self.coverage = Coverage(plan)
+        self.openings = {mood: Openings() for mood in plan.moods}
         self.failures: dict[str, PassError] = {}
 
     def run(self, workers: int) -> tuple[dict[str, Mix], dict[str, PassError]]:
@@ -217,7 +211,12 @@ class _Job:
                 self._stop()
                 raise
         mixes = {
-            mood: Mix(total, self.coverage.alpha(mood), self.coverage.gaps[mood])
+            mood: Mix(
+                total,
+                self.coverage.alpha(mood),
+                self.coverage.gaps[mood],
+                opened=tuple(self.openings[mood]),
+            )
             for mood, total in self.totals.items()
             if mood not in self.failures
         }
@@ -260,7 +259,7 @@ class _Job:
             self.next_batch += 1
             return self.next_batch - 1
 
-    def _read(self, index: int) -> Mapping[str, Any] | None:
+    def _read(self, index: int) -> Mapping[str, PassImage] | None:
         batch = self.plan.batches[index]
         try:
             if all(light in self.held for light in batch):
@@ -275,7 +274,7 @@ class _Job:
             self.on_event(PassRead(batch, images))
         return images
 
-    def _add(self, index: int, images: Mapping[str, Any], scratch: Floats) -> None:
+    def _add(self, index: int, images: Mapping[str, PassImage], scratch: Floats) -> None:
         """Add a batch to the sums, each strip behind the batch before."""
         batch = self.plan.batches[index]
         flat = {light: [plane.reshape(-1) for plane in images[light].planes] for light in batch}
@@ -292,8 +291,10 @@ class _Job:
         if self._wait(index, len(self.strips)):
             for light in batch:
                 self.coverage.see(light, images[light].alpha)
+                for term in self.terms[light]:
+                    self.openings[term.mood].note(images[light].opened)
 
-    def _overflow(self, light: str, image: Image, terms: Sequence[_Term]) -> None:
+    def _overflow(self, light: str, image: PassImage, terms: Sequence[_Term]) -> None:
         moods = [term.mood for term in terms]
         column, row, value = _farthest_from_0(image.planes)
         error = PassError(

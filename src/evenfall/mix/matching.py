@@ -1,8 +1,9 @@
 """Matching: gains solved from the pixels, so that lights stand in a ratio.
 
 Light is additive, so the mean of a light in an area under any balance follows from the mean of its
-pass there. Each pass is therefore read once: `means_needed` says which means to take, `area_mean`
-takes one, and `solve_matches` turns them into gains.
+pass there. Each pass is therefore read once: `plan_matches` says what is matched to what,
+`means_needed` which means to take, `weighted_mean` takes one, and `solve_matches` turns them into
+gains.
 
 A light is compared by the mean luminance, in the area, of its pass times its tint (and times its
 gain, for the light it is matched to). Members of a group that are matched by one entry of the
@@ -13,7 +14,6 @@ regions are left out.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -22,12 +22,20 @@ import numpy.typing as npt
 
 from evenfall.errors import RecipeError
 from evenfall.light.primaries import RgbSpace, luminance_weights
-from evenfall.mix.balance import Balance, balance_mood
+from evenfall.mix.balance import Balance
 from evenfall.recipe import Area, Match, Recipe, ResolvedMood
 from evenfall.recipe.gains import Counted
 from evenfall.recipe.places import dotted
 
-__all__ = ["MeanNeed", "area_mean", "means_needed", "solve_matches"]
+__all__ = [
+    "Matching",
+    "MeanNeed",
+    "counted_on_matches",
+    "means_needed",
+    "plan_matches",
+    "solve_matches",
+    "weighted_mean",
+]
 
 Floats = npt.NDArray[np.float32]
 Vector = npt.NDArray[np.float64]
@@ -42,8 +50,20 @@ class MeanNeed:
 
 
 @dataclass(frozen=True)
-class _Entry:
-    """One matching entry of a mood: the lights that share it, and what they are matched to."""
+class Matching:
+    """One matching entry of a mood.
+
+    Parameters
+    ----------
+    lights : tuple of str
+        Lights that share it, and the gain that is solved.
+    match : Match
+        What the recipe says.
+    others : tuple of str
+        Lights that are on of what they are matched to.
+    place : str
+        Dotted place in the recipe.
+    """
 
     lights: tuple[str, ...]
     match: Match
@@ -51,24 +71,17 @@ class _Entry:
     place: str
 
 
-def means_needed(recipe: Recipe, moods: Iterable[ResolvedMood]) -> tuple[MeanNeed, ...]:
-    """Means that the matching of these moods needs, without repeats and in a stable order.
-
-    Raises
-    ------
-    RecipeError
-        When a light is matched to one that is off, or that hangs on it in turn.
-    """
-    needs: dict[MeanNeed, None] = {}
-    for mood in moods:
-        needs |= dict.fromkeys(means_needed(recipe, _moods_counted_from(recipe, mood)))
-        for entry in _ordered_entries(recipe, mood):
-            for light in (*entry.lights, *entry.others):
-                needs[MeanNeed(light, entry.match.area)] = None
-    return tuple(needs)
+def means_needed(matchings: Iterable[Matching]) -> tuple[MeanNeed, ...]:
+    """Means that must be taken to solve matchings, without repeats and in a stable order."""
+    needs = (
+        MeanNeed(light, matching.match.area)
+        for matching in matchings
+        for light in (*matching.lights, *matching.others)
+    )
+    return tuple(dict.fromkeys(needs))
 
 
-def area_mean(planes: npt.NDArray[np.floating], weights: Floats | None = None) -> Vector:
+def weighted_mean(planes: npt.NDArray[np.floating], weights: Floats | None = None) -> Vector:
     """Weighted mean of R, G, B; shape (3,).
 
     Parameters
@@ -80,7 +93,7 @@ def area_mean(planes: npt.NDArray[np.floating], weights: Floats | None = None) -
 
     Examples
     --------
-    >>> area_mean(np.ones((3, 2, 2), dtype=np.float32)).tolist()
+    >>> weighted_mean(np.ones((3, 2, 2), dtype=np.float32)).tolist()
     [1.0, 1.0, 1.0]
     """
     if weights is None:
@@ -98,7 +111,8 @@ def _weighted_sum(plane: npt.NDArray[np.floating], weights: Floats) -> float:
 
 def solve_matches(
     recipe: Recipe,
-    mood: ResolvedMood,
+    matchings: Iterable[Matching],
+    balance: Balance,
     space: RgbSpace,
     means: Mapping[MeanNeed, npt.ArrayLike],
 ) -> dict[str, float]:
@@ -106,63 +120,49 @@ def solve_matches(
 
     Parameters
     ----------
-    recipe, mood, space
-        As for `balance_mood`.
+    recipe : Recipe
+        For the messages of errors.
+    matchings : iterable of Matching
+        From `plan_matches`, in that order.
+    balance : Balance
+        Of the mood; matched lights have a gain of 1 in it, and those that count from such a gain
+        in another mood have that.
+    space : RgbSpace
+        The passes' primaries.
     means : mapping of MeanNeed to array of shape (3,)
         Mean R, G, B of each pass as rendered, in each area that `means_needed` asks for.
 
     Returns
     -------
     dict of str to float
-        Gain by matched light; to be given to `balance_mood`.
+        Gain by matched light; to be given to `Balance.with_gains`.
 
     Raises
     ------
     RecipeError
-        When the ratio is impossible: a light has no light in the area, hangs on itself, or is
-        matched to one that is off.
+        When the ratio is impossible: a light has no light in the area, or its gain is absurd.
     """
-    solved = _counted_gains(recipe, mood, space, means)
-    for entry in _ordered_entries(recipe, mood):
-        balance = balance_mood(recipe, mood, space, solved)
-        other = _luminance(entry.others, balance, space, means, entry.match.area)
-        own = _luminance(entry.lights, balance, space, means, entry.match.area)
-        _check_lit(recipe, entry, entry.match.to, other)
-        _check_lit(recipe, entry, " + ".join(entry.lights), own)
-        gain = other / own / _other_over_own(entry.match)
-        solved.update(dict.fromkeys(entry.lights, gain))
+    solved: dict[str, float] = {}
+    for matching in matchings:
+        balance = balance.with_gains(recipe, solved)
+        area = matching.match.area
+        other = _luminance(matching.others, balance, space, means, area)
+        own = _luminance(matching.lights, balance, space, means, area)
+        _check_lit(recipe, matching, matching.match.to, other)
+        _check_lit(recipe, matching, " + ".join(matching.lights), own)
+        gain = other / own / _other_over_own(matching.match)
+        solved.update(dict.fromkeys(matching.lights, gain))
     return solved
 
 
-def _counted_on_matches(recipe: Recipe, mood: ResolvedMood) -> dict[str, ResolvedMood]:
-    """Give lights that count from a mood in which their gain is solved, with that mood."""
+def counted_on_matches(recipe: Recipe, mood: ResolvedMood) -> dict[str, Counted]:
+    """Give lights that count from a mood in which their gain is solved, with how they count."""
     found = {}
     for light, setting in mood.lights.items():
         if isinstance(setting.gain, Counted):
             base = recipe.moods[setting.gain.mood]
-            if base.lights[light].match is not None or light in _counted_on_matches(recipe, base):
-                found[light] = base
-    return found
-
-
-def _moods_counted_from(recipe: Recipe, mood: ResolvedMood) -> list[ResolvedMood]:
-    return list({base.name: base for base in _counted_on_matches(recipe, mood).values()}.values())
-
-
-def _counted_gains(
-    recipe: Recipe,
-    mood: ResolvedMood,
-    space: RgbSpace,
-    means: Mapping[MeanNeed, npt.ArrayLike],
-) -> dict[str, float]:
-    """Gains of lights that count from a mood where they are matched, solved in that mood."""
-    found: dict[str, float] = {}
-    for base in _moods_counted_from(recipe, mood):
-        solved = solve_matches(recipe, base, space, means)
-        for light, setting in mood.lights.items():
-            gain = setting.gain
-            if isinstance(gain, Counted) and gain.mood == base.name and light in solved:
-                found[light] = solved[light] * math.exp2(gain.stops)
+            if base.lights[light].match is not None or light in counted_on_matches(recipe, base):
+                found[light] = setting.gain
     return found
 
 
@@ -184,7 +184,7 @@ def _luminance(
     )
 
 
-def _check_lit(recipe: Recipe, entry: _Entry, name: str, luminance: float) -> None:
+def _check_lit(recipe: Recipe, entry: Matching, name: str, luminance: float) -> None:
     if luminance > 0:
         return
     where = "in its area" if entry.match.area is not None else "in the picture"
@@ -197,13 +197,19 @@ def _check_lit(recipe: Recipe, entry: _Entry, name: str, luminance: float) -> No
     )
 
 
-def _ordered_entries(recipe: Recipe, mood: ResolvedMood) -> list[_Entry]:
-    """Return the matching entries of a mood, each after those that it hangs on."""
+def plan_matches(recipe: Recipe, mood: ResolvedMood) -> tuple[Matching, ...]:
+    """Say what a mood matches to what, each entry after those that it hangs on.
+
+    Raises
+    ------
+    RecipeError
+        When a light is matched to one that is off, or that hangs on it in turn.
+    """
     entries = _entries(recipe, mood)
     by_light = {light: entry for entry in entries for light in entry.lights}
-    ordered: list[_Entry] = []
+    ordered: list[Matching] = []
 
-    def visit(entry: _Entry, path: tuple[_Entry, ...]) -> None:
+    def visit(entry: Matching, path: tuple[Matching, ...]) -> None:
         if entry in ordered:
             return
         if entry in path:
@@ -222,10 +228,10 @@ def _ordered_entries(recipe: Recipe, mood: ResolvedMood) -> list[_Entry]:
 
     for entry in entries:
         visit(entry, ())
-    return ordered
+    return tuple(ordered)
 
 
-def _entries(recipe: Recipe, mood: ResolvedMood) -> list[_Entry]:
+def _entries(recipe: Recipe, mood: ResolvedMood) -> list[Matching]:
     gathered: dict[int, list[str]] = {}
     matches: dict[int, Match] = {}
     for light, setting in mood.lights.items():
@@ -237,7 +243,7 @@ def _entries(recipe: Recipe, mood: ResolvedMood) -> list[_Entry]:
         match = matches[key]
         place = dotted(("moods", mood.name, "lights", lights[0], "match"))
         others = _others(recipe, mood, match, place)
-        entries.append(_Entry(tuple(lights), match, others, place))
+        entries.append(Matching(tuple(lights), match, others, place))
     return entries
 
 

@@ -13,24 +13,10 @@ from typing import BinaryIO
 
 from evenfall.errors import PassError
 from evenfall.passes.faults import refused
+from evenfall.system.opened import Opened, Stamp, note_opened
 from evenfall.system.regular import descriptor_of, other_kind
 
-__all__ = ["FileView", "PassFile", "Stamp", "check_inside", "open_pass", "stamp", "unreadable"]
-
-
-@dataclass(frozen=True)
-class Stamp:
-    """Which file it is and when it was last written."""
-
-    device: int
-    inode: int
-    size: int
-    modified_ns: int
-
-    @classmethod
-    def of(cls, status: os.stat_result) -> Stamp:
-        """Stamp of a file's status."""
-        return cls(status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns)
+__all__ = ["FileView", "PassFile", "check_inside", "open_pass", "stamp", "unreadable"]
 
 
 def stamp(path: Path) -> Stamp:
@@ -186,6 +172,7 @@ def open_pass(path: Path) -> Iterator[PassFile]:
         status = os.fstat(descriptor)
         _check_regular(path, status)
         opened = PassFile(path, stream, status.st_size, Stamp.of(status))
+        note_opened(Opened(path, opened.stamp))
         try:
             yield opened
         except Exception:

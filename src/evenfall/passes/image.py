@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from evenfall.passes.faults import refused
 from evenfall.passes.header import PassHeader
+from evenfall.system.opened import Opened
 
 __all__ = [
     "HUGE",
@@ -129,12 +130,15 @@ class PassImage:
         Shape (H, W), float16 or float32, finite; 0 outside the data window.
     census : PixelCensus
         Counted before anything was replaced.
+    opened : tuple of Opened
+        Files that were read for it.
     """
 
     header: PassHeader
     planes: tuple[Array, Array, Array]
     alpha: Array | None
     census: PixelCensus
+    opened: tuple[Opened, ...] = ()
 
     def rgb(self) -> npt.NDArray[np.float32]:
         """Return scene-linear RGB as float32 of shape (H, W, 3)."""
@@ -150,6 +154,7 @@ def join_rows(bands: Sequence[PassImage]) -> PassImage:
         (planes[0], planes[1], planes[2]),
         np.concatenate(alphas) if alphas else None,
         sum((band.census for band in bands), PixelCensus()),
+        tuple(dict.fromkeys(opened for band in bands for opened in band.opened)),
     )
 
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-import threading
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,14 +15,14 @@ from evenfall.errors import Fault, PassError
 from evenfall.light.primaries import RGB_SPACES, space_from_chromaticities
 from evenfall.passes.encoding import refuse_encoded
 from evenfall.passes.faults import refused
-from evenfall.passes.files import Stamp, check_inside, stamp
+from evenfall.passes.files import check_inside, stamp
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import PassImage, added_up
-from evenfall.passes.notes import notes_on
 from evenfall.passes.reading import inspect, read
 from evenfall.passes.selection import select
 from evenfall.recipe import Recipe
 from evenfall.recipe.lights import Source
+from evenfall.system.opened import Once, Opened, Stamp, listening
 from evenfall.system.processors import default_workers
 
 if TYPE_CHECKING:
@@ -73,9 +72,9 @@ class PassLibrary:
         Width and height in pixels, the same for all passes.
     pixel_aspect : float
         Width over height of a pixel, the same for all passes.
-    chromaticities : tuple of 8 float or None
+    space : RgbSpace
         Primaries and white of the passes: the files', else those of the recipe's
-        ``passes.colour_space``; None where neither says, which means BT.709.
+        ``passes.colour_space``; BT.709 where neither says.
     luminance_scale : float or None
         cd/m2 of a pixel of luminance 1: the files' whiteLuminance, else the recipe's.
     decoder_threads : int
@@ -90,8 +89,7 @@ class PassLibrary:
 
     def __init__(self, recipe: Recipe, *, keep_going: bool = False) -> None:
         self._recipe = recipe
-        self._guides_lock = threading.Lock()
-        self._read_guides: Guides | None = None
+        self._guides = Once(self._read_guides)
         self._places: dict[str, tuple[_Place, ...]] = {}
         failures: dict[str, PassError] = {}
         opened: dict[Path, list[PassHeader] | PassError] = {}
@@ -113,18 +111,13 @@ class PassLibrary:
         first = next(iter(self.headers.values()))
         self.size = (first.width, first.height)
         self.pixel_aspect = first.pixel_aspect
-        self.chromaticities = self._effective_chromaticities(first)
+        self.space = space_from_chromaticities(self._effective_chromaticities(first))
         self.luminance_scale = self._luminance_scale()
         files = {(header.path, header.part) for header in self._all_headers(self.headers)}
         self.decoder_threads = default_workers() if len(files) == 1 else 1
 
     def _all_headers(self, lights: Iterable[str]) -> list[PassHeader]:
         return [header for light in lights for header in self.sources.get(light, ())]
-
-    @property
-    def notes(self) -> list[str]:
-        """What a person should know about the passes as they are stored."""
-        return notes_on(self.sources)
 
     def batches(self, lights: Iterable[str]) -> list[tuple[str, ...]]:
         """Group lights that are decoded together: those in the same parts of the same files.
@@ -187,9 +180,22 @@ class PassLibrary:
         failed = [self.failures[light] for light in batch if light in self.failures]
         if failed:
             raise _together(failed)
-        read = iter(self._read([place for light in batch for place in self._places[light]], rows))
-        images = {light: added_up([next(read) for _ in self._places[light]]) for light in batch}
-        return {light: self._mended(image) for light, image in images.items()}
+        places = [place for light in batch for place in self._places[light]]
+        with listening() as openings:
+            read = iter(self._read(places, rows))
+            images = {light: added_up([next(read) for _ in self._places[light]]) for light in batch}
+            mended = {light: self._mended(image) for light, image in images.items()}
+        return {
+            light: replace(image, opened=self._opened_for(light, openings))
+            for light, image in mended.items()
+        }
+
+    def _opened_for(self, light: str, openings: Iterable[Opened]) -> tuple[Opened, ...]:
+        """Say of what was opened which are the light's own files."""
+        own = {header.path for header in self.sources[light]}
+        return tuple(
+            replace(opened, light=light) if opened.path in own else opened for opened in openings
+        )
 
     def beauty(self) -> PassImage | None:
         """Read the beauty, or return None if the recipe names none.
@@ -258,16 +264,12 @@ class PassLibrary:
             return image
         from evenfall.passes.mending.clean import repair
 
-        return repair(image, settings, self._guides() if settings.denoise else None)
+        return repair(image, settings, self._guides.get() if settings.denoise else None)
 
-    def _guides(self) -> Guides:
-        """Guides of the denoiser, read when they are first needed."""
-        with self._guides_lock:
-            if self._read_guides is None:
-                from evenfall.passes.side.denoiser_guides import read_guides
+    def _read_guides(self) -> Guides:
+        from evenfall.passes.side.denoiser_guides import read_guides
 
-                self._read_guides = read_guides(self._recipe, self.size)
-            return self._read_guides
+        return read_guides(self._recipe, self.size)
 
     def _check_alike(self) -> None:
         """Hold all passes against the most usual kind, so that the odd ones are blamed."""

@@ -8,6 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.deliver.quantise import quantise
+from evenfall.develop.developed import Scene
+from evenfall.develop.figures import PixelCounts, count_ends
 from evenfall.develop.reduced import area_mean, narrowed
 from evenfall.look.chain import LookChain
 from evenfall.system.scratch import buffer
@@ -65,10 +67,9 @@ class Canvas:
         """Whether display-encoded values are made, of which pixels can be counted."""
         return bool(self.codes) or self._narrow is not None
 
-    def fill(self, planes: Floats, rows: slice, *, exposed: bool) -> tuple[int, int]:
+    def fill(self, scene: Scene, rows: slice) -> PixelCounts:
         """Finish some rows; gives how many pixels are clipped and how many are black."""
-        strip = np.ascontiguousarray(planes[:, rows])
-        encoded, linear = self._finished(strip, rows.start, exposed=exposed)
+        encoded, linear = self._finished(scene, rows)
         if self.linear is not None:
             self.linear[:, rows] = linear
         if self._narrow is not None:
@@ -84,21 +85,18 @@ class Canvas:
                 first_row=rows.start,
                 out=codes[rows],
             )
-        highest = np.maximum(np.maximum(encoded[0], encoded[1]), encoded[2])
-        counts = np.count_nonzero(highest >= 1.0), np.count_nonzero(highest <= 0.0)
-        return int(counts[0]), int(counts[1])
+        return count_ends(encoded)
 
-    def _finished(
-        self, strip: Floats, first_row: int, *, exposed: bool
-    ) -> tuple[Floats | None, Floats | None]:
+    def _finished(self, scene: Scene, rows: slice) -> tuple[Floats | None, Floats | None]:
         """Give encoded and linear rows, as far as asked for; the look is worked out once."""
         chain, space = self.chain, self.chain.output
         wants_linear = self.linear is not None or self._narrow is not None
-        first, second = buffer("canvas", strip.shape), buffer("canvas again", strip.shape)
+        shape = 3, rows.stop - rows.start, self.size[0]
+        first, second = buffer("canvas", shape), buffer("canvas again", shape)
         if wants_linear and (chain.encodes_last or not self.is_encoded):
-            linear = chain.linear_rows(strip, first_row, exposed=exposed, out=first)
+            linear = scene.linear_rows(chain, rows, out=first)
             return space.encode(linear, out=second) if self.is_encoded else None, linear
-        encoded = chain.encode_rows(strip, first_row, exposed=exposed, out=first)
+        encoded = scene.encode_rows(chain, rows, out=first)
         return encoded, space.decode(encoded, out=second) if wants_linear else None
 
     def _reduce(self, linear: Floats, rows: slice, narrow: Floats) -> None:

@@ -9,7 +9,7 @@ at a time. A mood's mix is let go as soon as nothing needs it.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,23 +21,21 @@ from evenfall.deliver.formats import Display, codec, displays
 from evenfall.deliver.frame import Frame, frame_of
 from evenfall.deliver.provenance import Provenance
 from evenfall.deliver.targets import Target
+from evenfall.develop.developed import DevelopedMood, Scene
+from evenfall.develop.engine import Development
 from evenfall.errors import EvenfallError, OutputError
-from evenfall.light.output_spaces import output_space
 from evenfall.light.primaries import RgbSpace
-from evenfall.look.additions import Additions
-from evenfall.look.chain import LookChain, build_chain
 from evenfall.mix.engine import Mix
 from evenfall.produce.canvas import STRIP_ROWS, Canvas
 from evenfall.produce.encoding import FinishedMood
 from evenfall.produce.pool import Crew
-from evenfall.recipe import Deliverable, Recipe, ResolvedMood
+from evenfall.recipe import Deliverable, Recipe
 from evenfall.system.scratch import BLOCK_PIXELS
 
-__all__ = ["Finisher", "MoodWork", "Statistics"]
+__all__ = ["Finisher", "Statistics"]
 
-Floats = npt.NDArray[np.float32]
 STRIP_PIXELS = BLOCK_PIXELS
-_SHEET_DISPLAY = Display("sRGB")
+_SHEET_DISPLAY = _COUNTED = Display("sRGB")
 
 
 @dataclass
@@ -49,42 +47,15 @@ class Statistics:
     mix_mean : tuple of float
         Mean R, G, B of the mix, in the passes' primaries and units.
     clipped_share : float or None
-        Share of pixels with a display channel at full; None when no display picture was made.
+        Share of pixels with a channel at the top of an sRGB display of 8 bits; None when no picture
+        was made for one.
     black_share : float or None
-        Share of pixels with all display channels at 0.
+        Share of pixels with all channels at its bottom.
     """
 
     mix_mean: tuple[float, float, float]
     clipped_share: float | None = None
     black_share: float | None = None
-
-
-@dataclass
-class MoodWork:
-    """One mood on its way to files.
-
-    Parameters
-    ----------
-    mood : ResolvedMood
-        What it is to look like.
-    mix : Mix
-        Its sum.
-    camera : CameraState
-        Exposure and white balance.
-    additions : callable
-        Gives regions, plate and cut-outs, which it reads from files.
-    targets : list of Target
-        Files to make.
-    thumbnail_size : tuple of int or None
-        Width and height of the picture for the contact sheet, if one is wanted.
-    """
-
-    mood: ResolvedMood
-    mix: Mix
-    camera: CameraState
-    additions: Callable[[], Additions]
-    targets: list[Target]
-    thumbnail_size: tuple[int, int] | None = None
 
 
 class Finisher:
@@ -104,8 +75,12 @@ class Finisher:
         Gives the record to embed in a target.
     write : callable
         Puts the bytes of a target under its final name.
+    tell : callable
+        Told of every mood as it is developed.
     guides : tuple of str
         Composition guides to draw.
+    thumbnail_size : tuple of int or None
+        Width and height of the pictures for the contact sheet, if they are wanted.
     pixel_aspect : float
         Width over height of a pixel of the mixes.
     keep_going : bool
@@ -121,7 +96,9 @@ class Finisher:
         luminance_scale: float | None,
         provenance: Callable[[Target], Provenance],
         write: Callable[[Target, bytes], None],
+        tell: Callable[[DevelopedMood], None],
         guides: tuple[str, ...] = (),
+        thumbnail_size: tuple[int, int] | None = None,
         *,
         pixel_aspect: float = 1.0,
         keep_going: bool = False,
@@ -129,8 +106,8 @@ class Finisher:
         self.recipe, self.space, self.size = recipe, space, size
         self.pixel_aspect = pixel_aspect
         self.luminance_scale = luminance_scale
-        self.provenance, self.write, self.guides = provenance, write, guides
-        self.keep_going = keep_going
+        self.provenance, self.write, self.tell, self.guides = provenance, write, tell, guides
+        self.keep_going, self.thumbnail_size = keep_going, thumbnail_size
         self.failures: dict[str, EvenfallError] = {}
         self.statistics: dict[str, Statistics] = {}
         self.thumbnails: dict[str, npt.NDArray[np.uint8]] = {}
@@ -141,44 +118,48 @@ class Finisher:
         self.strips = [slice(top, min(top + rows, height)) for top in range(0, height, rows)]
 
     def run(
-        self, works: list[MoodWork], workers: int, afterwards: Callable[[Finisher], None]
+        self,
+        development: Development,
+        targets: Mapping[str, list[Target]],
+        workers: int,
+        afterwards: Callable[[Finisher], None],
     ) -> None:
         """Make all files.
 
         Parameters
         ----------
-        works : list of MoodWork
-            Emptied, so that mixes can be let go.
+        development : Development
+            Gives the moods, which are let go one by one.
+        targets : mapping of str to list of Target
+            Files to make, by mood.
         workers : int
             Threads; the files do not depend on it.
         afterwards : callable
             Called when all moods have their small pictures, beside the encoding of files.
         """
-        self._afterwards = afterwards
-        jobs = [job for work in works if (job := self._job(work)) is not None]
-        works.clear()
-        jobs.reverse()
-        self._looks_left = len(jobs)
+        self._afterwards, self._looks_left = afterwards, len(development.moods)
+        moods = iter(development)
         with Crew(workers) as crew:
 
             def begin() -> None:
-                if jobs:
-                    job = jobs.pop()
+                left = len(development.moods)
+                developed = next(moods, None)
+                for _ in range(left - len(development.moods) - (developed is not None)):
+                    self.look_ended(crew)  # of moods that failed on the way
+                if developed is not None:
+                    self.tell(developed)
                     try:
+                        job = _MoodJob(self, developed, targets.get(developed.name, []))
                         job.begin(crew, workers)
                     except EvenfallError as error:
-                        self.fail(job.work.mood.name, error)
+                        self.fail(developed.name, error)
                         self.look_ended(crew)
                     crew.add(begin)
 
-            crew.add(begin if jobs else afterwards, *(() if jobs else (self,)))
-
-    def _job(self, work: MoodWork) -> _MoodJob | None:
-        try:
-            return _MoodJob(self, work)
-        except EvenfallError as error:
-            self.fail(work.mood.name, error)
-            return None
+            if development.moods:
+                crew.add(begin)
+            else:
+                crew.add(afterwards, self)
 
     def fail(self, mood: str, error: EvenfallError) -> None:
         """Give up a mood, or everything if the run is not to keep going."""
@@ -199,27 +180,13 @@ class Finisher:
         if last:
             crew.add(self._afterwards, self)
 
-    def chain(self, mood: ResolvedMood, camera: CameraState, space: str, peak: float) -> LookChain:
-        """Make a mood's chain for one display."""
-        return build_chain(
-            mood.look,
-            source=self.space,
-            camera_matrix=camera.matrix,
-            output=output_space(space),
-            size=self.size,
-            recipe_folder=self.recipe.path.parent,
-            peak=peak,
-        )
-
 
 class _MoodJob:
     """One mood's way through the pool."""
 
-    def __init__(self, finisher: Finisher, work: MoodWork) -> None:
-        self.finisher, self.work = finisher, work
-        self.planes: Floats = work.mix.planes
+    def __init__(self, finisher: Finisher, developed: DevelopedMood, targets: list[Target]) -> None:
+        self.finisher, self.developed, self.targets = finisher, developed, targets
         self.canvases = self._canvases()
-        self.exposed = False
         self.lock = threading.Lock()
         self.left = len(finisher.strips)
         self.sums = np.zeros((self.left, 3))
@@ -227,16 +194,16 @@ class _MoodJob:
 
     def _canvases(self) -> dict[Display, Canvas]:
         """Make a canvas for every kind of display, asked for what its files need."""
-        finisher, work = self.finisher, self.work
+        finisher, developed = self.finisher, self.developed
         canvases: dict[Display, Canvas] = {}
 
         def canvas(display: Display) -> Canvas:
             if display not in canvases:
-                chain = finisher.chain(work.mood, work.camera, *display)
+                chain = developed.chain(display.space, peak=display.peak)
                 canvases[display] = Canvas(chain, finisher.size)
             return canvases[display]
 
-        for target in work.targets:
+        for target in self.targets:
             deliverable = target.deliverable
             resized = finisher.frame(deliverable).is_resized
             for shows, display in displays(deliverable).items():
@@ -244,29 +211,25 @@ class _MoodJob:
                     canvas(display).want_linear()
                 else:
                     canvas(display).want_codes(deliverable.bit_depth, dither=deliverable.dither)
-        if work.thumbnail_size is not None:
-            canvas(_SHEET_DISPLAY).want_thumbnail(work.thumbnail_size)
+        if finisher.thumbnail_size is not None:
+            canvas(_SHEET_DISPLAY).want_thumbnail(finisher.thumbnail_size)
         return canvases
 
     def begin(self, crew: Crew, workers: int) -> None:
         """Make the steps of the whole picture, and queue the strips."""
+        self.scene = Scene(self.developed.mix.planes, is_exposed=False)
         if self.canvases:
             chain = next(iter(self.canvases.values())).chain
-            additions = self.work.additions()
-            if chain.needs_whole or additions.any:
-                self.planes = chain.whole(
-                    self.planes, self.work.mix.alpha, additions, workers=workers
-                )
-                self.exposed = True
+            self.scene = self.developed.scene(chain, workers=workers)
         for number in range(len(self.finisher.strips)):
             crew.add(self._strip, number, crew)
 
     def _strip(self, number: int, crew: Crew) -> None:
         rows = self.finisher.strips[number]
-        self.sums[number] = self.work.mix.planes[:, rows].sum(axis=(1, 2), dtype=np.float32)
-        for canvas in self.canvases.values():
-            counts = canvas.fill(self.planes, rows, exposed=self.exposed)
-            if canvas.is_encoded:
+        self.sums[number] = self.developed.mix.planes[:, rows].sum(axis=(1, 2), dtype=np.float32)
+        for display, canvas in self.canvases.items():
+            counts = canvas.fill(self.scene, rows)
+            if display == _COUNTED:
                 self.counts[number] = counts
         with self.lock:
             self.left -= 1
@@ -276,11 +239,11 @@ class _MoodJob:
 
     def _end(self, crew: Crew) -> None:
         """Sum up, let the mix go, and queue the files."""
-        finisher, name = self.finisher, self.work.mood.name
+        finisher, name = self.finisher, self.developed.name
         pixels = finisher.size[0] * finisher.size[1]
         red, green, blue = (float(value) for value in self.sums.sum(axis=0) / pixels)
         statistics = Statistics((red, green, blue))
-        if any(canvas.is_encoded for canvas in self.canvases.values()):
+        if _COUNTED in self.canvases and self.canvases[_COUNTED].is_encoded:
             clipped, black = (int(count) for count in self.counts.sum(axis=0))
             statistics.clipped_share = clipped / pixels
             statistics.black_share = black / pixels
@@ -289,10 +252,9 @@ class _MoodJob:
             thumbnail = canvas.thumbnail()
             if thumbnail is not None:
                 finisher.thumbnails[name] = thumbnail
-        mix, camera = self.work.mix, self.work.camera
-        targets = self.work.targets
-        del self.work, self.planes
-        for target in targets:
+        mix, camera = self.developed.mix, self.developed.camera
+        del self.developed, self.scene
+        for target in self.targets:
             holds_mix = "scene-linear" in target.deliverable.row.shows
             crew.add(self._encode, target, mix if holds_mix else None, camera, crew)
         finisher.look_ended(crew)

@@ -7,14 +7,14 @@ import hashlib
 import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from evenfall.deliver.formats import codec
 from evenfall.deliver.provenance import Provenance
 from evenfall.deliver.targets import Target
-from evenfall.develop.mixing import Exposed, mix_and_expose
+from evenfall.develop.developed import DevelopedMood
+from evenfall.develop.engine import Development, develop_moods
 from evenfall.errors import EvenfallError
 from evenfall.produce.events import Event, FileDone, MoodMixed, Note, OnEvent, PassRead, RunPlanned
 from evenfall.produce.planning import RunPlan
@@ -24,7 +24,7 @@ from evenfall.system.atomic import write_atomically
 from evenfall.system.partials import remove_leftovers
 
 if TYPE_CHECKING:
-    from evenfall.produce.finishing import Finisher, MoodWork
+    from evenfall.produce.finishing import Finisher
 
 __all__ = ["make"]
 
@@ -52,8 +52,8 @@ class _Run:
     def __init__(
         self, plan: RunPlan, *, keep_going: bool, workers: int, tell: OnEvent | None
     ) -> None:
-        self.plan, self.view, self.report = plan, plan.view, plan.report
-        self.recipe = plan.view.recipe
+        self.plan, self.source, self.report = plan, plan.source, plan.report
+        self.recipe = plan.asked.recipe
         self.keep_going, self.workers = keep_going, workers
         self._on_event, self._telling = tell, threading.Lock()
         self._hashing = ThreadPoolExecutor(1, "hash")
@@ -74,20 +74,19 @@ class _Run:
         for file in self.report.files:
             if file.kept:
                 self.tell(FileDone(file.path, file.mood, kept=True))
-        exposed = None
-        if plan.to_make:
-            exposed = mix_and_expose(
-                self.view,
-                plan.to_make,
-                workers=self.workers,
-                keep_going=self.keep_going,
-                on_read=self._on_read,
-            )
-            self._clock("read and mix")
-            self._describe(exposed)
+        development = develop_moods(
+            self.source,
+            plan.asked,
+            plan.to_make,
+            workers=self.workers,
+            keep_going=self.keep_going,
+            on_read=self._on_read,
+        )
+        self._clock("read and mix")
+        self._describe(development)
         try:
             with self._hashing:
-                self._finish(exposed)
+                self._finish(development)
         except BaseException as error:
             self._note_finished(error)
             raise
@@ -118,62 +117,48 @@ class _Run:
         spent = time.perf_counter() - self._started - sum(self.report.seconds.values())
         self.report.seconds[stage] = round(spent, 3)
 
-    def _describe(self, exposed: Exposed) -> None:
+    def _describe(self, development: Development) -> None:
         """Note in the report what was found out, and which moods cannot be made."""
-        for light, census in exposed.censuses.items():
+        for light, census in development.censuses.items():
             note_census(self.report.lights[light], census)
             self.report.notes += census_notes(light, census)
-        for mood, error in exposed.failures.items():
-            self.plan.give_up(mood, error)
-        for mood, mix in exposed.mixes.items():
-            self.report.moods[mood] = describe_mood(
-                self.recipe.moods[mood],
-                exposed.measuring.balances[mood],
-                exposed.measuring.meters[mood],
-                exposed.cameras[mood],
-                mix.notes,
-            )
-        order = list(self.recipe.moods)
-        self.report.moods = dict(
-            sorted(self.report.moods.items(), key=lambda item: order.index(item[0]))
-        )
+        for mood in development.moods:
+            self.tell(MoodMixed(mood))
 
-    def _finish(self, exposed: Exposed | None) -> None:
-        from evenfall.produce.finishing import Finisher, MoodWork
+    def _developed(self, developed: DevelopedMood) -> None:
+        self.report.moods[developed.name] = describe_mood(developed)
 
-        plan, view = self.plan, self.view
+    def _finish(self, development: Development) -> None:
+        from evenfall.produce.finishing import Finisher
+
+        plan, source = self.plan, self.source
         finisher = Finisher(
             self.recipe,
-            view.space,
-            view.size,
-            view.files.luminance_scale,
+            source.space,
+            source.size,
+            source.luminance_scale,
             self._provenance,
             self._write,
+            self._developed,
             self.recipe.model.draft.guides if self.report.draft else (),
-            pixel_aspect=view.pixel_aspect,
+            plan.thumbnail_size,
+            pixel_aspect=source.pixel_aspect,
             keep_going=self.keep_going,
         )
-        works: list[MoodWork] = []
-        for mood in list(exposed.mixes) if exposed is not None else ():
-            assert exposed is not None
-            self.tell(MoodMixed(mood))
-            works.append(
-                MoodWork(
-                    self.recipe.moods[mood],
-                    exposed.mixes.pop(mood),
-                    exposed.cameras[mood],
-                    partial(exposed.additions, view, mood),
-                    [target for target in plan.targets_to_make if target.mood == mood],
-                    plan.thumbnail_size,
-                )
-            )
+        targets = {
+            mood: [target for target in plan.targets_to_make if target.mood == mood]
+            for mood in development.moods
+        }
         try:
-            finisher.run(works, self.workers, self._sheet)
+            finisher.run(development, targets, self.workers, self._sheet)
         finally:
             for mood, statistics in finisher.statistics.items():
                 self.report.moods[mood].statistics = vars(statistics)
-                self.report.moods[mood].notes += view.absent.notes(self.recipe.moods[mood])
-        for mood, error in finisher.failures.items():
+            order = list(self.recipe.moods)
+            self.report.moods = dict(
+                sorted(self.report.moods.items(), key=lambda item: order.index(item[0]))
+            )
+        for mood, error in {**development.failures, **finisher.failures}.items():
             self.plan.give_up(mood, error)
         self.report.notes += [
             f"{path.name}: {note}"

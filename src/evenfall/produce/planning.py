@@ -11,8 +11,10 @@ import numpy.typing as npt
 
 from evenfall.deliver.frame import square_size
 from evenfall.deliver.targets import Target, plan_targets, refuse_inputs, sheet_path
-from evenfall.develop.view import View
+from evenfall.develop.asked import Asked
 from evenfall.errors import EvenfallError, Fault
+from evenfall.passes.notes import notes_on
+from evenfall.passes.source import PassSource
 from evenfall.record.describing import describe_light, versions
 from evenfall.record.digest import Origins, lights_behind, side_files
 from evenfall.record.earlier import Earlier
@@ -29,8 +31,10 @@ class RunPlan:
 
     Parameters
     ----------
-    view : View
+    source : PassSource
         Opened passes.
+    asked : Asked
+        What the recipe says.
     report : RunReport
         With all files of the run, kept or to be made; filled in as the run goes on.
     earlier : Earlier
@@ -51,7 +55,8 @@ class RunPlan:
         Width and height of the sheet's pictures; None when no mood needs one.
     """
 
-    view: View
+    source: PassSource
+    asked: Asked
     report: RunReport
     earlier: Earlier
     origins: Origins
@@ -74,18 +79,24 @@ class RunPlan:
 
     def lights_behind(self, mood: str) -> tuple[str, ...]:
         """Lights that a mood's pictures follow from."""
-        return lights_behind(self.view.recipe, mood)
+        return lights_behind(self.asked, mood)
 
 
 def plan_run(
-    view: View, moods: Sequence[str], earlier: Earlier, fingerprints: Fingerprints
+    source: PassSource,
+    asked: Asked,
+    moods: Sequence[str],
+    earlier: Earlier,
+    fingerprints: Fingerprints,
 ) -> RunPlan:
     """Plan a run; nothing is written, no pixel is read.
 
     Parameters
     ----------
-    view : View
+    source : PassSource
         Opened passes.
+    asked : Asked
+        What the recipe says.
     moods : sequence of str
         Chosen moods.
     earlier : Earlier
@@ -98,10 +109,10 @@ def plan_run(
     RecipeError
         When names of files clash or a file would be written over an input.
     """
-    recipe, (width, height) = view.recipe, view.size
+    recipe, (width, height) = asked.recipe, source.size
     out, draft = earlier.out, earlier.draft
     targets = plan_targets(
-        recipe, moods, out, size=(width, height), pixel_aspect=view.pixel_aspect, draft=draft
+        recipe, moods, out, size=(width, height), pixel_aspect=source.pixel_aspect, draft=draft
     )
     report = RunReport(
         recipe=recipe.path,
@@ -114,10 +125,10 @@ def plan_run(
         height=height,
         versions=versions(),
     )
-    found = _describe_lights(view, moods, fingerprints, report)
-    origins = Origins(recipe, found, report.versions, draft=draft)
+    found = _describe_lights(source, asked, moods, fingerprints, report)
+    origins = Origins(asked, found, report.versions, draft=draft)
     digests = {mood: origins.mood_digest(mood) for mood in moods}
-    plan = RunPlan(view, report, earlier, origins, digests)
+    plan = RunPlan(source, asked, report, earlier, origins, digests)
     _plan_pictures(plan, targets)
     if recipe.model.sheet.make and tuple(moods) == tuple(recipe.moods):
         _plan_sheet(plan, sheet_path(recipe, out, draft=draft))
@@ -128,7 +139,7 @@ def plan_run(
     report.moods = {
         mood: earlier.moods[mood] for mood in moods if mood not in made and mood in earlier.moods
     }
-    report.notes += view.files.notes
+    report.notes += notes_on(source.sources)
     report.notes += [
         f"moods.{mood}: no deliverable is asked of it, so nothing is made"
         for mood in moods
@@ -140,12 +151,16 @@ def plan_run(
 
 
 def _describe_lights(
-    view: View, moods: Sequence[str], fingerprints: Fingerprints, report: RunReport
+    source: PassSource,
+    asked: Asked,
+    moods: Sequence[str],
+    fingerprints: Fingerprints,
+    report: RunReport,
 ) -> dict[str, str]:
     """Note the passes behind the moods in the report, and give their fingerprints."""
-    needed = {light for mood in moods for light in lights_behind(view.recipe, mood)}
+    needed = {light for mood in moods for light in lights_behind(asked, mood)}
     found = {}
-    for light, headers in view.files.sources.items():
+    for light, headers in source.sources.items():
         if light in needed:
             # Size and time come before the fingerprint, so that they never speak for an older file.
             report.lights[light] = describe_light(headers)
@@ -172,14 +187,14 @@ def _plan_sheet(plan: RunPlan, path: Path) -> None:
     from evenfall.drawings.sheet import picture_size
     from evenfall.produce.sheet import sheet_digest
 
-    view, moods, earlier = plan.view, list(plan.mood_digests), plan.earlier
-    sheet = view.recipe.model.sheet
+    recipe, moods, earlier = plan.asked.recipe, list(plan.mood_digests), plan.earlier
+    sheet = recipe.model.sheet
     file = FileReport(path, "", sheet.format)
     file.made_of = sheet_digest(
-        view.recipe,
+        recipe,
         list(plan.mood_digests.values()),
         plan.origins.sheet_text(moods),
-        view.recipe.changes,
+        recipe.changes,
         draft=plan.report.draft,
     )
     noted = earlier.keep(file)
@@ -189,7 +204,7 @@ def _plan_sheet(plan: RunPlan, path: Path) -> None:
         file.bytes, file.sha256, file.kept = noted.bytes, noted.sha256, True
         return
     plan.thumbnail_size = picture_size(
-        *square_size(*view.size, view.pixel_aspect), sheet.picture_width
+        *square_size(*plan.source.size, plan.source.pixel_aspect), sheet.picture_width
     )
     to_make = {target.mood for target in plan.targets_to_make}
     for mood in moods:

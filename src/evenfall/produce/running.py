@@ -11,7 +11,7 @@ from evenfall.recipe.choosing import choose_moods
 from evenfall.record.earlier import Earlier
 from evenfall.record.fingerprints import Fingerprints
 from evenfall.record.report import RunReport
-from evenfall.system.processors import default_workers
+from evenfall.system.processors import workers_of
 
 if TYPE_CHECKING:
     from evenfall.produce.events import OnEvent
@@ -22,7 +22,7 @@ __all__ = ["run"]
 def run(
     recipe: Recipe,
     *,
-    moods: Sequence[str] = (),
+    moods: str | Sequence[str] = (),
     out: str | Path | None = None,
     draft: bool = False,
     overwrite: bool = False,
@@ -43,7 +43,7 @@ def run(
     ----------
     recipe : Recipe
         From `evenfall.load`.
-    moods : sequence of str
+    moods : str or sequence of str
         Only these moods; all otherwise. The contact sheet is made when all are.
     out : str or Path, optional
         Folder of the files; `pictures` beside the recipe otherwise.
@@ -83,23 +83,25 @@ def run(
     """
     chosen = choose_moods(recipe, moods)
     folder = Path(out).absolute() if out is not None else recipe.path.absolute().parent / "pictures"
-    workers = workers or default_workers()
+    workers = workers_of(workers)
     earlier = Earlier(folder, recipe, draft=draft)
     with Fingerprints(recipe, earlier, workers) as fingerprints:
         fingerprints.start(_on_somewhere(recipe, chosen))
         # Modules that take long to import come while fingerprints are being taken.
         from evenfall.deliver.targets import refuse_existing
+        from evenfall.develop.asked import Asked
         from evenfall.develop.checking import check_balances, check_moods
-        from evenfall.develop.view import open_view
+        from evenfall.develop.opening import open_passes
         from evenfall.produce.making import make
         from evenfall.produce.planning import plan_run
 
-        unusable = check_moods(recipe, chosen, keep_going=keep_going)
-        view = open_view(recipe, draft=draft, keep_going=keep_going)
-        if view.files.headers.keys() >= recipe.model.lights.keys():  # else some may be unknown
-            check_balances(recipe, chosen, view.space, view.files.luminance_scale)
+        asked = Asked(recipe)
+        unusable = check_moods(asked, chosen, keep_going=keep_going)
+        source = open_passes(recipe, draft=draft, keep_going=keep_going)
+        if source.headers.keys() >= recipe.model.lights.keys():  # else some may be unknown
+            check_balances(asked, chosen, source.space, source.luminance_scale)
         fingerprints.finish()
-        plan = plan_run(view, chosen, earlier, fingerprints)
+        plan = plan_run(source, asked, chosen, earlier, fingerprints)
     for mood, error in unusable.items():
         plan.give_up(mood, error)
     refuse_existing(

@@ -11,15 +11,25 @@ from evenfall.recipe.words.suggesting import did_you_mean
 __all__ = ["choose_moods"]
 
 
-def choose_moods(recipe: Recipe, moods: Iterable[str]) -> tuple[str, ...]:
+def choose_moods(recipe: Recipe, moods: str | Iterable[str]) -> tuple[str, ...]:
     """Moods by name in the recipe's order; all when none is named.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    moods : str or iterable of str
+        One name, or several.
 
     Raises
     ------
     UsageError
         When there is no mood of a name, with what was probably meant.
     """
-    wanted = dict.fromkeys(moods)
+    wanted = dict.fromkeys([moods] if isinstance(moods, str) else moods)
+    strange = [name for name in wanted if not isinstance(name, str)]
+    if strange:
+        raise UsageError(f"a mood is chosen by its name, a text; found {strange[0]!r}")
     faults = [
         Fault(
             str(recipe.path),

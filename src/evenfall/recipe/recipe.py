@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from evenfall.errors import Fault, RecipeError
+from evenfall.errors import Fault, RecipeError, UsageError
 from evenfall.recipe.changes import Change, apply_changes, parse_changes
 from evenfall.recipe.files import check_files as missing_files
 from evenfall.recipe.files import pass_file_name
@@ -94,11 +95,42 @@ class Recipe:
         """Lights of a light's or group's name; KeyError when there is none."""
         return members(self.model, name)
 
+    def with_changes(self, *changes: str, check_files: bool = True) -> Recipe:
+        """Give the same recipe with further one-off changes; its file is not read again.
+
+        Parameters
+        ----------
+        *changes : str
+            'PLACE=VALUE': ``moods.dusk.lights.sun.stops=-1``.
+        check_files : bool
+            Whether files that the recipe names must exist.
+
+        Raises
+        ------
+        RecipeError
+            With every fault found.
+
+        Examples
+        --------
+        >>> from evenfall.develop.example import example_recipe
+        >>> warmer = example_recipe().with_changes("moods.dusk.lights.lamp.kelvin=2400")
+        >>> warmer.moods["dusk"].lights["lamp"].kelvin
+        2400.0
+        """
+        own = (self.path.parent / self.model.passes.folder).absolute()
+        return load_text(
+            self.text,
+            self.path,
+            changes=(*self.changes, *changes),
+            passes=None if self.passes_folder == own else self.passes_folder,
+            check_files=check_files,
+        )
+
 
 def load(
     path: str | Path,
     *,
-    changes: Sequence[str] = (),
+    changes: str | Sequence[str] = (),
     passes: str | Path | None = None,
     check_files: bool = True,
 ) -> Recipe:
@@ -119,6 +151,8 @@ def load(
     ------
     RecipeError
         With every fault found.
+    UsageError
+        When what is given is no path.
 
     Examples
     --------
@@ -135,6 +169,8 @@ def load(
     >>> recipe.moods["dusk"].lights["sky"].stops
     -3.0
     """
+    if not isinstance(path, str | os.PathLike):
+        raise UsageError(f"the path of a recipe is needed, found {type(path).__name__}")
     path = Path(path)
     return load_text(read_text(path), path, changes=changes, passes=passes, check_files=check_files)
 
@@ -143,7 +179,7 @@ def load_text(
     text: str,
     path: str | Path,
     *,
-    changes: Sequence[str] = (),
+    changes: str | Sequence[str] = (),
     passes: str | Path | None = None,
     check_files: bool = True,
 ) -> Recipe:
@@ -185,7 +221,7 @@ def load_tree(
     text: str,
     path: str | Path,
     *,
-    changes: Sequence[str] = (),
+    changes: str | Sequence[str] = (),
     passes: str | Path | None = None,
     check_files: bool = True,
 ) -> Recipe:
@@ -206,6 +242,7 @@ def load_tree(
         With every fault found.
     """
     path = Path(path)
+    changes = (changes,) if isinstance(changes, str) else tuple(changes)
     parsed, faults = parse_changes(changes)
     faults += apply_changes(tree, parsed)
     chosen = None if passes is None else Path(passes)
@@ -217,7 +254,7 @@ def load_tree(
     if faults or sound.model is None:
         raise RecipeError(faults)
     folder = chosen or path.parent / sound.model.passes.folder
-    return Recipe(path, text, sound.model, sound.moods, folder.absolute(), tuple(changes))
+    return Recipe(path, text, sound.model, sound.moods, folder.absolute(), changes)
 
 
 @dataclass(frozen=True)

@@ -14,11 +14,11 @@ from typing import Any
 import evenfall
 from evenfall.camera.exposure import MeterPlan
 from evenfall.camera.state import CameraState
+from evenfall.develop.developed import DevelopedMood
 from evenfall.light.gain import stops_of
-from evenfall.mix.balance import Balance, LightBalance
+from evenfall.mix.balance import LightBalance
 from evenfall.passes.header import PassHeader
 from evenfall.passes.image import PixelCensus
-from evenfall.recipe import ResolvedMood
 from evenfall.record.report import LightReport, MoodReport
 
 __all__ = ["census_notes", "describe_light", "describe_mood", "note_census", "versions"]
@@ -126,23 +126,17 @@ def census_notes(light: str, census: PixelCensus) -> list[str]:
     return [f"{light}: {'; '.join(said)}"] if said else []
 
 
-def describe_mood(
-    mood: ResolvedMood,
-    balance: Balance,
-    meter: MeterPlan | None,
-    camera: CameraState,
-    notes: tuple[str, ...],
-) -> MoodReport:
+def describe_mood(developed: DevelopedMood) -> MoodReport:
     """Describe a mood's balance and exposure."""
     return MoodReport(
-        title=mood.title,
+        title=developed.mood.title,
         lights={
             light: _describe_balance(part)
-            for light, part in balance.lights.items()
+            for light, part in developed.balance.lights.items()
             if any(part.factors)
         },
-        exposure=_describe_camera(meter, camera),
-        notes=[*balance.notes, *(meter.notes if meter else ()), *camera.notes, *notes],
+        exposure=_describe_camera(developed.meter, developed.camera),
+        notes=list(developed.notes),
     )
 
 

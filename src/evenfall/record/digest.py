@@ -16,9 +16,9 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from evenfall.camera.exposure import MeterPlan, plan_meter
+from evenfall.camera.exposure import MeterPlan
 from evenfall.deliver.targets import Target
-from evenfall.develop.measuring import neutral_moods
+from evenfall.develop.asked import Asked
 from evenfall.recipe import Area, Meter, Recipe, ResolvedMood
 from evenfall.recipe.look import View
 from evenfall.recipe.places import dotted
@@ -28,14 +28,15 @@ from evenfall.system.regular import open_regular
 __all__ = ["Origins", "lights_behind", "side_files"]
 
 
-def lights_behind(recipe: Recipe, mood: str) -> tuple[str, ...]:
+def lights_behind(asked: Asked, mood: str) -> tuple[str, ...]:
     """Lights whose passes a mood's pictures follow from, in the recipe's order."""
+    recipe = asked.recipe
     resolved = recipe.moods[mood]
     needed = set(_on(resolved)) | _matched(recipe, resolved)
-    plan = plan_meter(recipe, resolved)
+    plan = asked.meter(mood)
     if plan is not None:
         needed.update(plan.lights, _matched(recipe, recipe.moods[plan.mood]))
-    for other in neutral_moods(resolved):
+    for other in asked.neutral_moods(mood):
         needed.update(_on(recipe.moods[other]))
     return tuple(light for light in recipe.model.lights if light in needed)
 
@@ -45,8 +46,8 @@ class Origins:
 
     Parameters
     ----------
-    recipe : Recipe
-        The recipe.
+    asked : Asked
+        What the recipe says.
     fingerprints : mapping of str to str
         Of the passes, by light.
     versions : mapping of str to str
@@ -57,13 +58,13 @@ class Origins:
 
     def __init__(
         self,
-        recipe: Recipe,
+        asked: Asked,
         fingerprints: Mapping[str, str],
         versions: Mapping[str, str],
         *,
         draft: bool,
     ) -> None:
-        self.recipe, self.draft = recipe, draft
+        self.asked, self.recipe, self.draft = asked, asked.recipe, draft
         self.fingerprints, self.versions = fingerprints, versions
         self._files: dict[Path, str] = {}
         self._texts: dict[tuple[frozenset[str], int | None], str] = {}
@@ -85,7 +86,7 @@ class Origins:
             "draft": self.recipe.model.draft.width if self.draft else None,
             "resolved": _resolved(self.recipe, resolved),
             "passes": self.passes(mood),
-            "meter": self._meter(resolved),
+            "meter": self._meter(mood),
             "files": {name: self._hash(path) for name, path in side_files(self.recipe, resolved)},
         }
 
@@ -103,7 +104,7 @@ class Origins:
     def moods_of(self, mood: str) -> set[str]:
         """Name the mood, those it builds on, and those that hold its neutral spot."""
         found = set(mood_chain(self.recipe, mood))
-        for other in neutral_moods(self.recipe.moods[mood]):
+        for other in self.asked.neutral_moods(mood):
             found.update(mood_chain(self.recipe, other))
         return found
 
@@ -127,7 +128,7 @@ class Origins:
         """Fingerprints of the passes that a mood's pictures follow from."""
         return {
             light: self.fingerprints[light]
-            for light in lights_behind(self.recipe, mood)
+            for light in lights_behind(self.asked, mood)
             if light in self.fingerprints
         }
 
@@ -139,7 +140,7 @@ class Origins:
         mood, changes = target.mood, self._changes(target.mood, target.number)
         if self.text(target) != self.recipe.text:
             changes = renumbered(changes)
-        plan = plan_meter(self.recipe, self.recipe.moods[mood])
+        plan = self.asked.meter(mood)
         if plan is not None and plan.mood not in self.moods_of(mood):
             place = dotted(("moods", mood, "camera"))
             changes += (f"{place}.meter=off", f"{place}.exposure_stops={exposure_stops!r}")
@@ -150,8 +151,8 @@ class Origins:
             self.recipe.changes, self.moods_of(mood), deliverable, draft=self.draft
         )
 
-    def _meter(self, mood: ResolvedMood) -> Any:
-        plan = plan_meter(self.recipe, mood)
+    def _meter(self, mood: str) -> Any:
+        plan = self.asked.meter(mood)
         return None if plan is None else [plan.mood, *self._metered(plan)]
 
     def _metered(self, plan: MeterPlan) -> Iterator[Any]:

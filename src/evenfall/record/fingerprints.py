@@ -9,10 +9,11 @@ from types import TracebackType
 from typing import Self
 
 from evenfall.errors import PassError
-from evenfall.passes.files import Stamp, stamp
+from evenfall.passes.files import stamp
 from evenfall.passes.fingerprint import is_fingerprint, joint_fingerprint, noted_fingerprint
 from evenfall.recipe import Recipe
 from evenfall.record.earlier import Earlier
+from evenfall.system.opened import Stamp
 
 __all__ = ["Fingerprints"]
 

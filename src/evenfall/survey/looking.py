@@ -13,7 +13,7 @@ import numpy as np
 
 from evenfall.errors import PassError
 from evenfall.light.primaries import luminance_weights, space_from_chromaticities
-from evenfall.passes.files import Stamp, stamp
+from evenfall.passes.files import stamp
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.mending.clean import Flaws, find_flaws
@@ -21,6 +21,7 @@ from evenfall.passes.reading import read
 from evenfall.prove.suspicion import suspect_encoding
 from evenfall.survey.names import RoleGuess
 from evenfall.survey.roles import LightTraits, light_traits
+from evenfall.system.opened import Stamp
 from evenfall.system.processors import default_workers, passes_at_once
 
 __all__ = ["Found", "Kind", "LookedAt", "PassFacts", "look_into"]

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 
-__all__ = ["default_workers", "passes_at_once"]
+from evenfall.errors import UsageError
+
+__all__ = ["default_workers", "passes_at_once", "workers_of"]
 
 _BUDGET_BYTES = 2 << 30
 _MIXED_BYTES = 10  # a pixel: three half floats, and the compressed file while it is being decoded
@@ -15,6 +17,26 @@ def default_workers() -> int:
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
+
+
+def workers_of(asked: int | None) -> int:
+    """Give the number of threads that was asked for, or one a processor.
+
+    Raises
+    ------
+    UsageError
+        When it is no whole number of 1 or more.
+
+    Examples
+    --------
+    >>> workers_of(3)
+    3
+    """
+    if asked is None:
+        return default_workers()
+    if isinstance(asked, bool) or not isinstance(asked, int) or asked < 1:
+        raise UsageError(f"workers is a whole number of 1 or more, found {asked!r}")
+    return asked
 
 
 def passes_at_once(

@@ -7,6 +7,8 @@ as they are stored.
 
 from __future__ import annotations
 
+import hashlib
+import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -33,6 +35,7 @@ from evenfall.passes.side.stored import (
     is_code_picture,
     read_codes,
 )
+from evenfall.system.opened import Opened, Stamp, note_opened
 
 __all__ = ["Encoding", "Picture", "read_object_ids", "read_picture", "read_weights"]
 
@@ -162,9 +165,12 @@ def _read_bytes(path: Path) -> bytes | None:
         if not path.is_file():
             raise PixelSourceError(Fault(str(path), "", "not a file", "a picture file"))
         with path.open("rb") as stream:
+            stamp = Stamp.of(os.fstat(stream.fileno()))
             head = stream.read(16)
             if is_code_picture(head):
-                return head + stream.read()
+                data = head + stream.read()
+                note_opened(Opened(path, stamp, hashlib.sha256(data).hexdigest()))
+                return data
     except OSError as error:
         said = error.strerror or str(error)
         raise PixelSourceError(Fault(str(path), "", f"cannot be read: {said}")) from error

@@ -1,0 +1,102 @@
+"""What a recipe says of its moods, before any pixel is read: each question is asked once a mood."""
+
+from __future__ import annotations
+
+from evenfall.camera.exposure import LightsOn, MeterPlan, plan_meter
+from evenfall.light.primaries import RgbSpace
+from evenfall.mix.balance import Balance, balance_mood
+from evenfall.mix.matching import (
+    Matching,
+    MeanNeed,
+    counted_on_matches,
+    means_needed,
+    plan_matches,
+)
+from evenfall.recipe import Recipe, ResolvedMood, WhiteBalance
+from evenfall.recipe.gains import Counted
+from evenfall.system.opened import Remembered
+
+__all__ = ["Asked", "white_balances"]
+
+
+class Asked:
+    """Answers of a recipe about its moods, worked out once each; safe to use from threads.
+
+    What is wrong with a mood is raised whenever it is asked about, as a RecipeError.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+
+    Examples
+    --------
+    >>> from evenfall.develop.example import example_recipe
+    >>> asked = Asked(example_recipe())
+    >>> asked.meter("dusk").lights, asked.behind("dusk")
+    (('sun',), ('dusk', 'day'))
+    """
+
+    def __init__(self, recipe: Recipe) -> None:
+        self.recipe = recipe
+        self.on = LightsOn(recipe)
+        self._meters: Remembered[MeterPlan | None] = Remembered()
+        self._matchings: Remembered[tuple[Matching, ...]] = Remembered()
+        self._counted: Remembered[dict[str, Counted]] = Remembered()
+        self._balances: Remembered[Balance] = Remembered()
+
+    def mood(self, name: str) -> ResolvedMood:
+        """Give a mood by name."""
+        return self.recipe.moods[name]
+
+    def meter(self, mood: str) -> MeterPlan | None:
+        """Say what is metered for a mood; None when its camera does not meter."""
+        return self._meters.get(mood, lambda: plan_meter(self.on, self.mood(mood)))
+
+    def matchings(self, mood: str) -> tuple[Matching, ...]:
+        """Say what a mood matches to what, in the order of solving."""
+        return self._matchings.get(mood, lambda: plan_matches(self.recipe, self.mood(mood)))
+
+    def counted(self, mood: str) -> dict[str, Counted]:
+        """Give lights that count from a mood in which their gain is solved, with how they count."""
+        return self._counted.get(mood, lambda: counted_on_matches(self.recipe, self.mood(mood)))
+
+    def means(self, mood: str) -> tuple[MeanNeed, ...]:
+        """Means that the gains of a mood are solved from, in moods that it counts from too."""
+        bases = dict.fromkeys(counted.mood for counted in self.counted(mood).values())
+        counted = (need for base in bases for need in self.means(base))
+        return tuple(dict.fromkeys((*counted, *means_needed(self.matchings(mood)))))
+
+    def balance(self, mood: str, space: RgbSpace) -> Balance:
+        """Give gains and tints of a mood, as far as pixels do not decide; matched lights at 1."""
+        key = mood, space.chromaticities
+        return self._balances.get(key, lambda: balance_mood(self.recipe, self.mood(mood), space))
+
+    def neutral_moods(self, mood: str) -> tuple[str, ...]:
+        """Moods in which the neutral spots of a mood are measured."""
+        found = (
+            balance.neutral_mood or mood
+            for balance in white_balances(self.mood(mood))
+            if balance.neutral is not None
+        )
+        return tuple(dict.fromkeys(found))
+
+    def behind(self, mood: str) -> tuple[str, ...]:
+        """Name a mood, and those that are metered or hold a neutral spot for it."""
+        plan = self.meter(mood)
+        metered = () if plan is None else (plan.mood,)
+        return tuple(dict.fromkeys((mood, *metered, *self.neutral_moods(mood))))
+
+    def measured_lights(self, mood: str, space: RgbSpace) -> tuple[str, ...]:
+        """Lights that must be measured before a mood can be exposed, in the recipe's order."""
+        plan = self.meter(mood)
+        needed = set() if plan is None else set(plan.lights)
+        for other in self.neutral_moods(mood):
+            needed.update(self.balance(other, space).on)
+        return tuple(light for light in self.recipe.model.lights if light in needed)
+
+
+def white_balances(mood: ResolvedMood) -> list[WhiteBalance]:
+    """White balances of a mood: the camera's and those of its regions."""
+    found = [mood.camera.white_balance, *(region.white_balance for region in mood.regions)]
+    return [balance for balance in found if balance is not None]

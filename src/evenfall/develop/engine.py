@@ -1,0 +1,351 @@
+"""From a recipe and a source of passes to developed moods: the one way of every face.
+
+Ratios are solved, moods balanced, passes read once and added to all moods, the meter read, the
+camera set. Then the moods come one by one, each with its plate, cut-outs and regions read, so that
+only one mood's are held at a time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from evenfall.camera.state import CameraState
+from evenfall.develop.areas import Areas
+from evenfall.develop.asked import Asked
+from evenfall.develop.checking import check_moods
+from evenfall.develop.developed import DevelopedMood
+from evenfall.develop.grid import Grid
+from evenfall.develop.measuring import Measuring
+from evenfall.develop.opening import open_passes
+from evenfall.develop.reading import Reading
+from evenfall.develop.regions import additions_of, regional_gains
+from evenfall.develop.shelf import Shelf
+from evenfall.errors import EvenfallError, Fault, PassError, PixelSourceError, RecipeError
+from evenfall.mix.engine import Mix, PassRead
+from evenfall.mix.plan import RegionalGain, plan_mix
+from evenfall.passes.image import PixelCensus
+from evenfall.passes.source import PassSource
+from evenfall.recipe import Recipe, ResolvedMood
+from evenfall.recipe.words.suggesting import joined
+from evenfall.system.opened import Openings, listening
+
+__all__ = ["Development", "develop_mood", "develop_moods", "mix_mood"]
+
+
+@dataclass(frozen=True, eq=False)
+class _Exposed:
+    """A mood that is mixed, and whose camera is set."""
+
+    mix: Mix
+    camera: CameraState
+    openings: Openings
+
+
+class Development:
+    """Moods that are mixed and exposed, and what was found out on the way.
+
+    Going through it gives every mood once, as a `DevelopedMood`, and lets it go.
+
+    Attributes
+    ----------
+    failures : dict of str to EvenfallError
+        Moods that cannot be made; filled on the way, and always empty unless told to keep going.
+    censuses : dict of str to PixelCensus
+        By light that was read, in the recipe's order.
+    """
+
+    def __init__(self, engine: _Engine, exposed: dict[str, _Exposed]) -> None:
+        self._engine, self._exposed = engine, exposed
+        self.failures = engine.failures
+        heard = engine.reading.censuses  # in the order of reading, which depends on the threads
+        lights = engine.asked.recipe.model.lights
+        self.censuses: dict[str, PixelCensus] = {
+            light: heard[light] for light in lights if light in heard
+        }
+
+    @property
+    def moods(self) -> tuple[str, ...]:
+        """Moods that are still to come."""
+        return tuple(self._exposed)
+
+    def __iter__(self) -> Iterator[DevelopedMood]:
+        while self._exposed:
+            name = next(iter(self._exposed))
+            try:
+                developed = self._engine.complete(name, self._exposed.pop(name))
+            except EvenfallError as error:
+                self._engine.fail(name, error)
+                continue
+            yield developed
+            del developed  # so that its mix can go before the next one's plate comes
+
+
+def develop_moods(
+    source: PassSource,
+    asked: Asked,
+    moods: Sequence[str],
+    *,
+    workers: int | None = None,
+    keep_going: bool = False,
+    on_read: Callable[[PassRead], None] | None = None,
+    sees_pixels: bool = False,
+    shelf: Shelf | None = None,
+) -> Development:
+    """Read and mix the passes of moods, and expose them.
+
+    Parameters
+    ----------
+    source : PassSource
+        Files at full size, reduced ones, or passes kept in memory.
+    asked : Asked
+        What the recipe says.
+    moods : sequence of str
+        Names of the moods.
+    workers : int, optional
+        Threads; one per processor otherwise. The result does not depend on them.
+    keep_going : bool
+        True: what cannot be used stops only the moods that need it.
+    on_read : callable, optional
+        Told of passes as they are read, one event at a time, from any thread.
+    sees_pixels : bool
+        Whether `on_read` looks at pixels: passes that share a part of a file are then read at once,
+        not in bands.
+    shelf : Shelf, optional
+        Where masks and plates are kept for a later call.
+
+    Raises
+    ------
+    RecipeError
+        With every fault that shows only now, such as a ratio to a light that is nowhere.
+    PassError, PixelSourceError
+        When a pass, mask, plate or cut-out cannot be read.
+
+    Examples
+    --------
+    >>> from evenfall.develop.example import example_recipe
+    >>> recipe = example_recipe()
+    >>> development = develop_moods(open_passes(recipe), Asked(recipe), ["day", "dusk"])
+    >>> [developed.name for developed in development]
+    ['day', 'dusk']
+    """
+    reading = Reading(source, workers, on_read, sees_pixels=sees_pixels)
+    return _Engine(reading, asked, shelf or Shelf(0), keep_going=keep_going).run(moods)
+
+
+def develop_mood(
+    recipe: Recipe, mood: str, *, draft: bool = False, workers: int | None = None
+) -> DevelopedMood:
+    """Develop one mood of a recipe.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        From `evenfall.load`.
+    mood : str
+        Name of the mood.
+    draft : bool
+        At the reduced size of drafts.
+    workers : int, optional
+        Threads; one per processor otherwise.
+
+    Raises
+    ------
+    RecipeError, PassError, PixelSourceError
+        When gains cannot be worked out, or passes or other pictures cannot be used.
+    """
+    asked = Asked(recipe)
+    check_moods(asked, [mood])
+    (developed,) = develop_moods(open_passes(recipe, draft=draft), asked, [mood], workers=workers)
+    return developed
+
+
+def mix_mood(source: PassSource, asked: Asked, mood: str, *, workers: int | None = None) -> Mix:
+    """Mix one mood and measure nothing but what its balance needs.
+
+    Raises
+    ------
+    RecipeError, PassError
+        When gains cannot be worked out, or a pass cannot be read.
+    """
+    return _Engine(Reading(source, workers), asked, Shelf(0), keep_going=False).mix_alone(mood)
+
+
+class _Engine:
+    """The work of one development."""
+
+    def __init__(self, reading: Reading, asked: Asked, shelf: Shelf, *, keep_going: bool) -> None:
+        self.reading, self.asked, self.shelf = reading, asked, shelf
+        self.source, self.keep_going = reading.source, keep_going
+        self.grid = Grid(self.source.size)
+        self.areas = Areas(asked.recipe, self.source.size, shelf)
+        self.measuring = Measuring(asked, self.source, self.grid, shelf)
+        self.failures: dict[str, EvenfallError] = {}
+        self.unread: dict[str, PassError] = {}
+
+    def fail(self, mood: str, error: EvenfallError) -> None:
+        """Give up a mood, or everything if the run is not to keep going."""
+        if not self.keep_going:
+            raise error
+        self.failures[mood] = error
+
+    def run(self, moods: Sequence[str]) -> Development:
+        behind = {mood: self.asked.behind(mood) for mood in moods}
+        self._solve(behind)
+        chosen = [mood for mood in moods if mood not in self.failures]
+        measured = {mood: self.asked.measured_lights(mood, self.source.space) for mood in chosen}
+        self.grid.watch(light for lights in measured.values() for light in lights)
+        mixes = self._mix(chosen)
+        exposed = {}
+        for mood in chosen:
+            if mood not in mixes:
+                continue
+            try:
+                exposed[mood] = self._expose(mood, mixes.pop(mood), measured)
+            except EvenfallError as error:
+                self.fail(mood, self._with_huge_pixels(measured[mood], error))
+        return Development(self, exposed)
+
+    def mix_alone(self, mood: str) -> Mix:
+        self._solve({mood: (mood,)})
+        self.grid.watch(())
+        return self._mix([mood])[mood]
+
+    def _solve(self, behind: dict[str, tuple[str, ...]]) -> None:
+        """Read the passes that ratios need, and work out all balances, with every fault of them."""
+        together = dict.fromkeys(other for some in behind.values() for other in some)
+        needs = {mood: self.asked.means(mood) for mood in together}
+        self.grid.watch(need.light for some in needs.values() for need in some)
+        self.unread = self.reading.measure(self.grid, keep_going=self.keep_going)
+        failed: dict[str, EvenfallError] = {}
+        faults: list[Fault] = []
+        for mood in together:
+            lost = [self.unread[need.light] for need in needs[mood] if need.light in self.unread]
+            try:
+                if lost:
+                    raise lost[0]
+                self.measuring.balance(mood)
+            except RecipeError as error:
+                faults += error.faults
+            except EvenfallError as error:
+                if not self.keep_going:
+                    raise
+                failed[mood] = error
+        if faults:
+            raise RecipeError(dict.fromkeys(faults))
+        for mood, some in behind.items():
+            for other in some:
+                if other in failed:
+                    self.failures[mood] = failed[other]
+
+    def _mix(self, moods: Sequence[str]) -> dict[str, Mix]:
+        """Mix balanced moods; passes are shown to the grid as they go by."""
+        recipe = self.asked.recipe
+        factors, openings = {}, {}
+        regional: dict[str, tuple[RegionalGain, ...]] = {}
+        for mood in moods:
+            try:
+                with listening() as openings[mood]:
+                    factors[mood] = self.measuring.balance(mood).factors
+                    regional[mood] = regional_gains(recipe, recipe.moods[mood], self.areas)
+            except PixelSourceError as error:
+                self.fail(mood, error)
+        plan = plan_mix(
+            {mood: factors[mood] for mood in regional},
+            self.source.batches(recipe.model.lights),
+            regional,
+            also=self.grid.missing,
+        )
+        mixes, unread = self.reading.mix(plan, self.grid, keep_going=self.keep_going)
+        self.failures |= unread
+        return {
+            mood: replace(mix, opened=tuple(Openings((*openings[mood], *mix.opened))))
+            for mood, mix in mixes.items()
+        }
+
+    def _expose(self, mood: str, mix: Mix, measured: dict[str, tuple[str, ...]]) -> _Exposed:
+        self._check_measured(mood, measured)
+        with listening(Openings(mix.opened)) as openings:
+            camera = self.measuring.camera(mood)
+        return _Exposed(_with_plate_note(self.asked.mood(mood), mix), camera, openings)
+
+    def complete(self, name: str, exposed: _Exposed) -> DevelopedMood:
+        """Read what a mood puts behind, in front of and onto its picture."""
+        recipe, mood = self.asked.recipe, self.asked.mood(name)
+        balance, meter = self.measuring.balance(name), self.asked.meter(name)
+        with listening() as openings:
+            additions = additions_of(
+                recipe,
+                mood,
+                self.source.space,
+                self.areas,
+                lambda asked: self.measuring.neutral(name, asked),
+                self.shelf,
+            )
+        notes = (
+            *balance.notes,
+            *(() if meter is None else meter.notes),
+            *exposed.camera.notes,
+            *exposed.mix.notes,
+            *self.areas.notes(mood),
+        )
+        return DevelopedMood(
+            mood,
+            balance,
+            meter,
+            exposed.camera,
+            exposed.mix,
+            additions,
+            self.source.space,
+            self.source.luminance_scale,
+            self.source.pixel_aspect,
+            recipe.path.parent,
+            notes,
+            exposed.openings,
+            openings,
+        )
+
+    def _check_measured(self, mood: str, measured: dict[str, tuple[str, ...]]) -> None:
+        """Say of each pass that a mood is exposed by and that was not read, whom else it stops."""
+        faults = []
+        for light in measured[mood]:
+            if light not in self.grid:
+                stopped = joined((name for name, some in measured.items() if light in some), "and")
+                faults.append(
+                    self.asked.recipe.fault(
+                        ("lights", light, "file"),
+                        f"the pass of {light} could not be read, and it sets the exposure or white "
+                        f"balance of {stopped}, which were not made",
+                        hint="render or copy the pass again, or do without measuring: camera = "
+                        '{ meter = "off", exposure_stops = ... } and a white balance in kelvin',
+                    )
+                )
+        if faults:
+            raise PassError(faults)
+
+    def _with_huge_pixels(self, lights: Iterable[str], error: EvenfallError) -> EvenfallError:
+        """Say which pixels of metered passes no exposure can be set by, where there are such."""
+        censuses = self.reading.censuses
+        faults = [
+            Fault(
+                self.source.headers[light].label,
+                f"lights.{light}",
+                f"its pixel at {at.column}, {at.row} is {at.value:.3g}, brighter than any light",
+                hint="render the pass again, or take that pixel out of the file",
+            )
+            for light in lights
+            if light in censuses and (at := censuses[light].brightest) is not None
+        ]
+        return PassError([*getattr(error, "faults", ()), *faults]) if faults else error
+
+
+def _with_plate_note(mood: ResolvedMood, mix: Mix) -> Mix:
+    """Say so when a plate cannot show, because the passes cover everything."""
+    if mood.plate is None or (mix.alpha is not None and bool((mix.alpha < 1).any())):
+        return mix
+    has = "have no alpha" if mix.alpha is None else "have alpha 1 everywhere"
+    note = (
+        f"moods.{mood.name}.plate: {mood.plate.file} is not seen: the passes {has}; "
+        "render them with the background left out"
+    )
+    return replace(mix, remarks=(*mix.remarks, note))

@@ -1,0 +1,37 @@
+"""The face of evenfall: a view opened, and everything that can be done with it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from evenfall.late import late_names
+
+if TYPE_CHECKING:
+    from evenfall.view.checks import Checked
+    from evenfall.view.opening import open_view
+    from evenfall.view.plans import plan_view, write_plan
+    from evenfall.view.records import read_provenance
+    from evenfall.view.surveys import survey_folder
+    from evenfall.view.view import View
+
+__all__ = [
+    "Checked",
+    "View",
+    "open_view",
+    "plan_view",
+    "read_provenance",
+    "survey_folder",
+    "write_plan",
+]
+
+__getattr__, __dir__ = late_names(
+    __name__,
+    {
+        "checks": ("Checked",),
+        "opening": ("open_view",),
+        "plans": ("plan_view", "write_plan"),
+        "records": ("read_provenance",),
+        "surveys": ("survey_folder",),
+        "view": ("View",),
+    },
+)

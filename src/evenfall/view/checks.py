@@ -1,0 +1,49 @@
+"""The check of a view: everything that can be found wrong without reading a pixel."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from evenfall.advice import advise
+from evenfall.advice.picture_sizes import frame_facts
+from evenfall.develop.asked import Asked
+from evenfall.develop.checking import check_balances, check_moods
+from evenfall.errors import Advice
+from evenfall.passes.header import PassHeader
+from evenfall.passes.notes import notes_on
+from evenfall.passes.source import PassSource
+from evenfall.system.opened import Once
+
+__all__ = ["Checked", "check_view"]
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What a sound recipe and the headers of its passes come to.
+
+    Parameters
+    ----------
+    headers : mapping of str to PassHeader
+        Of the passes, by light.
+    notes : tuple of str
+        What a person should know of the passes.
+    advice : tuple of Advice
+        What can be said without reading pixels, without what the recipe silences.
+    """
+
+    headers: Mapping[str, PassHeader]
+    notes: tuple[str, ...]
+    advice: tuple[Advice, ...]
+
+
+def check_view(asked: Asked, opened: Once[PassSource]) -> Checked:
+    """Check moods and looks first, then passes, then what only both together tell."""
+    recipe = asked.recipe
+    moods = list(recipe.moods)
+    check_moods(asked, moods)
+    passes = opened.get()
+    check_balances(asked, moods, passes.space, passes.luminance_scale)
+    frames = frame_facts(recipe, passes.size, passes.pixel_aspect)
+    notes = tuple(notes_on(passes.sources))
+    return Checked(passes.headers, notes, tuple(advise(recipe, frames)))
