@@ -54,6 +54,7 @@ HEAVY = {
     "pyoidn",
     "rich",
     "scipy",
+    "simplejpeg",
     "tifffile",
 }
 """Imported inside the functions that need them, so that a command starts quickly."""

@@ -11,13 +11,13 @@ import hashlib
 import os
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from evenfall.errors import Fault, PassError, PixelSourceError
-from evenfall.light.primaries import BT709, RGB_SPACES
+from evenfall.light.primaries import BT709
 from evenfall.light.transfer import decode_srgb
 from evenfall.passes.files import open_pass
 from evenfall.passes.header import Selector
@@ -27,21 +27,18 @@ from evenfall.passes.openexr.decode import decode_part
 from evenfall.passes.openexr.scan import scan_headers
 from evenfall.passes.placement import place
 from evenfall.passes.reading import read
-from evenfall.passes.side.profiles import EmbeddedProfile, parse_profile
-from evenfall.passes.side.stored import (
-    CODE_PICTURES,
-    StoredCodes,
-    check_size,
-    is_code_picture,
-    read_codes,
-)
+from evenfall.passes.side.codes import check_size
+from evenfall.passes.side.decoding import Encoding, decode_codes
+from evenfall.passes.side.stored import CODE_PICTURES, is_code_picture, read_codes
 from evenfall.system.opened import Opened, Stamp, note_opened
+from evenfall.system.regular import open_regular
 
 __all__ = ["Encoding", "Picture", "read_object_ids", "read_picture", "read_weights"]
 
-Encoding = Literal["auto", "linear", "sRGB"]
 Floats = npt.NDArray[np.float32]
 
+_ID_BYTES = 8
+_LARGEST_ID = 2.0**53  # up to which every whole number is a 64-bit float
 _CODE_CHANNELS = {1: ("Y",), 2: ("Y", "A"), 3: ("R", "G", "B"), 4: ("R", "G", "B", "A")}
 
 
@@ -92,7 +89,7 @@ def read_picture(path: Path, encoding: Encoding = "auto") -> Picture:
     if data is not None:
         stored = read_codes(path, data)
         if stored is not None:
-            return _decoded(path, stored, encoding)
+            return Picture(*decode_codes(path, stored, encoding), premultiplied=False)
     return _from_floats(path, encoding)
 
 
@@ -119,7 +116,8 @@ def read_weights(path: Path, channel: str | None = None) -> Floats:
     """
     plane, top = _read_plane(path, channel)
     if plane.dtype.kind == "u":
-        return plane.astype(np.float32) / np.float32(top)
+        shares: Floats = np.minimum(plane.astype(np.float32) / np.float32(top), np.float32(1))
+        return shares
     weights = np.nan_to_num(plane.astype(np.float32), nan=0.0, posinf=1.0, neginf=0.0)
     return np.clip(weights, 0.0, 1.0)
 
@@ -145,35 +143,38 @@ def read_object_ids(path: Path, channel: str | None = None) -> npt.NDArray[np.in
         As `read_weights`; and if values are no whole numbers.
     """
     plane, _ = _read_plane(path, channel)
-    if plane.dtype.kind == "u":
+    if plane.dtype.kind == "u" and plane.dtype.itemsize < _ID_BYTES:
         return plane.astype(np.int64)
-    whole = np.isfinite(plane) & (plane == np.trunc(plane))
+    # NaN and Inf are no whole numbers: NaN equals nothing, and no number is greater than Inf.
+    whole = (plane == np.trunc(plane)) & (np.abs(plane.astype(np.float64)) < _LARGEST_ID)
     if not whole.all():
         row, column = (int(index) for index in np.argwhere(~whole)[0])
         raise PixelSourceError(
-            Fault(str(path), f"pixel {column}, {row}", f"value {float(plane[row, column]):g}",
-                  "whole object numbers", "render the pass of object numbers without anti-aliasing")
-        )  # fmt: skip
+            Fault(
+                str(path),
+                f"pixel {column}, {row}",
+                f"value {float(plane[row, column]):g}",
+                f"expected whole object numbers below {_LARGEST_ID:g}",
+                "render the pass of object numbers without anti-aliasing",
+            )
+        )
     return plane.astype(np.int64)
 
 
 def _read_bytes(path: Path) -> bytes | None:
     """Contents of a picture of codes; None if the file begins otherwise."""
     try:
-        if not path.exists():
-            raise PixelSourceError(Fault(str(path), "", "there is no such file"))
-        if not path.is_file():
-            raise PixelSourceError(Fault(str(path), "", "not a file", "a picture file"))
-        with path.open("rb") as stream:
+        with open_regular(path) as stream:
             stamp = Stamp.of(os.fstat(stream.fileno()))
             head = stream.read(16)
             if is_code_picture(head):
                 data = head + stream.read()
                 note_opened(Opened(path, stamp, hashlib.sha256(data).hexdigest()))
                 return data
+    except FileNotFoundError:
+        raise PixelSourceError(Fault(str(path), "", "there is no such file")) from None
     except OSError as error:
-        said = error.strerror or str(error)
-        raise PixelSourceError(Fault(str(path), "", f"cannot be read: {said}")) from error
+        raise PixelSourceError(_unreadable(path, error)) from error
     kind = encoded_kind(head)
     if kind is not None:
         raise PixelSourceError(
@@ -183,61 +184,11 @@ def _read_bytes(path: Path) -> bytes | None:
     return None
 
 
-def _decoded(path: Path, stored: StoredCodes, encoding: Encoding) -> Picture:
-    colours = stored.codes.shape[2] - stored.has_alpha
-    alpha = None
-    if stored.has_alpha:
-        alpha = stored.codes[..., -1].astype(np.float32) / np.float32(stored.top)
-    tables, space = _decoding_tables(path, stored, encoding)
-    codes = stored.codes[..., :colours]
-    if stored.premultiplied:
-        codes = _divided_by_alpha(codes, stored)
-    rgb = np.empty((*codes.shape[:2], 3), np.float32)
-    for channel in range(3):
-        source = codes[..., min(channel, colours - 1)]
-        rgb[..., channel] = tables[min(channel, len(tables) - 1)][source]
-    return Picture(rgb, alpha, space, premultiplied=False)
-
-
-def _divided_by_alpha(codes: npt.NDArray[Any], stored: StoredCodes) -> npt.NDArray[Any]:
-    """Straight codes of premultiplied ones; display-encoded colour has to be divided first."""
-    alpha = stored.codes[..., -1:].astype(np.float64)
-    straight = codes * (stored.top / np.maximum(alpha, 1))
-    return np.minimum(np.rint(straight), stored.top).astype(stored.codes.dtype)
-
-
-def _decoding_tables(
-    path: Path, stored: StoredCodes, encoding: Encoding
-) -> tuple[tuple[Floats, ...], tuple[float, ...]]:
-    """Linear value of every code, by channel; and the chromaticities."""
-    encoded = np.arange(np.iinfo(stored.codes.dtype).max + 1) / stored.top
-    profile = _profile(path, stored, encoding)
-    space = BT709.chromaticities
-    if stored.primaries is not None and encoding != "sRGB":
-        space = RGB_SPACES[stored.primaries].chromaticities
-    if profile is not None and profile.chromaticities is not None:
-        space = profile.chromaticities
-    if encoding == "linear" or (encoding == "auto" and stored.transfer == "linear"):
-        curves: tuple[npt.NDArray[np.float64], ...] = (encoded,)
-    elif profile is not None:
-        curves = profile.decode(encoded)
-    elif stored.gamma is not None and encoding == "auto":
-        curves = (np.power(encoded, stored.gamma),)
-    else:
-        curves = (decode_srgb(encoded),)
-    return tuple(curve.astype(np.float32) for curve in curves), space
-
-
-def _profile(path: Path, stored: StoredCodes, encoding: Encoding) -> EmbeddedProfile | None:
-    if stored.icc is None or encoding == "sRGB":
-        return None
-    try:
-        return parse_profile(stored.icc)
-    except ValueError as error:
-        raise PixelSourceError(
-            Fault(str(path), "embedded profile", str(error), "an RGB or grey profile by curves",
-                  "convert the picture to sRGB, or say encoding = 'sRGB'")
-        ) from error  # fmt: skip
+def _unreadable(path: Path, error: OSError) -> Fault:
+    said = error.strerror or str(error)
+    if said.startswith("is "):  # a folder, a pipe or a device
+        return Fault(str(path), "", said, "expected a picture file")
+    return Fault(str(path), "", f"cannot be read: {said}")
 
 
 def _from_floats(path: Path, encoding: Encoding) -> Picture:
@@ -274,8 +225,8 @@ def _read_plane(path: Path, channel: str | None) -> tuple[npt.NDArray[Any], int]
 
 
 def _is_exr(path: Path) -> bool:
-    with path.open("rb") as stream:
-        return stream.read(4) == EXR_MAGIC
+    with open_pass(path) as file:
+        return file.at(0, 4) == EXR_MAGIC
 
 
 def _channel_index(path: Path, names: tuple[str, ...], channel: str | None) -> int:

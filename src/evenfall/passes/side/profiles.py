@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import struct
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
@@ -34,9 +36,10 @@ class EmbeddedProfile:
     chromaticities: tuple[float, ...] | None
     curves: tuple[bytes, ...]
 
-    def decode(self, encoded: Floats) -> tuple[Floats, ...]:
-        """Linear values of encoded ones (0 to 1) by each curve."""
-        return tuple(_evaluate(curve, encoded) for curve in self.curves)
+    @property
+    def tone_curves(self) -> tuple[Callable[[Floats], Floats], ...]:
+        """What gives linear values of encoded ones (0 to 1), one a channel or one for all."""
+        return tuple(partial(_evaluate, curve) for curve in self.curves)
 
 
 def parse_profile(data: bytes) -> EmbeddedProfile:
@@ -49,7 +52,8 @@ def parse_profile(data: bytes) -> EmbeddedProfile:
     """
     try:
         profile = _parse(data)
-        decoded = profile.decode(np.linspace(0, 1, 1024))
+        encoded = np.linspace(0, 1, 1024)
+        decoded = [decode(encoded) for decode in profile.tone_curves]
     except (struct.error, KeyError, IndexError, OverflowError, FloatingPointError) as error:
         raise ValueError("the profile is damaged") from error
     if not all(np.all(np.abs(curve) <= _LARGEST_DECODED) for curve in decoded):
