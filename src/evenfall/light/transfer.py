@@ -17,6 +17,7 @@ __all__ = [
     "BT1886_CURVE",
     "SRGB_CURVE",
     "TransferCurve",
+    "decode_pq",
     "decode_srgb",
     "encode_pq",
     "encode_srgb",
@@ -86,6 +87,21 @@ def encode_pq(nits: Values) -> Values:
     raised = np.power(nits / nits.dtype.type(_PQ_PEAK_NITS), nits.dtype.type(_M1))
     signal: Values = np.power((_C1 + _C2 * raised) / (1 + _C3 * raised), nits.dtype.type(_M2))
     return signal
+
+
+def decode_pq(signal: Values) -> Values:
+    """Luminance in cd/m2 of a PQ signal from 0 to 1 (SMPTE ST 2084:2014).
+
+    Examples
+    --------
+    >>> decode_pq(np.array([0.0, 0.5080784, 1.0])).round(1).tolist()
+    [0.0, 100.0, 10000.0]
+    """
+    kind = signal.dtype.type
+    root = np.power(signal, kind(1 / _M2))
+    above = np.maximum(root - kind(_C1), kind(0))
+    nits: Values = np.power(above / (kind(_C2) - kind(_C3) * root), kind(1 / _M1))
+    return nits * kind(_PQ_PEAK_NITS)
 
 
 @dataclass(frozen=True)
