@@ -117,7 +117,7 @@ def _origin(provenance: Provenance) -> dict[str, str]:
         "owner": provenance.copyright or provenance.author,
         "comments": provenance.description or provenance.title,
         "software": provenance.software,
-        _RECORD: provenance.to_json(),
+        _RECORD: provenance.to_json() if provenance.is_told else "",
     }
     # A file name that is no UTF-8 is escaped as JSON escapes it.
     return {

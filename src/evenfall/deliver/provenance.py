@@ -53,6 +53,10 @@ class Provenance:
         Version of evenfall.
     changes : tuple of str
         One-off changes given beside the recipe.
+    draft : bool
+        Whether it is a draft.
+    is_told : bool
+        False: the file carries no record, only what is for people.
     title, author, copyright, description : str
         For people; empty when unknown.
     """
@@ -63,6 +67,8 @@ class Provenance:
     passes: Mapping[str, str] = field(default_factory=dict)
     version: str = ""
     changes: tuple[str, ...] = ()
+    draft: bool = False
+    is_told: bool = True
     title: str = ""
     author: str = ""
     copyright: str = ""
@@ -83,6 +89,7 @@ class Provenance:
         True
         """
         values = {**self.__dict__, "passes": dict(self.passes), "changes": list(self.changes)}
+        del values["is_told"]
         return json.dumps({"evenfall_record": 1, **values}, ensure_ascii=False)
 
     @classmethod
@@ -138,6 +145,8 @@ def xmp_packet(provenance: Provenance, *, extended: str = "") -> bytes:
     parts.append(f"<xmp:CreatorTool>{_xml(provenance.software)}</xmp:CreatorTool>")
     if extended:
         parts.append(f"<xmpNote:HasExtendedXMP>{extended}</xmpNote:HasExtendedXMP>")
+        return _PACKET.format(namespace=RECORD_NAMESPACE, properties="".join(parts)).encode()
+    if not provenance.is_told:
         return _PACKET.format(namespace=RECORD_NAMESPACE, properties="".join(parts)).encode()
     record = _NOT_IN_XML.sub(lambda match: f"\\u{ord(match[0]):04x}", provenance.to_json())
     parts.append(f"<evenfall:record>{_escaped(record)}</evenfall:record>")

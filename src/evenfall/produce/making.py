@@ -207,6 +207,8 @@ class _Run:
             passes=origins.passes(mood) if mood else dict(origins.fingerprints),
             version=self.report.versions["evenfall"],
             changes=changes,
+            draft=self.report.draft,
+            is_told=self.recipe.model.record != "none",
             title=" - ".join(part for part in (project.title, project.view, title) if part),
             author=project.author or "",
             copyright=project.copyright or "",

@@ -121,4 +121,10 @@ class RecipeModel(Part):
     )
     sheet: Sheet = Field(default_factory=Sheet, description="The contact sheet.")
     draft: Draft = Field(default_factory=Draft, description="Quick drafts.")
+    record: Literal["recipe", "with comments", "none"] = Field(
+        "recipe",
+        description="What deliverables carry inside, by which they can be made again: the recipe "
+        "without its comments, as far as it speaks of that picture; its whole text as written, "
+        "comments included; or nothing.",
+    )
     silence: tuple[str, ...] = Field((), description="Advice that is not to be given, by code.")

@@ -67,7 +67,7 @@ class Origins:
         self.asked, self.recipe, self.draft = asked, asked.recipe, draft
         self.fingerprints, self.versions = fingerprints, versions
         self._files: dict[Path, str] = {}
-        self._texts: dict[tuple[frozenset[str], int | None], str] = {}
+        self._texts: dict[tuple[frozenset[str], int | None, bool], str] = {}
         self._mood_digests: dict[str, str] = {}
 
     def mood_digest(self, mood: str) -> str:
@@ -114,14 +114,16 @@ class Origins:
 
     def sheet_text(self, moods: Sequence[str]) -> str:
         """Text to embed in the contact sheet: without deliverables."""
-        return self._excerpt(set(moods), None)
+        return self._excerpt(set(moods), None, sheet=True)
 
-    def _excerpt(self, moods: set[str], deliverable: int | None) -> str:
+    def _excerpt(self, moods: set[str], deliverable: int | None, *, sheet: bool = False) -> str:
         if "deliverables" not in self.recipe.model.model_fields_set:
             deliverable = None  # the text speaks of none
-        key = frozenset(moods), deliverable
+        key = frozenset(moods), deliverable, sheet
         if key not in self._texts:
-            self._texts[key] = excerpt(self.recipe, moods, deliverable, draft=self.draft)
+            self._texts[key] = excerpt(
+                self.recipe, moods, deliverable, draft=self.draft, sheet=sheet
+            )
         return self._texts[key]
 
     def passes(self, mood: str) -> dict[str, str]:

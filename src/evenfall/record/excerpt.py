@@ -1,24 +1,23 @@
 """The part of a recipe that one picture follows from, for the record inside it.
 
-Only that part is embedded, so that a picture keeps its bytes when another mood is edited.
+Only that part is embedded, so that a picture keeps its bytes when another mood is edited; and only
+what it says, so that a comment stays with who wrote it. A recipe may ask for its whole text, with
+comments, or for no record at all.
 """
 
 from __future__ import annotations
 
-import re
 import tomllib
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 from functools import lru_cache
 from typing import Any
 
 from evenfall.recipe import Recipe
 from evenfall.recipe.changes import parse_change
 from evenfall.recipe.places import dotted
+from evenfall.recipe.toml_values import toml_document
 
 __all__ = ["excerpt", "mood_chain", "relevant_changes", "renumbered"]
-
-_HEADER = re.compile(r"^\s*\[\[?\s*(?P<place>[^\]]+?)\s*\]\]?\s*(#.*)?$")
-_PIECE = re.compile(r'\s*(?:"(?P<quoted>[^"]*)"|\'(?P<literal>[^\']*)\'|(?P<bare>[^.\s]+))\s*\.?')
 
 
 def mood_chain(recipe: Recipe, mood: str) -> tuple[str, ...]:
@@ -29,8 +28,10 @@ def mood_chain(recipe: Recipe, mood: str) -> tuple[str, ...]:
     return tuple(chain)
 
 
-def excerpt(recipe: Recipe, moods: Collection[str], deliverable: int | None, *, draft: bool) -> str:
-    """Text of a recipe without other moods, other deliverables, the sheet and the draft.
+def excerpt(
+    recipe: Recipe, moods: Collection[str], deliverable: int | None, *, draft: bool, sheet: bool
+) -> str:
+    """Text of a recipe without other moods, other deliverables, and comments.
 
     Parameters
     ----------
@@ -40,87 +41,40 @@ def excerpt(recipe: Recipe, moods: Collection[str], deliverable: int | None, *, 
         Moods that stay.
     deliverable : int or None
         Number of the deliverable that stays; None drops them all.
-    draft : bool
-        Whether the draft's settings stay.
+    draft, sheet : bool
+        Whether the settings of drafts and of the contact sheet stay.
 
     Returns
     -------
     str
-        TOML; the whole text where the recipe is laid out in a way that cannot be cut by tables.
+        TOML; the whole text as it was written where the recipe asks for its comments.
 
     Examples
     --------
     >>> from evenfall.develop.example import example_recipe
-    >>> text = excerpt(example_recipe(), ["day"], None, draft=False)
+    >>> text = excerpt(example_recipe(), ["day"], None, draft=False, sheet=False)
     >>> "[moods.day]" in text, "[moods.dusk]" in text
     (True, False)
     """
-    expected = _wanted(_parsed(recipe.text), moods, deliverable, draft=draft)
-    kept: list[str] = []
-    count = -1
-    for place, lines in _blocks(recipe.text):
-        if place[:1] == ("deliverables",):
-            count += place == ("deliverables",)
-            stays = count == deliverable
-        elif place[:1] == ("moods",) and len(place) > 1:
-            stays = place[1] in moods
-        elif place[:1] == ("draft",):
-            stays = draft
-        else:
-            stays = place[:1] != ("sheet",)
-        if stays:
-            kept += lines
-    text = "".join(kept)
-    try:
-        same = tomllib.loads(text) == expected
-    except tomllib.TOMLDecodeError:
-        same = False
-    return text if same else recipe.text
+    if recipe.model.record == "with comments":
+        return recipe.text
+    tree = _parsed(recipe.text)
+    wanted = {key: value for key, value in tree.items() if key not in ("deliverables", "silence")}
+    if not draft:
+        wanted.pop("draft", None)
+    if not sheet:
+        wanted.pop("sheet", None)
+    if deliverable is not None:  # one-off changes can ask for more of them than the text holds
+        found = tree.get("deliverables", [])[deliverable : deliverable + 1]
+        wanted |= {"deliverables": found} if found else {}
+    if "moods" in tree:
+        wanted["moods"] = {name: part for name, part in tree["moods"].items() if name in moods}
+    return toml_document(wanted)
 
 
 @lru_cache(maxsize=1)
 def _parsed(text: str) -> dict[str, Any]:
     return tomllib.loads(text)
-
-
-def _wanted(
-    tree: dict[str, Any], moods: Collection[str], deliverable: int | None, *, draft: bool
-) -> dict[str, Any]:
-    wanted = {key: value for key, value in tree.items() if key not in ("sheet", "deliverables")}
-    if not draft:
-        wanted.pop("draft", None)
-    if deliverable is not None:  # one-off changes can ask for more of them than the text holds
-        wanted["deliverables"] = tree.get("deliverables", [])[deliverable : deliverable + 1]
-        if not wanted["deliverables"]:
-            del wanted["deliverables"]
-    if "moods" in tree:
-        wanted["moods"] = {name: part for name, part in tree["moods"].items() if name in moods}
-    return wanted
-
-
-def _blocks(text: str) -> Iterator[tuple[tuple[str, ...], list[str]]]:
-    """Cut TOML at its table headers; comments right above a header belong to it."""
-    place: tuple[str, ...] = ()
-    lines: list[str] = []
-    comments: list[str] = []
-    for line in text.splitlines(keepends=True):
-        header = _HEADER.match(line)
-        if header is not None:
-            yield place, lines
-            place, lines, comments = _pieces(header["place"]), [*comments, line], []
-        elif line.lstrip().startswith("#"):
-            comments.append(line)
-        else:
-            lines += [*comments, line]
-            comments = []
-    yield place, lines + comments
-
-
-def _pieces(place: str) -> tuple[str, ...]:
-    return tuple(
-        match["quoted"] or match["literal"] or match["bare"] or ""
-        for match in _PIECE.finditer(place)
-    )
 
 
 def relevant_changes(
