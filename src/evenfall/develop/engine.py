@@ -22,6 +22,7 @@ from evenfall.develop.reading import Reading
 from evenfall.develop.regions import additions_of, regional_gains
 from evenfall.develop.shelf import Shelf
 from evenfall.errors import EvenfallError, Fault, PassError, PixelSourceError, RecipeError
+from evenfall.mix.balance import Balance
 from evenfall.mix.engine import Mix, PassRead
 from evenfall.mix.plan import RegionalGain, plan_mix
 from evenfall.passes.image import PixelCensus
@@ -30,7 +31,7 @@ from evenfall.recipe import Recipe, ResolvedMood
 from evenfall.recipe.words.suggesting import joined
 from evenfall.system.opened import Openings, listening
 
-__all__ = ["Development", "develop_mood", "develop_moods", "mix_mood"]
+__all__ = ["Development", "balance_alone", "develop_mood", "develop_moods", "mix_mood"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,6 +172,27 @@ def mix_mood(source: PassSource, asked: Asked, mood: str, *, workers: int | None
     return _Engine(Reading(source, workers), asked, Shelf(0), keep_going=False).mix_alone(mood)
 
 
+def balance_alone(
+    source: PassSource, asked: Asked, mood: str, *, workers: int | None = None
+) -> Balance:
+    """Work out gains and tints of a mood; only what its ratios need is read.
+
+    Raises
+    ------
+    RecipeError, PassError
+        When gains cannot be worked out, or a pass cannot be read.
+
+    Examples
+    --------
+    >>> from evenfall.develop.example import example_recipe
+    >>> recipe = example_recipe()
+    >>> balance_alone(open_passes(recipe), Asked(recipe), "dusk").on
+    ('sky', 'lamp')
+    """
+    reading = Reading(source, workers)
+    return _Engine(reading, asked, Shelf(0), keep_going=False).balance_alone(mood)
+
+
 class _Engine:
     """The work of one development."""
 
@@ -205,6 +227,10 @@ class _Engine:
             except EvenfallError as error:
                 self.fail(mood, self._with_huge_pixels(measured[mood], error))
         return Development(self, exposed)
+
+    def balance_alone(self, mood: str) -> Balance:
+        self._solve({mood: (mood,)})
+        return self.measuring.balance(mood)
 
     def mix_alone(self, mood: str) -> Mix:
         self._solve({mood: (mood,)})

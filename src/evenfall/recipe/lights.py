@@ -162,6 +162,12 @@ class Light(Part):
     )
     role: Role = Field("fixture", description="What the light does in the picture.")
     title: str | None = Field(None, description="Name for people; the key is used otherwise.")
+    prim: str | tuple[str, ...] | None = Field(
+        None,
+        description="Where the light stands in the OpenUSD scene of project.stage, such as "
+        '"/House/Lights/Pendants"; a list of several. Of a prim that is no light itself, all '
+        "lights under it are meant.",
+    )
     rendered: Rendered = Field(default_factory=Rendered, description="How it was rendered.")
 
     @model_validator(mode="after")
@@ -180,6 +186,13 @@ class Light(Part):
         if len(set(self.sources)) < len(self.sources):
             raise ValueError("the same picture is in the list twice, and would count twice")
         return self
+
+    @property
+    def prims(self) -> tuple[str, ...]:
+        """Its places in an OpenUSD scene."""
+        if self.prim is None:
+            return ()
+        return (self.prim,) if isinstance(self.prim, str) else self.prim
 
     @property
     def sources(self) -> tuple[Source, ...]:

@@ -30,6 +30,11 @@ class Project(Part):
     )
     author: str | None = Field(None, description="Who made it.")
     copyright: str | None = Field(None, description="Copyright notice.")
+    stage: str | None = Field(
+        None,
+        description="OpenUSD scene that the view was rendered from, relative to the recipe; "
+        "`handback` writes a layer that brings a mood's balance into it.",
+    )
 
 
 class Beauty(Part):

@@ -8,6 +8,7 @@ from evenfall.late import late_names
 
 if TYPE_CHECKING:
     from evenfall.view.checks import Checked
+    from evenfall.view.handbacks import handback_text, write_handbacks
     from evenfall.view.opening import open_view
     from evenfall.view.plans import plan_view, write_plan
     from evenfall.view.records import read_provenance
@@ -17,10 +18,12 @@ if TYPE_CHECKING:
 __all__ = [
     "Checked",
     "View",
+    "handback_text",
     "open_view",
     "plan_view",
     "read_provenance",
     "survey_folder",
+    "write_handbacks",
     "write_plan",
 ]
 
@@ -28,6 +31,7 @@ __getattr__, __dir__ = late_names(
     __name__,
     {
         "checks": ("Checked",),
+        "handbacks": ("handback_text", "write_handbacks"),
         "opening": ("open_view",),
         "plans": ("plan_view", "write_plan"),
         "records": ("read_provenance",),

@@ -6,7 +6,9 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from evenfall.errors import UsageError
 from evenfall.recipe.choosing import choose_moods
+from evenfall.recipe.words.suggesting import joined
 from evenfall.view.state import ViewState
 
 if TYPE_CHECKING:
@@ -14,6 +16,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from evenfall.develop.developed import DevelopedMood
+    from evenfall.handback.lamps import Handback
     from evenfall.meter.metering import MeterReport
     from evenfall.produce.events import OnEvent, PassRead
     from evenfall.prove.proof import Proof
@@ -248,6 +251,38 @@ class View(ViewState):
 
         (name,) = choose_moods(self.recipe, [mood])
         return mix_mood(self.passes, self._asked.get(), name, workers=self.workers).rgb()
+
+    def handback(self, mood: str | None = None) -> Handback:
+        """Say what a mood's balance means for the lamps of the next render.
+
+        Parameters
+        ----------
+        mood : str, optional
+            Name of the mood; may be left out where there is only one.
+
+        Raises
+        ------
+        UsageError
+            When there is no such mood, or it is not clear which is meant.
+        RecipeError, PassError
+            When gains cannot be worked out.
+
+        Examples
+        --------
+        >>> import evenfall
+        >>> from evenfall.develop.example import example_recipe
+        >>> sky = evenfall.open(example_recipe()).handback("dusk").lights[1]
+        >>> sky.name, sky.power
+        ('sky', 0.25)
+        """
+        from evenfall.develop.engine import balance_alone
+        from evenfall.handback.lamps import hand_back
+
+        if mood is None and len(self.moods) > 1:
+            raise UsageError(f"which mood? This recipe has {joined(self.moods, 'and')}")
+        (name,) = choose_moods(self.recipe, [self.moods[0] if mood is None else mood])
+        balance = balance_alone(self.passes, self._asked.get(), name, workers=self.workers)
+        return hand_back(self.recipe, name, balance, self.passes.space)
 
     def run(
         self,

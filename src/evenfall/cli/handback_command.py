@@ -1,0 +1,61 @@
+"""`evenfall handback`: what a mood's balance means for the lamps of the scene."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from evenfall.cli.options import json_option, passes_option, recipe_argument, set_option
+
+__all__ = ["command"]
+
+
+@click.command("handback", short_help="What a mood's balance means for the lamps of the scene.")
+@recipe_argument
+@passes_option
+@set_option
+@click.option("--mood", metavar="NAME", help="Which mood; needed where there are several.")
+@click.option(
+    "--out",
+    "files",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    metavar="FILE",
+    help="Write a file instead: .txt, .csv, .json, or .usda, a layer over the scene. May be "
+    "repeated.",
+)
+@click.option("--overwrite", is_flag=True, help="Replace files that exist.")
+@json_option
+def command(
+    recipe: Path,
+    passes: Path | None,
+    changes: tuple[str, ...],
+    mood: str | None,
+    files: tuple[Path, ...],
+    overwrite: bool,
+    as_json: bool,
+) -> None:
+    """Hand the balance of a mood of RECIPE back to the scene.
+
+    For each light: the factor on its power, lumens, candela and kelvin where the recipe knows what
+    it was rendered with, and factors for R, G, B. The table is a lamp schedule for the client, too.
+
+    A .usda file is a layer of overs for an OpenUSD scene: name the scene in project.stage, say at
+    each light where it stands (prim = "/House/Lights/Pendants"), and put the layer over the scene
+    as its strongest sublayer. The scene itself is not touched.
+
+    \b
+      evenfall handback view.toml --mood dusk
+      evenfall handback view.toml --mood dusk --out dusk.csv --out dusk.usda
+    """  # noqa: D301 -- click needs the backspace itself
+    import evenfall
+    from evenfall.view import handback_text, write_handbacks
+
+    view = evenfall.open(recipe, passes=passes, changes=changes, draft=True)
+    handback = view.handback(mood)
+    if files:
+        for path in write_handbacks(handback, view.recipe, files, overwrite=overwrite):
+            click.echo(f"Handback: {path}", err=True)
+    else:
+        click.echo(handback_text(handback, view.recipe, ".json" if as_json else ".txt"), nl=False)

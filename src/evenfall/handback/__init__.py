@@ -1,0 +1,1 @@
+"""The way back to the scene: what a balance means for the lamps of the next render."""
