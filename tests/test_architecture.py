@@ -37,6 +37,7 @@ ORDER = (
     "handback",
     "advice",
     "meter",
+    "solve",
     "record",
     "produce",
     "view",

@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from evenfall.recipe import Recipe, Rendered, load
-from evenfall.recipe.starter import StarterLight, starter_recipe
+from evenfall.recipe import Beauty, Recipe, Rendered, load
+from evenfall.recipe.lights import Source
+from evenfall.recipe.starter import starter_recipe
+from evenfall.recipe.starter_scene import LeftOut, StarterLight
 from evenfall.recipe.words.wording import setting_words
 
-SUN = StarterLight("sun", "sun.exr", role="key", reason="brightest and most directional")
-SKY = StarterLight("sky", "sky.exr", role="sky", rendered=Rendered(kelvin=9000))
-FILL = StarterLight("fill", "fill.exr", role="fill")
-PENDANTS = StarterLight("pendants", "lamps.exr", layer="pendants", rendered=Rendered(kelvin=4000))
-FLOOR = StarterLight("floor lamp", "lamps.exr", layer="floor.lamp")
-TERRACE = StarterLight("terrace", "terrace.exr", role="outdoor fixture")
-SCREEN = StarterLight("screen", "screen.exr", role="glow")
+SUN = StarterLight.of_file("sun", "sun.exr", "key", "brightest and most directional")
+SKY = StarterLight("sky", (Source("sky.exr"),), "sky", rendered=Rendered(kelvin=9000))
+FILL = StarterLight.of_file("fill", "fill.exr", "fill")
+PENDANTS = StarterLight(
+    "pendants", (Source("lamps.exr", "pendants"),), rendered=Rendered(kelvin=4000)
+)
+FLOOR = StarterLight("floor lamp", (Source("lamps.exr", "floor.lamp"),))
+TERRACE = StarterLight.of_file("terrace", "terrace.exr", "outdoor fixture")
+SCREEN = StarterLight.of_file("screen", "screen.exr", "glow")
 ALL = [SUN, SKY, FILL, PENDANTS, FLOOR, TERRACE, SCREEN]
 
 Loaded = Callable[[str], Recipe]
@@ -44,26 +47,25 @@ def loaded(tmp_path: Path) -> Loaded:
         [PENDANTS, FLOOR],
         [SUN, SKY],
         [SKY, FILL, TERRACE],
-        [StarterLight("fixtures", "a.exr"), StarterLight("b", "b.exr")],
-        [StarterLight('odd "name" é', 'odd "name".exr', reason="two\nlines # and a sign")],
+        [StarterLight.of_file("fixtures", "a.exr"), StarterLight.of_file("b", "b.exr")],
+        [StarterLight.of_file("odd name é", 'odd "name".exr', reason="two\nlines # and a sign")],
     ],
 )
 def test_every_choice_of_lights_gives_a_sound_recipe(
     loaded: Loaded, lights: list[StarterLight]
 ) -> None:
-    if '"' in lights[0].name:
-        lights = [StarterLight("odd name é", lights[0].file, reason=lights[0].reason)]
-    recipe = loaded(starter_recipe(lights, title='The "old" mill', beauty="beauty.exr"))
+    beauty = Beauty(file="beauty.exr")
+    recipe = loaded(starter_recipe(lights, title='The "old" mill', beauty=beauty))
     assert list(recipe.moods) == ["day", "dusk", "night"]
     assert list(recipe.model.lights) == [light.name for light in lights]
     assert recipe.model.project.title == 'The "old" mill'
     for light in lights:
         read = recipe.model.lights[light.name]
-        assert (read.file, read.layer, read.role) == (light.file, light.layer, light.role)
+        assert (read.sources, read.role) == (light.sources, light.role)
         assert read.rendered == (light.rendered or Rendered())
 
 
-def test_lights_by_mood(loaded: Loaded) -> None:
+def test_moods_by_usual_turns(loaded: Loaded) -> None:
     moods = loaded(starter_recipe(ALL)).moods
     words = {
         name: [setting_words(setting) for setting in mood.lights.values()]
@@ -82,36 +84,6 @@ def test_lamps_whose_colour_is_known_turn_warm(loaded: Loaded) -> None:
     assert setting_words(moods["dusk"].lights["pendants"]) == "2700 K"
 
 
-def test_balance_from_what_was_measured(loaded: Loaded) -> None:
-    """Lamps level with the sky at dusk; the camera opened so that dusk reads as dusk."""
-    lights = [
-        StarterLight("sun", "sun.exr", role="key", mean_luminance=1.0),
-        StarterLight("sky", "sky.exr", role="sky", mean_luminance=0.5),
-        StarterLight("lamp", "lamp.exr", mean_luminance=0.02),
-        StarterLight("spot", "spot.exr", mean_luminance=0.005),
-    ]
-    moods = loaded(starter_recipe(lights)).moods
-    lamp = moods["dusk"].lights["lamp"].stops
-    assert lamp is not None
-    sky, lamps = 0.5 * 2.0**-2, 0.025 * 2.0**lamp
-    assert abs(math.log2(lamps / sky)) <= 1 / 6  # rounded to thirds
-    day = moods["day"].camera.exposure_stops
-    assert abs(math.log2((1.0 + 0.5) * 2.0**day)) <= 1 / 6  # key and sky, as bright as the key
-    opened = moods["dusk"].camera.exposure_stops
-    assert abs(math.log2((sky + lamps) * 2.0**opened) + 0.7) <= 1 / 6
-    assert moods["dusk"].lights["spot"].stops == lamp
-
-
-def test_starter_stays_within_what_a_recipe_takes(loaded: Loaded) -> None:
-    lights = [
-        StarterLight("sun", "sun.exr", role="key", mean_luminance=1e6),
-        StarterLight("sky", "sky.exr", role="sky", mean_luminance=1e-6),
-        StarterLight("lamp", "lamp.exr", mean_luminance=1e9),
-        StarterLight("dead", "dead.exr", mean_luminance=0.0),
-    ]
-    assert loaded(starter_recipe(lights)).moods["dusk"].camera.exposure_stops == 8
-
-
 def test_several_lights_of_a_role_are_a_group(loaded: Loaded) -> None:
     text = starter_recipe([SUN, SKY, PENDANTS, FLOOR])
     assert 'fixtures = ["pendants", "floor lamp"]' in text
@@ -119,15 +91,41 @@ def test_several_lights_of_a_role_are_a_group(loaded: Loaded) -> None:
 
 
 def test_frame_of_a_sequence(loaded: Loaded) -> None:
-    sun = StarterLight("sun", "sun.####.exr", role="key")
-    text = starter_recipe([sun, SKY], frame=101, beauty="beauty.0101.exr")
+    sun = StarterLight.of_file("sun", "sun.####.exr", "key")
+    text = starter_recipe([sun, SKY], frame=101, beauty=Beauty(file="beauty.0101.exr"))
     assert 'file = "sun.####.exr"\n' in text
     assert 'file = "sky.exr"  # the same in every frame' in text
     assert "proves that the passes add up. Of one frame only." in text
     recipe = loaded(text)
     assert recipe.model.passes.frame == 101
     assert recipe.pass_path(recipe.model.lights["sun"].file).name == "sun.0101.exr"
-    assert "frame" not in starter_recipe([SUN, SKY], beauty="beauty.exr")
+    assert "frame" not in starter_recipe([SUN, SKY], beauty=Beauty(file="beauty.exr"))
+
+
+def test_a_light_of_several_pictures(loaded: Loaded) -> None:
+    layers = StarterLight("sun", (Source("a.exr", "direct"), Source("a.exr", "indirect")), "key")
+    files = StarterLight("sky", (Source("b.exr"), Source("c.exr")), "sky", title="Wide sky")
+    lights = loaded(starter_recipe([layers, files])).model.lights
+    assert lights["sun"].file == "a.exr"
+    assert lights["sun"].layer == ("direct", "indirect")
+    assert lights["sky"].sources == files.sources
+    assert lights["sky"].title == "Wide sky"
+
+
+def test_comments_can_be_made_lines(loaded: Loaded) -> None:
+    """What is proposed loads when the signs of the comments are taken away."""
+    lamp = StarterLight("lamp", (Source("lamp.exr"),), proposed=Rendered(kelvin=3750))
+    left = LeftOut("old_sun", Source("old.exr", "sun"), "the same picture as sun.exr", "key")
+    text = starter_recipe([SUN, lamp], left_out=[left], repairs=["why", "repair.fireflies = true"])
+    made = text.replace("# rendered = { kelvin = 3750 }", "rendered = { kelvin = 3750 }")
+    made = made.replace("# repair.", "repair.")
+    lines = made.splitlines()
+    start = lines.index("# [lights.old_sun]")
+    lines[start : start + 4] = [line.removeprefix("# ") for line in lines[start : start + 4]]
+    model = loaded("\n".join(lines)).model
+    assert model.lights["lamp"].rendered.kelvin == 3750
+    assert model.lights["old_sun"].sources == (Source("old.exr", "sun"),)
+    assert model.passes.repair.fireflies
 
 
 def test_reasons_are_comments(loaded: Loaded) -> None:

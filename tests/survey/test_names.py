@@ -8,18 +8,15 @@ import pytest
 
 from evenfall.errors import UsageError
 from evenfall.survey import names as match
-from evenfall.survey.names import (
-    is_beauty_name,
-    is_guide_name,
-    light_names,
-    match_name,
-    role_from_name,
-)
+from evenfall.survey.names import light_names, match_name, role_from_name
+from evenfall.survey.words import ALONE, BEAUTY_WORDS, DATA_WORDS, PART_WORDS, ROLE_WORDS
 
 
 @pytest.mark.parametrize(
     ("stems", "names"),
     [
+        (["group_a", "group_b"], ("group_a", "group_b")),
+        (["L1", "L2"], ("l1", "l2")),
         (["sun", "sky", "pendants"], ("sun", "sky", "pendants")),
         (["living_light_sun", "living_light_cove"], ("sun", "cove")),
         (["villa.pass.Sun.0001", "villa.pass.Floor Lamp.0001"], ("sun", "floor_lamp")),
@@ -45,12 +42,12 @@ from evenfall.survey.names import (
     ],
 )
 def test_lights_are_found_in_names(stems: list[str], names: tuple[str, ...]) -> None:
-    assert light_names(stems) == names
+    assert tuple(name and name.key for name in light_names(stems)) == names
 
 
 def test_a_recipe_can_replace_the_patterns() -> None:
     found = light_names(["L_sun", "L_sky", "depth"], [r"^L_(?P<light>\w+)$"])
-    assert found == ("sun", "sky", None)
+    assert [name and name.key for name in found] == ["sun", "sky", None]
     matched = match_name("K07-kitchen", [r"^K\d+-(?P<light>.+)$"])
     assert matched is not None
     assert (matched.light, matched.pattern) == ("kitchen", r"^K\d+-(?P<light>.+)$")
@@ -98,11 +95,30 @@ def test_names_that_say_no_role(name: str) -> None:
     assert role_from_name(name) is None
 
 
-def test_beauty_and_guides_are_told_from_lights() -> None:
-    assert [is_beauty_name(n) for n in ("beauty", "living_Beauty_v3", "all lights")] == [True] * 3
-    assert [is_beauty_name(n) for n in ("sun", "wall", "hall_pendants", "full_sun")] == [False] * 4
-    assert [is_guide_name(n) for n in ("albedo", "view_normals", "depth")] == [True] * 3
-    assert [is_guide_name(n) for n in ("sky", "bathroom", "masked_ball")] == [False] * 3
+@pytest.mark.parametrize(
+    ("stem", "key", "title"),
+    [
+        ("Küchenlicht", "kuchenlicht", "Küchenlicht"),
+        ("ciel été", "ciel_ete", "ciel été"),
+        ("太陽", "太陽", None),
+        ("люстра_зал", "люстра_зал", None),
+        ("Spot #2 {left}", "spot_2_left", None),
+        ("Straße", "strasse", "Straße"),
+        ("!!!", "light", None),
+    ],
+)
+def test_letters_of_all_languages_stay_readable(stem: str, key: str, title: str | None) -> None:
+    (name,) = light_names([stem])
+    assert name is not None
+    assert (name.key, name.title) == (key, title)
+
+
+def test_long_names_become_keys_that_a_recipe_takes() -> None:
+    long = "pendant_" * 25
+    names = light_names([f"{long}left", f"{long}right", "sun"])
+    keys = [name.key for name in names if name]
+    assert len(set(keys)) == 3
+    assert all(len(key) <= 80 for key in keys)
 
 
 def test_the_documented_patterns_are_those_that_are_used() -> None:
@@ -116,5 +132,14 @@ def test_the_documented_patterns_are_those_that_are_used() -> None:
 
 
 def test_words_have_one_role() -> None:
-    words = [word for known in match.ROLE_WORDS.values() for word in known]
+    words = [word for known in ROLE_WORDS.values() for word in known]
     assert len(words) == len(set(words))
+
+
+def test_words_of_data_and_of_roles_are_not_the_same() -> None:
+    roles = {word for known in ROLE_WORDS.values() for word in known}
+    data = {word for known in (*DATA_WORDS.values(), *ALONE.values()) for word in known}
+    parts = {word for known in PART_WORDS.values() for word in known}
+    assert not data & (roles | BEAUTY_WORDS | parts)
+    assert roles & parts == {"emission", "emissive"}  # which pixels have to tell apart
+    assert not BEAUTY_WORDS & (roles | parts)

@@ -35,23 +35,26 @@ def folder(
 def test_facts_of_every_pass(folder: Path, studio_passes: dict[str, np.ndarray]) -> None:
     survey = survey_folder(folder)
     assert survey.unreadable == ()
-    assert {facts.name for facts in survey.lights} == set(studio_passes)
+    assert {light.name for light in survey.lights} == set(studio_passes)
     means = {k: float((v.astype(float) @ BT709_LUMINANCE).mean()) for k, v in studio_passes.items()}
-    for facts in survey.lights:
-        expected = studio_passes[facts.name].astype(float) @ BT709_LUMINANCE
-        assert facts.mean_luminance == pytest.approx(expected.mean(), rel=HALF_ROUNDING)
-        assert facts.peak_luminance == pytest.approx(expected.max(), rel=HALF_ROUNDING)
-        assert facts.share == pytest.approx(means[facts.name] / sum(means.values()), rel=1e-3)
-        stops = np.log2(means[facts.name] / means["sun"])
-        assert facts.stops_to_key == pytest.approx(stops, abs=1e-3)
-        assert (facts.header.width, facts.header.height) == (480, 272)
-        assert (facts.header.pixel_type, facts.header.compression) == ("half", "zip")
-        assert facts.colour_space == "BT.709 (not said)"
-        assert facts.encoding_marks == ()
-    assert sum(facts.share for facts in survey.lights) == pytest.approx(1)
+    for light in survey.lights:
+        expected = studio_passes[light.name].astype(float) @ BT709_LUMINANCE
+        assert light.mean_luminance == pytest.approx(expected.mean(), rel=HALF_ROUNDING)
+        assert light.peak_luminance == pytest.approx(expected.max(), rel=HALF_ROUNDING)
+        assert light.share == pytest.approx(means[light.name] / sum(means.values()), rel=1e-3)
+        stops = np.log2(means[light.name] / means["sun"])
+        assert light.stops_to_key == pytest.approx(stops, abs=1e-3)
+        (picture,) = light.pictures
+        assert picture.facts is not None
+        header = picture.facts.header
+        assert (header.width, header.height) == (480, 272)
+        assert (header.pixel_type, header.compression) == ("half", "zip")
+        assert picture.facts.colour_space == "BT.709 (not said)"
+        assert picture.facts.encoding_marks == ()
+    assert sum(light.share for light in survey.lights) == pytest.approx(1)
     assert survey.beauty is not None
     assert survey.beauty.file == "room_beauty.exr"
-    assert [facts.kind for facts in survey.passes][-2:] == ["beauty", "guide"]
+    assert [each.file for each in survey.of_kind("data")] == ["room_albedo.exr"]
 
 
 def test_roles_from_names_say_why(folder: Path) -> None:
@@ -104,7 +107,7 @@ def test_layers_of_one_file_are_lights(
         channels[name] = np.ascontiguousarray(studio_passes[name].astype(np.float16))
     OpenEXR.File({"compression": OpenEXR.ZIP_COMPRESSION}, channels).write(str(tmp_path / "v.exr"))
     survey = survey_folder(tmp_path)
-    assert {facts.name: facts.header.layer for facts in survey.lights} == {
+    assert {light.name: light.pictures[0].layer for light in survey.lights} == {
         name: name for name in ("sun", "sky", "cove")
     }
 
@@ -128,13 +131,13 @@ def test_folders_a_light_and_frames(
             (tmp_path / name).mkdir(exist_ok=True)
             write_exr(tmp_path / name / f"view.{frame:04d}.exr", studio_passes[name])
     survey = survey_folder(tmp_path)
-    assert {facts.name: facts.file for facts in survey.lights} == {
+    assert {light.name: light.pictures[0].file for light in survey.lights} == {
         "sun": "sun/view.0001.exr",
         "sky": "sky/view.0001.exr",
     }
     assert any("4 files are other frames" in note for note in survey.notes)
     assert survey.frame == 1
-    assert survey.frame_names == {
+    assert survey.file_names == {
         "sun/view.0001.exr": "sun/view.####.exr",
         "sky/view.0001.exr": "sky/view.####.exr",
     }
@@ -147,7 +150,8 @@ def test_a_recipes_patterns_leave_other_files_out(
     write_exr(tmp_path / "scratch.exr", studio_passes["sky"])
     survey = survey_folder(tmp_path, patterns=[r"^L_(?P<light>.+)$"])
     assert [facts.name for facts in survey.lights] == ["sun"]
-    assert any("scratch.exr" in note for note in survey.notes)
+    (left,) = survey.of_kind("left out")
+    assert (left.file, left.reason) == ("scratch.exr", "fits no name pattern")
 
 
 def test_broken_pixels_and_encodings_are_told(
@@ -161,7 +165,7 @@ def test_broken_pixels_and_encodings_are_told(
     write_exr(tmp_path / "sky.exr", broken)
     encoded = np.minimum(studio_passes["sun"] ** (1 / 2.2), 1)
     write_exr(tmp_path / "sun.exr", np.round(encoded * 255) / 255)
-    facts = {each.name: each for each in survey_folder(tmp_path).lights}
+    facts = {each.light: each.facts for each in survey_folder(tmp_path).pictures if each.facts}
     census = facts["sky"].census
     assert (census.nan, census.infinite, census.negative) == (1, 1, 1)
     assert facts["sky"].flaws["fireflies"] >= 1
@@ -189,29 +193,30 @@ def test_links_out_of_the_folder_are_not_followed(folder: Path, tmp_path_factory
     assert len(survey.lights) == 7
 
 
-def test_sizes_and_spaces_that_differ_are_noted(
+def test_sizes_and_spaces_that_differ_are_left_out(
     folder: Path, studio_passes: dict[str, np.ndarray]
 ) -> None:
     half = np.ascontiguousarray(studio_passes["cove"][:100, :200].astype(np.float16))
     aces = (0.713, 0.293, 0.165, 0.830, 0.128, 0.044, 0.32168, 0.33767)
     header = {"compression": OpenEXR.ZIP_COMPRESSION, "chromaticities": aces}
     OpenEXR.File(header, {"RGB": half}).write(str(folder / "room_cove.exr"))
-    notes = " ".join(survey_folder(folder).notes)
-    assert "sizes differ" in notes
-    assert "200 x 100 (room_cove.exr)" in notes
-    assert "ACEScg (room_cove.exr)" in notes
+    (left,) = survey_folder(folder).of_kind("left out")
+    assert left.file == "room_cove.exr"
+    assert left.reason == (
+        "200 x 100 pixels, the others 480 x 272; colour space ACEScg, the others BT.709"
+    )
 
 
 def test_images_are_handed_on_one_at_a_time(folder: Path) -> None:
-    seen: list[tuple[str, int]] = []
+    seen: list[str] = []
 
-    def look(facts: Any, image: Any, flaws: Any) -> None:
-        seen.append((facts.name, flaws.counts["fireflies"]))
+    def look(found: Any, facts: Any, image: Any, flaws: Any) -> None:
+        assert image.planes[0].shape == flaws.fireflies.shape == (272, 480)
+        assert facts.flaws["fireflies"] == flaws.counts["fireflies"]
+        seen.append(found.file)
 
     survey = survey_folder(folder, on_image=look)
-    assert sorted(name for name, _ in seen) == sorted(
-        facts.name for facts in survey.passes if facts.kind != "guide"
-    )
+    assert seen == [each.file for each in survey.pictures if each.kind != "data"]
 
 
 def test_what_is_no_folder_of_passes_is_refused(tmp_path: Path) -> None:

@@ -14,7 +14,8 @@ from evenfall.light.gain import factor_said
 from evenfall.recipe import Recipe, ResolvedMood
 from evenfall.recipe.places import dotted
 from evenfall.recipe.words.wording import gain_words
-from evenfall.survey.names import role_from_name, words_of
+from evenfall.survey.names import role_from_name
+from evenfall.survey.words import words_of
 
 __all__ = ["roles_unlike_names", "suns_after_sunset"]
 

@@ -6,14 +6,15 @@ import os
 from collections.abc import Sequence
 from pathlib import Path
 
+from evenfall.passes.contents import Contents
 from evenfall.passes.files import PassFile, open_pass
 from evenfall.passes.finite import NonFiniteRule, count_and_replace
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import PassImage, StoredPicture
 from evenfall.passes.kinds import kind_of
-from evenfall.passes.openexr.exr import inspect_exr, read_exr
+from evenfall.passes.openexr.exr import contents_exr, inspect_exr, read_exr
 
-__all__ = ["inspect", "read"]
+__all__ = ["inspect", "list_contents", "read"]
 
 
 def inspect(path: str | os.PathLike[str]) -> list[PassHeader]:
@@ -37,6 +38,24 @@ def inspect(path: str | os.PathLike[str]) -> list[PassHeader]:
     """
     with open_pass(Path(path)) as file:
         return _inspect_stored(file)
+
+
+def list_contents(path: str | os.PathLike[str]) -> Contents:
+    """List everything that a file holds: pictures, and channels that make none.
+
+    Parameters
+    ----------
+    path : path-like
+
+    Raises
+    ------
+    PassError
+        As `inspect`; but a file that holds no picture is listed, not refused.
+    """
+    with open_pass(Path(path)) as file:
+        if kind_of(file) == "exr":
+            return contents_exr(file)
+        return Contents(tuple(_inspect_stored(file)))
 
 
 def read(

@@ -1,27 +1,32 @@
-"""What a first recipe knows of a view: its lights by what they do, and the stops that follow."""
+"""What a first recipe is written from: lights by what they do, and moods as worked out."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
-from evenfall.recipe.lights import Rendered, Role
+from evenfall.recipe.lights import Rendered, Role, Source
 
-__all__ = ["DUSK_SKY_STOPS", "Scene", "StarterLight"]
+__all__ = [
+    "ROLE_ORDER",
+    "FirstMood",
+    "FirstMoods",
+    "FirstSetting",
+    "LeftOut",
+    "Scene",
+    "StarterLight",
+]
 
-DUSK_SKY_STOPS = -2.0
-"""Of the sky at dusk, against how it was rendered."""
+ROLE_ORDER: tuple[Role, ...] = ("key", "sky", "fill", "fixture", "outdoor fixture", "glow")
+"""In which order a recipe lists its lights: from the one that sets the exposure."""
 
-_FURTHEST_STOPS = 8.0
-
-_ROLES: dict[Role, str] = {
-    "key": "sun",
-    "sky": "sky",
-    "fill": "fill",
+_GROUPS: Mapping[Role, str] = {
+    "key": "keys",
+    "sky": "skies",
+    "fill": "fills",
     "fixture": "fixtures",
     "outdoor fixture": "outdoor_fixtures",
-    "glow": "glow",
+    "glow": "glows",
 }
 
 
@@ -31,24 +36,139 @@ class StarterLight:
 
     Parameters
     ----------
-    name, file, layer, part, role
-        As in the recipe; ``#`` in the file for the digits of a frame.
+    name : str
+        Its key.
+    sources : tuple of Source
+        The pictures that add up to its pass; ``#`` in a file for the digits of a frame.
+    role : Role
+        What it does in the picture.
     reason : str
         Why it was given its role; becomes a comment.
+    title : str or None
+        Name for people.
     rendered : Rendered or None
         How it was rendered, if known.
-    mean_luminance : float or None
-        Mean luminance of its pass in scene units, by which the first balance is judged.
+    rendered_reason : str
+        Where that was read; becomes a comment.
+    proposed : Rendered or None
+        How it may have been rendered; becomes a comment that a person can make a line.
+    notes : tuple of str
+        What a person should know; comments above it.
     """
 
     name: str
-    file: str
-    layer: str | None = None
-    part: str | None = None
+    sources: tuple[Source, ...]
     role: Role = "fixture"
     reason: str = ""
+    title: str | None = None
     rendered: Rendered | None = None
-    mean_luminance: float | None = None
+    rendered_reason: str = ""
+    proposed: Rendered | None = None
+    notes: tuple[str, ...] = ()
+
+    @classmethod
+    def of_file(
+        cls, name: str, file: str, role: Role = "fixture", reason: str = ""
+    ) -> StarterLight:
+        """Make a light whose pass is a file of its own."""
+        return cls(name, (Source(file),), role, reason)
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A picture that is not among the lights, and why.
+
+    Parameters
+    ----------
+    name : str
+        A key, if it were a light.
+    source : Source or None
+        Where it is; None where a recipe cannot say it.
+    reason : str
+        Why it was left out.
+    role : Role
+        What it would do.
+    """
+
+    name: str
+    source: Source | None
+    reason: str
+    role: Role = "fixture"
+
+
+@dataclass(frozen=True)
+class FirstSetting:
+    """What a first mood asks of the lights of one role.
+
+    Parameters
+    ----------
+    on : bool
+        False: off.
+    stops : float or None
+        Against how they were rendered, or, where `step` says so, against the mood it is based on.
+    step : bool
+        Whether the stops count from the mood that this one is based on.
+    kelvin, mired_shift : float or None
+        Their colour; at most one of both.
+    comment : str
+        Why, in some words.
+    """
+
+    on: bool = True
+    stops: float | None = None
+    step: bool = False
+    kelvin: float | None = None
+    mired_shift: float | None = None
+    comment: str = ""
+
+
+@dataclass(frozen=True)
+class FirstMood:
+    """A mood of a first recipe.
+
+    Parameters
+    ----------
+    heading : tuple of str
+        Comment lines above it.
+    settings : mapping of Role to FirstSetting
+        What differs from the mood it is based on.
+    exposure_stops : float or None
+        Of its camera; None leaves it.
+    exposure_comment : str
+        Why.
+    white_kelvin : float or None
+        White balance of its camera.
+    """
+
+    heading: tuple[str, ...]
+    settings: Mapping[Role, FirstSetting] = field(default_factory=dict)
+    exposure_stops: float | None = None
+    exposure_comment: str = ""
+    white_kelvin: float | None = None
+
+
+@dataclass(frozen=True)
+class FirstMoods:
+    """The moods of a first recipe: day, dusk based on it, night based on dusk.
+
+    Parameters
+    ----------
+    exposure_stops : float
+        Of the recipe's camera, from what the meter finds.
+    exposure_comment : str
+        Why.
+    day, dusk, night : FirstMood
+        The moods.
+    notes : tuple of str
+        What a person should know; comments above the moods.
+    """
+
+    exposure_stops: float
+    exposure_comment: str
+    day: FirstMood
+    dusk: FirstMood
+    night: FirstMood
+    notes: tuple[str, ...] = ()
 
 
 class Scene:
@@ -61,70 +181,31 @@ class Scene:
 
     Examples
     --------
-    >>> sun = StarterLight("sun", "sun.exr", role="key", mean_luminance=1.0)
-    >>> sky = StarterLight("sky", "sky.exr", role="sky", mean_luminance=1.0)
-    >>> Scene([sun, sky]).day_stops
-    -1.0
+    >>> lamps = [StarterLight.of_file(name, f"{name}.exr") for name in ("pendant", "strip")]
+    >>> Scene(lamps).names["fixture"]
+    'fixtures'
     """
 
     def __init__(self, lights: Sequence[StarterLight]) -> None:
-        self.lights = lights
-        self.taken = {light.name for light in lights}
-        self.by_role = {role: [each for each in lights if each.role == role] for role in _ROLES}
-        self.names = {role: self._name(role) for role in _ROLES}
-        self.daylit = any(self.by_role[role] for role in ("key", "sky", "fill"))
+        taken = {light.name for light in lights}
+        self.by_role = {role: [each for each in lights if each.role == role] for role in ROLE_ORDER}
+        self.lights = [light for role in ROLE_ORDER for light in self.by_role[role]]
+        self.names: dict[Role, str | None] = {}
+        for role in ROLE_ORDER:
+            name = self._name(role, taken)
+            self.names[role] = name
+            taken |= {name} if name else set()
 
-    def _name(self, role: Role) -> str | None:
+    def _name(self, role: Role, taken: set[str]) -> str | None:
         """Name of the one light of a role, or of the group of several."""
         several = self.by_role[role]
         if len(several) < 2:
             return several[0].name if several else None
-        name = _ROLES[role]
-        while name in self.taken:
+        name = _GROUPS[role]
+        while name in taken:
             name = f"all_{name}"
-        self.taken.add(name)
         return name
 
-    @property
-    def lamps(self) -> list[StarterLight]:
-        """Fixtures, inside and outside."""
-        return [*self.by_role["fixture"], *self.by_role["outdoor fixture"]]
-
-    def level(self, lights: Sequence[StarterLight]) -> float | None:
-        """Mean luminance of lights together; None when that of one is unknown or nothing."""
-        levels = [light.mean_luminance for light in lights]
-        known = [level for level in levels if level is not None and level > 0]
-        return sum(known) if known and len(known) == len(levels) else None
-
-    @property
-    def lamp_stops(self) -> float | None:
-        """Stops that bring all lamps together to the level of the sky at dusk."""
-        lamps, sky = self.level(self.lamps), self.level(self.by_role["sky"])
-        if lamps is None or sky is None:
-            return None
-        return _thirds(math.log2(sky / lamps) + DUSK_SKY_STOPS)
-
-    @property
-    def day_stops(self) -> float:
-        """Stops that make room for the sky and fill that come on top of the key."""
-        key = self.level(self.by_role["key"])
-        others = self.level([*self.by_role["sky"], *self.by_role["fill"]])
-        if key is None or others is None:
-            return 0.0
-        return _thirds(-math.log2((key + others) / key))
-
-    def exposure_stops(self, sky_stops: float, under_day: float, otherwise: float) -> float:
-        """Return the stops that open the camera for a mood in which the sun is gone."""
-        day = self.level(self.by_role["key"])
-        sky = self.level(self.by_role["sky"])
-        lamps = self.level(self.lamps)
-        if day is None or sky is None:
-            return otherwise if self.by_role["key"] else 0.0
-        after = sky * 2.0**sky_stops
-        if lamps is not None:
-            after += lamps * 2.0 ** (self.lamp_stops or 0.0)
-        return _thirds(math.log2(day / after) - under_day)
-
-
-def _thirds(stops: float) -> float:
-    return max(-_FURTHEST_STOPS, min(_FURTHEST_STOPS, round(stops * 3) / 3))
+    def has(self, *roles: Role) -> bool:
+        """Whether there is a light of one of these roles."""
+        return any(self.by_role[role] for role in roles)

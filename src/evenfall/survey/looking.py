@@ -1,62 +1,50 @@
-"""Looking into passes for a survey: each read once, and what can be told from its pixels."""
+"""Looking into pictures for a survey: each read once, and what can be told from its pixels."""
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Literal, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from evenfall.errors import PassError
-from evenfall.light.primaries import luminance_weights, space_from_chromaticities
+from evenfall.light.primaries import RgbSpace, luminance_weights, space_from_chromaticities
 from evenfall.passes.files import stamp
-from evenfall.passes.header import PassHeader, Selector
-from evenfall.passes.image import PassImage, PixelCensus
+from evenfall.passes.header import PassHeader
+from evenfall.passes.image import HUGE, PassImage, PixelCensus
 from evenfall.passes.mending.clean import Flaws, find_flaws
 from evenfall.passes.reading import read
+from evenfall.prove.blocks import BlockGrid, BlockPicture, reduce_picture
 from evenfall.prove.suspicion import suspect_encoding
-from evenfall.survey.names import RoleGuess
-from evenfall.survey.roles import LightTraits, light_traits
+from evenfall.survey.lamp_colour import LampColour, lamp_colour
+from evenfall.survey.listing import Found
+from evenfall.survey.signs import DataSign, sign_of_data
 from evenfall.system.opened import Stamp
 from evenfall.system.processors import default_workers, passes_at_once
 
-__all__ = ["Found", "Kind", "LookedAt", "PassFacts", "look_into"]
-
-Kind = Literal["light", "beauty", "guide"]
+__all__ = ["PassFacts", "Seen", "look_into"]
 
 _BYTES_A_PIXEL = 64  # while a pass is looked into
 
 
 @dataclass(frozen=True)
 class PassFacts:
-    """Facts of one picture.
+    """Facts of the pixels of one picture.
 
     Parameters
     ----------
-    name : str
-        Name proposed for the recipe.
-    kind : str
-        ``"light"``, ``"beauty"`` or ``"guide"`` (albedo, normal and other pictures without light).
-    file : str
-        Relative to the folder.
     header : PassHeader
         What the file says.
     stamp : Stamp
         Which file it was, before it was read.
-    colour_space : str
-        Name of its primaries, or ``"BT.709 (not said)"``.
+    space : RgbSpace
+        Its primaries; BT.709 where the file does not say.
     mean_luminance, peak_luminance : float
-        In scene units; the peak is the largest pixel.
-    share : float
-        Of the light of all passes; 0 for beauty and guides.
-    stops_to_key : float or None
-        Mean luminance against the key's (the brightest one's), in stops.
-    role : RoleGuess or None
-        Proposed role and why; None for beauty and guides.
+        In scene units, without pixels beyond any light; the peak is the largest pixel.
     census : PixelCensus
         Broken numbers.
     flaws : dict of str to int
@@ -65,54 +53,59 @@ class PassFacts:
         Level of the flat top, if there is one.
     encoding_marks : tuple of str
         Why the picture looks display-encoded; empty if it does not.
+    lamp : LampColour or None
+        Colour of a lamp that is seen directly.
     """
 
-    name: str
-    kind: Kind
-    file: str
     header: PassHeader
     stamp: Stamp
-    colour_space: str
+    space: RgbSpace
     mean_luminance: float
     peak_luminance: float
-    share: float
-    stops_to_key: float | None
-    role: RoleGuess | None
     census: PixelCensus
     flaws: dict[str, int]
     flat_top: float | None
     encoding_marks: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Found:
-    """A picture inside a file, before it is read."""
-
-    file: str
-    header: PassHeader
-    stem: str
-    kind: Kind = "light"
-    name: str = ""
+    lamp: LampColour | None
 
     @property
-    def selector(self) -> Selector:
-        """What finds it in its file."""
-        header = self.header
-        return Selector(header.layer, header.part, header.view or None)
+    def colour_space(self) -> str:
+        """Name of its primaries, and whether the file says them."""
+        said = self.header.chromaticities is not None
+        return self.space.name if said else f"{self.space.name} (not said)"
 
 
-class LookedAt(NamedTuple):
-    """A picture that was read, and what was found in it."""
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """A picture that was read, and what was found in it.
 
+    Parameters
+    ----------
+    found : Found
+        Where it is, and what its names say.
+    facts : PassFacts
+        What can be told of it.
+    blocks : BlockPicture
+        Means and grain of its blocks.
+    sign : DataSign or None
+        Why it holds no light, by its pixels.
+    image : PassImage or None
+        Its pixels, until they have been handed on.
+    masks : Flaws or None
+        Where its flaws are, until they have been handed on.
+    """
+
+    found: Found
     facts: PassFacts
-    image: PassImage
-    flaws: Flaws | None
-    traits: LightTraits | None
+    blocks: BlockPicture = field(repr=False)
+    sign: DataSign | None
+    image: PassImage | None = field(default=None, repr=False)
+    masks: Flaws | None = field(default=None, repr=False)
 
 
 def look_into(
     folder: Path, together: Sequence[list[Found]]
-) -> Iterator[tuple[str, list[LookedAt] | PassError]]:
+) -> Iterator[tuple[str, list[Seen] | PassError]]:
     """Look into files, in their order: some are being looked into ahead, as memory allows.
 
     Parameters
@@ -126,13 +119,13 @@ def look_into(
     ------
     file : str
         Its name.
-    looked_at : list of LookedAt or PassError
+    seen : list of Seen or PassError
         Its pictures; the error when they cannot be read.
     """
     sizes = (each.header.width * each.header.height for some in together for each in some)
     pixels = max(sizes, default=1)
     at_once = passes_at_once((pixels, 1), default_workers(), bytes_a_pixel=_BYTES_A_PIXEL, least=1)
-    begun: deque[tuple[str, Future[list[LookedAt]]]] = deque()
+    begun: deque[tuple[str, Future[list[Seen]]]] = deque()
     with ThreadPoolExecutor(at_once, "survey") as pool:
         try:
             for pictures in together:
@@ -145,55 +138,57 @@ def look_into(
             pool.shutdown(cancel_futures=True)
 
 
-def _outcome(file: str, task: Future[list[LookedAt]]) -> tuple[str, list[LookedAt] | PassError]:
+def _outcome(file: str, task: Future[list[Seen]]) -> tuple[str, list[Seen] | PassError]:
     try:
         return file, task.result()
     except PassError as error:
         return file, error
 
 
-def _look_into(folder: Path, pictures: list[Found]) -> list[LookedAt]:
+def _look_into(folder: Path, pictures: list[Found]) -> list[Seen]:
     """Read the pictures of one file, and find what there is to be said of each."""
-    looked_at = []
     path = folder / pictures[0].file
     seen = stamp(path)
     images = read(path, [each.selector for each in pictures])
-    for each, image in zip(pictures, images, strict=True):
-        flaws = find_flaws(image.planes) if each.kind != "guide" else None
-        traits = None
-        if each.kind == "light":
-            traits = light_traits(image.planes, _weights(image.header))
-        looked_at.append(LookedAt(_facts(each, image, flaws, seen), image, flaws, traits))
-    return looked_at
+    return [_seen(each, image, seen) for each, image in zip(pictures, images, strict=True)]
 
 
-def _weights(header: PassHeader) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
-    return luminance_weights(space_from_chromaticities(header.chromaticities))
-
-
-def _facts(found: Found, image: PassImage, flaws: Flaws | None, seen: Stamp) -> PassFacts:
-    weights = _weights(image.header).astype(np.float32)
-    luminance = sum(
-        weight * plane.astype(np.float32)
-        for weight, plane in zip(weights, image.planes, strict=True)
-    )
-    space = space_from_chromaticities(image.header.chromaticities).name
-    said = image.header.chromaticities is not None
-    suspicion = suspect_encoding(image.planes)
-    return PassFacts(
-        name=found.name,
-        kind=found.kind,
-        file=found.file,
-        header=image.header,
-        stamp=seen,
-        colour_space=space if said else f"{space} (not said)",
-        mean_luminance=float(np.mean(luminance, dtype=np.float64)),
-        peak_luminance=float(np.max(luminance)),
-        share=0.0,
-        stops_to_key=None,
-        role=None,
+def _seen(found: Found, image: PassImage, file: Stamp) -> Seen:
+    header = image.header
+    space = space_from_chromaticities(header.chromaticities)
+    weights = luminance_weights(space)
+    planes = _without_what_is_no_light(image)
+    blocks = reduce_picture(planes, BlockGrid.for_picture(header.height, header.width))
+    masks = find_flaws(image.planes)
+    sign = sign_of_data(image.planes)
+    suspicion = suspect_encoding(planes)
+    counts = BlockGrid.for_picture(header.height, header.width).counts()
+    means = (blocks.means * counts).sum(axis=(1, 2)) / counts.sum()
+    facts = PassFacts(
+        header=header,
+        stamp=file,
+        space=space,
+        mean_luminance=float(weights @ means),
+        peak_luminance=_peak(planes, weights),
         census=image.census,
-        flaws={} if flaws is None else flaws.counts,
-        flat_top=None if flaws is None else flaws.top,
+        flaws=masks.counts,
+        flat_top=masks.top,
         encoding_marks=suspicion.reasons if suspicion.suspected else (),
+        lamp=None if sign else lamp_colour(planes, masks, space),
     )
+    return Seen(found, facts, blocks, sign, image, masks)
+
+
+def _without_what_is_no_light(image: PassImage) -> Sequence[npt.NDArray[np.float32]]:
+    """Planes in which pixels beyond any light are black, so that one does not outweigh all."""
+    if not image.census.huge:
+        return image.planes
+    return tuple(np.where(np.abs(plane) > HUGE, 0, plane) for plane in image.planes)
+
+
+def _peak(planes: Sequence[npt.NDArray[np.float32]], weights: npt.NDArray[np.float64]) -> float:
+    luminance = sum(
+        np.float32(weight) * plane.astype(np.float32)
+        for weight, plane in zip(weights, planes, strict=True)
+    )
+    return float(np.max(luminance))

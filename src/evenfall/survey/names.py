@@ -13,36 +13,34 @@ pattern (case does not matter)        example                      light
 ====================================  ===========================  ===========
 
 A recipe replaces the patterns by its own (``passes.name_patterns``): regular expressions with a
-group named ``light``; names that fit none are then no lights. `ROLE_WORDS` lists the words that
-give a light its role, `BEAUTY_WORDS` those that mean all lights at once, and `GUIDE_WORDS` those of
-pictures that hold no light. Words are compared without regard to case or a plural s.
+group named ``light``; names that fit none are then no lights. Words that give a light its role
+stand in `evenfall.survey.words`.
+
+A key of a recipe is short and plain: lower case, accents taken off; letters of other alphabets
+stay. Where that loses something, the name as written is kept as a title.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from evenfall.errors import Fault, UsageError
 from evenfall.recipe.lights import Role
+from evenfall.survey.words import ROLE_WORDS, SOURCE_WORDS, first_of, plain, words_of
 
 __all__ = [
-    "BEAUTY_WORDS",
-    "GUIDE_WORDS",
     "NAME_PATTERNS",
-    "ROLE_WORDS",
+    "LightName",
     "NameMatch",
     "RoleGuess",
     "compile_patterns",
     "frame_digits",
-    "is_beauty_name",
-    "is_guide_name",
     "light_names",
     "match_name",
     "role_from_name",
     "without_frame",
-    "words_of",
 ]
 
 NAME_PATTERNS = (
@@ -52,61 +50,12 @@ NAME_PATTERNS = (
 )
 """The documented patterns, tried in this order."""
 
-ROLE_WORDS: Mapping[Role, tuple[str, ...]] = {
-    "key": ("sun", "sunlight", "key", "main", "moon"),
-    "sky": ("sky", "skylight", "dome", "environment", "env", "hdri", "overcast"),
-    "fill": ("fill", "bounce", "reflector", "softbox", "ambient", "portal"),
-    "outdoor fixture": (
-        *("outdoor", "outside", "exterior", "garden", "terrace", "patio", "facade", "street"),
-        *("balcony", "porch", "path", "bollard", "driveway", "courtyard", "landscape"),
-    ),
-    "glow": (
-        *("glow", "screen", "tv", "television", "monitor", "display", "sign", "emissive"),
-        *("emission", "fire", "fireplace", "candle", "neon"),
-    ),
-    "fixture": (
-        *("fixture", "pendant", "lamp", "spot", "spotlight", "downlight", "sconce", "cove"),
-        *("strip", "led", "chandelier", "lantern", "ceiling", "wall", "floor", "table", "desk"),
-        *("bedside", "shelf", "cabinet", "island", "kitchen", "vanity", "mirror", "track"),
-        *("recessed", "uplight", "bulb", "tube", "linear", "luminaire", "undercabinet"),
-    ),
-}
-"""Words that give a light its role; the first role with a word in the name wins."""
-
-BEAUTY_WORDS = ("beauty", "all", "combined", "full", "total")
-"""Words that mean all lights at once, if the name holds nothing but them and shared words."""
-
-GUIDE_WORDS = (
-    *(
-        "albedo",
-        "normal",
-        "depth",
-        "position",
-        "mask",
-        "matte",
-        "alpha",
-        "id",
-        "ids",
-        "uv",
-        "motion",
-    ),
-    *("velocity", "occlusion", "ao", "roughness", "variance", "sample", "truth", "reference"),
-    "relit",
-)
-"""Words of pictures that are no light's pass."""
-
-_SOURCES = frozenset(
-    (
-        *("sun", "sky", "moon", "fill", "lamp", "lantern", "pendant", "spot", "spotlight"),
-        *("downlight", "uplight", "sconce", "cove", "strip", "led", "chandelier", "luminaire"),
-        *("bulb", "tube", "screen", "candle"),
-    )
-)
-"""Words that say what shines: they stay though all names share them."""
-
 _FRAME = re.compile(r"[_ .-]*(?:frame[_ .-]?)?\d{4,}$", re.IGNORECASE)
-_WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|\d+")
 _SEPARATORS = "_ .-"
+_NO_WORD = re.compile(r"[^\w]+|_+")
+_LONGEST_KEY = 48  # a key is typed; the longest that a recipe takes is 80
+_LONGEST_TITLE = 80
+_ENDS_LIKE_A_LAMP = ("lamp", "lampe", "leuchte", "licht", "strahler", "lampen", "leuchten")
 _WORDS_BEFORE = re.compile(r"[_ .-]*[^_ .-]+[_ .-]+")
 _WORDS_AFTER = re.compile(r"[_ .-]+[^_ .-]+")
 
@@ -120,27 +69,27 @@ class NameMatch:
 
 
 @dataclass(frozen=True)
+class LightName:
+    """Name of a light.
+
+    Parameters
+    ----------
+    key : str
+        For the recipe.
+    title : str or None
+        As written, where the key has lost something.
+    """
+
+    key: str
+    title: str | None = None
+
+
+@dataclass(frozen=True)
 class RoleGuess:
     """A role and why it is proposed."""
 
     role: Role
     reason: str
-
-
-def words_of(name: str) -> tuple[str, ...]:
-    """Words of a name in lower case: parted by signs, digits and capitals, without a plural s.
-
-    Examples
-    --------
-    >>> words_of("GardenLamps_02")
-    ('garden', 'lamp', '02')
-    """
-    return tuple(_singular(word.lower()) for word in _WORD.findall(name))
-
-
-def _singular(word: str) -> str:
-    plural = len(word) > 3 and word.endswith("s") and not word.endswith("ss")
-    return word[:-1] if plural else word
 
 
 def compile_patterns(patterns: Sequence[str]) -> tuple[re.Pattern[str], ...]:
@@ -186,7 +135,7 @@ def match_name(name: str, patterns: Sequence[str] = ()) -> NameMatch | None:
     return None
 
 
-def light_names(stems: Sequence[str], patterns: Sequence[str] = ()) -> tuple[str | None, ...]:
+def light_names(stems: Sequence[str], patterns: Sequence[str] = ()) -> tuple[LightName | None, ...]:
     """Find the lights in the names of a folder, without frame number and what all names share.
 
     Parameters
@@ -198,22 +147,24 @@ def light_names(stems: Sequence[str], patterns: Sequence[str] = ()) -> tuple[str
 
     Returns
     -------
-    tuple of str or None
-        A key for the recipe in the order of `stems`: lower case, digits and ``_``; None where no
-        pattern fits. Two lights of one name get a number.
+    tuple of LightName or None
+        In the order of `stems`; None where no pattern fits. Two lights of one name get a number.
 
     Examples
     --------
-    >>> light_names(["villa_v2_Sun.0001", "villa_v2_Garden lamps.0001"])
-    ('sun', 'garden_lamps')
+    >>> [name.key for name in light_names(["villa_v2_Sun.0001", "villa_v2_Garden lamps.0001"])]
+    ['sun', 'garden_lamps']
+    >>> light_names(["Küchenlicht"])
+    (LightName(key='kuchenlicht', title='Küchenlicht'),)
     """
     if patterns:
         found = [match_name(stem, patterns) for stem in stems]
     else:
         found = [match_name(stem) for stem in _without_shared([without_frame(s) for s in stems])]
-    names: list[str | None] = []
+    names: list[LightName | None] = []
     for match in found:
-        names.append(None if match is None else _free(_key(match.light), names))
+        taken = [name.key for name in names if name is not None]
+        names.append(None if match is None else _name(match.light, taken))
     return tuple(names)
 
 
@@ -242,7 +193,7 @@ def frame_digits(stem: str) -> str:
 def _without_shared(stems: Sequence[str]) -> list[str]:
     """Take off what all names begin and end with, at whole words only.
 
-    Words that say what shines stay, as does one word where only a number would be left.
+    Words that say what shines stay, as does one word where only a number or a letter would be left.
     """
     if len(stems) < 2:
         return list(stems)
@@ -254,7 +205,7 @@ def _without_shared(stems: Sequence[str]) -> list[str]:
     for stem in stems:
         own = stem[len(start) : len(stem) - len(end)]
         name = kept_before + own + kept_after
-        if not any(sign.isalpha() for sign in name):
+        if len(name.strip(_SEPARATORS)) < 2 or not any(sign.isalpha() for sign in name):
             name = before[-1] + own if before else own + "".join(after[:1])
         names.append(name.strip(_SEPARATORS) if own.strip(_SEPARATORS) else stem)
     return names
@@ -271,7 +222,7 @@ def _kept_of(before: Sequence[str]) -> str:
 
 
 def _shines(word: str) -> bool:
-    return not _SOURCES.isdisjoint(words_of(word)[-1:])
+    return not SOURCE_WORDS.isdisjoint(words_of(word)[-1:])
 
 
 def _shared_start(stems: Sequence[str]) -> str:
@@ -288,14 +239,25 @@ def _whole_words(shared: str) -> str:
     return shared[: last + 1]
 
 
+def _name(light: str, taken: Sequence[str]) -> LightName:
+    """Make a key that is free, and keep as a title what it loses."""
+    shown = "".join(sign for sign in light if sign.isprintable()).strip(_SEPARATORS)
+    key = _key(light)
+    kept = _NO_WORD.sub("", shown.lower()) == _NO_WORD.sub("", key)
+    title = None if kept else _NO_WORD.sub(" ", shown).strip()[:_LONGEST_TITLE]
+    return LightName(_free(key, taken), title or None)
+
+
 def _key(light: str) -> str:
-    return re.sub(r"[^a-z0-9]+", "_", light.lower()).strip("_") or "light"
+    key = _NO_WORD.sub("_", plain(light).casefold()).strip("_")
+    if len(key) > _LONGEST_KEY:
+        key = key[:_LONGEST_KEY].rpartition("_")[0] or key[:_LONGEST_KEY]
+    return key or "light"
 
 
-def _free(key: str, taken: Iterable[str | None]) -> str:
-    used = set(taken)
+def _free(key: str, taken: Collection[str]) -> str:
     number, free = 2, key
-    while free in used:
+    while free in taken:
         free, number = f"{key}_{number}", number + 1
     return free
 
@@ -312,33 +274,10 @@ def role_from_name(name: str) -> RoleGuess | None:
     """
     words = words_of(name)
     for role, known in ROLE_WORDS.items():
-        for word in known:
-            if word in words:
-                return RoleGuess(role, f"named '{word}'")
+        word = first_of(words, known)
+        if word is not None:
+            return RoleGuess(role, f"named '{word}'")
+    for word in words:
+        if word.endswith(_ENDS_LIKE_A_LAMP):
+            return RoleGuess("fixture", f"named '{word}'")
     return None
-
-
-def is_beauty_name(name: str) -> bool:
-    """Whether a name means all lights at once.
-
-    Examples
-    --------
-    >>> is_beauty_name("beauty"), is_beauty_name("living_all_lights"), is_beauty_name("wall")
-    (True, True, False)
-    """
-    words = words_of(name)
-    return "beauty" in words or (
-        any(word in BEAUTY_WORDS for word in words)
-        and role_from_name(" ".join(word for word in words if word not in BEAUTY_WORDS)) is None
-    )
-
-
-def is_guide_name(name: str) -> bool:
-    """Whether a name is that of a picture without light.
-
-    Examples
-    --------
-    >>> is_guide_name("view_albedo"), is_guide_name("sky")
-    (True, False)
-    """
-    return any(word in GUIDE_WORDS for word in words_of(name))

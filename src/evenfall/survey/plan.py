@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 from evenfall.errors import Fault, UsageError
 from evenfall.recipe.lights import Role
 from evenfall.recipe.words.wording import rendered_words
-from evenfall.survey.names import ROLE_WORDS, role_from_name
+from evenfall.survey.names import role_from_name
+from evenfall.survey.words import ROLE_WORDS
 
 if TYPE_CHECKING:
     from evenfall.recipe import Recipe

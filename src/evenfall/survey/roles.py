@@ -6,9 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
-from evenfall.prove.blocks import BlockGrid, Float
+from evenfall.prove.blocks import BlockPicture, Float
 from evenfall.survey.names import RoleGuess, role_from_name
 
 __all__ = ["LightTraits", "light_traits", "propose_roles"]
@@ -37,21 +36,19 @@ class LightTraits:
     red_over_blue: float
 
 
-def light_traits(planes: Sequence[npt.NDArray[np.floating]], weights: Float) -> LightTraits:
+def light_traits(picture: BlockPicture, weights: Float) -> LightTraits:
     """Reduce a pass to what roles are proposed from.
 
     Parameters
     ----------
-    planes : sequence of 3 ndarray
-        R, G, B of shape (H, W), scene-linear and finite.
+    picture : BlockPicture
+        Means of the blocks of its R, G, B.
     weights : ndarray
         Weights of R, G, B in luminance.
     """
-    grid = BlockGrid.for_picture(*planes[0].shape)
-    channels = np.stack([grid.sums(plane) for plane in planes]) / grid.counts()
-    light = channels.sum((1, 2))
+    light = picture.means.sum((1, 2))
     red_over_blue = float(light[0] / light[2]) if light[2] > 0 else np.inf
-    return LightTraits(np.tensordot(weights, channels, 1), red_over_blue)
+    return LightTraits(np.tensordot(weights, picture.means, 1), red_over_blue)
 
 
 def propose_roles(traits: Mapping[str, LightTraits]) -> dict[str, RoleGuess]:

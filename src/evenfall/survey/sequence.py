@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 
-from evenfall.survey.names import frame_digits, is_guide_name, without_frame
+from evenfall.survey.name_says import says_no_light
+from evenfall.survey.names import frame_digits, without_frame
 
 __all__ = ["OneFrame", "one_frame"]
 
@@ -118,7 +119,7 @@ def _notes(
     alone = [
         file
         for each, file in zip(passes, chosen, strict=True)
-        if each.frames and not each.is_sequence and not is_guide_name(file)
+        if each.frames and not each.is_sequence and not says_no_light(_base(file))
     ]
     if alone:
         yield (

@@ -1,4 +1,4 @@
-"""What lies in a folder of passes: facts of each, how they stand to each other, likely roles."""
+"""What lies in a folder of passes: what each picture is, and what the lights are like."""
 
 from __future__ import annotations
 
@@ -8,34 +8,112 @@ from pathlib import Path
 
 import numpy as np
 
-from evenfall.errors import PassError, UsageError
-from evenfall.passes.files import check_inside
+from evenfall.errors import PassError
+from evenfall.light.primaries import RgbSpace, luminance_weights
 from evenfall.passes.image import PassImage
 from evenfall.passes.mending.clean import Flaws
 from evenfall.passes.notes import notes_on
-from evenfall.passes.reading import inspect
-from evenfall.survey.looking import Found, Kind, PassFacts, look_into
-from evenfall.survey.names import (
-    is_beauty_name,
-    is_guide_name,
-    light_names,
-    without_frame,
-)
-from evenfall.survey.roles import LightTraits, propose_roles
-from evenfall.survey.sequence import one_frame
+from evenfall.prove.blocks import BlockPicture
+from evenfall.survey.judging import judge
+from evenfall.survey.lamp_colour import LampColour
+from evenfall.survey.listing import Found, Listing, Unreadable, list_folder, listed, named_as
+from evenfall.survey.looking import PassFacts, Seen, look_into
+from evenfall.survey.names import LightName, RoleGuess, compile_patterns, light_names, match_name
+from evenfall.survey.roles import light_traits, propose_roles
+from evenfall.survey.sums import added_up
+from evenfall.survey.verdicts import Kind, Verdict
 
-__all__ = ["OnImage", "PassFacts", "Survey", "Unreadable", "survey_folder"]
+__all__ = ["OnImage", "Picture", "Survey", "SurveyedLight", "Unreadable", "survey_folder"]
 
-_ENDINGS = frozenset({".exr", ".hdr", ".pic", ".tif", ".tiff", ".pfm"})
-_DISPLAY_ENDINGS = frozenset({".png", ".jpg", ".jpeg", ".webp", ".avif", ".gif", ".bmp"})
+OnImage = Callable[[Found, PassFacts, PassImage, Flaws], None]
+"""Told of each picture that was read, before it is judged."""
 
 
 @dataclass(frozen=True)
-class Unreadable:
-    """A file that could not be surveyed, and why."""
+class Picture:
+    """A picture of a file, or channels that make none, and what it is taken for.
+
+    Parameters
+    ----------
+    file : str
+        Relative to the folder.
+    layer, part, view : str
+        Where in the file; empty where the file gives no name.
+    channels : tuple of str
+        Their names in the file.
+    kind : Kind
+        ``"light"``, ``"beauty"``, ``"part of light"``, ``"data"`` or ``"left out"``.
+    what : str
+        What data, or which part of the light; empty for others.
+    reason : str
+        Why.
+    sure : bool
+        False where a person should look.
+    light : str
+        Name of the light that it is, or is a part of; empty for none.
+    facts : PassFacts or None
+        What can be told of its pixels; None where they were not read.
+    """
 
     file: str
+    layer: str
+    part: str
+    view: str
+    channels: tuple[str, ...]
+    kind: Kind
+    what: str
     reason: str
+    sure: bool = True
+    light: str = ""
+    facts: PassFacts | None = field(default=None, repr=False)
+
+    @property
+    def place(self) -> str:
+        """File, part and layer, for tables."""
+        return " / ".join(each for each in (self.file, self.part, self.layer) if each)
+
+
+@dataclass(frozen=True)
+class SurveyedLight:
+    """A light, and the picture or pictures that add up to its pass.
+
+    Parameters
+    ----------
+    name : str
+        Proposed key for the recipe.
+    title : str or None
+        Name for people, where the key has lost something.
+    pictures : tuple of Picture
+        What adds up to it: usually one.
+    role : RoleGuess
+        Proposed role and why.
+    mean_luminance, peak_luminance : float
+        In scene units; the peak of several pictures is that of the brightest.
+    share : float
+        Of the light of all lights.
+    stops_to_key : float or None
+        Mean luminance against the key's (the brightest one's), in stops; None if it is black.
+    lamp : LampColour or None
+        Colour of a lamp that is seen directly.
+    reduced : BlockPicture
+        Means and grain of some 16,000 blocks, in the passes' primaries.
+    """
+
+    name: str
+    title: str | None
+    pictures: tuple[Picture, ...]
+    role: RoleGuess
+    mean_luminance: float
+    peak_luminance: float
+    share: float
+    stops_to_key: float | None
+    lamp: LampColour | None
+    reduced: BlockPicture = field(repr=False, compare=False)
+
+    @property
+    def sure(self) -> bool:
+        """Whether a person need not look."""
+        return all(picture.sure for picture in self.pictures)
 
 
 @dataclass(frozen=True)
@@ -46,38 +124,43 @@ class Survey:
     ----------
     folder : Path
         Where they lie.
-    passes : tuple of PassFacts
-        Lights in the order of their files, then beauty, then guides.
+    lights : tuple of SurveyedLight
+        In the order of their files.
+    pictures : tuple of Picture
+        Everything that was found, in the order of files.
     unreadable : tuple of Unreadable
         Files that could not be read.
     notes : tuple of str
-        What a person should know: other frames and views, sizes and spaces that differ.
+        What a person should know: other frames and views, windows and alpha that differ.
+    space : RgbSpace or None
+        Primaries of the lights; None where there is none.
     frame : int or None
         Frame that was surveyed of a sequence; None if no pass has several frames.
-    frame_names : mapping of str to str
-        By file of a sequence: its name with ``#`` for the digits of the frame.
+    camera : str or None
+        Camera that was surveyed, where the names of files tell several.
+    file_names : mapping of str to str
+        By file: its name with ``#`` for the digits of a frame and ``{view}`` for a camera, where
+        other files differ from it in these only.
     """
 
     folder: Path
-    passes: tuple[PassFacts, ...]
+    lights: tuple[SurveyedLight, ...]
+    pictures: tuple[Picture, ...]
     unreadable: tuple[Unreadable, ...]
     notes: tuple[str, ...]
+    space: RgbSpace | None = None
     frame: int | None = None
-    frame_names: Mapping[str, str] = field(default_factory=dict)
+    camera: str | None = None
+    file_names: Mapping[str, str] = field(default_factory=dict)
 
     @property
-    def lights(self) -> tuple[PassFacts, ...]:
-        """The passes of single lights."""
-        return tuple(facts for facts in self.passes if facts.kind == "light")
-
-    @property
-    def beauty(self) -> PassFacts | None:
+    def beauty(self) -> Picture | None:
         """The picture of all lights at once, if there is one."""
-        return next((facts for facts in self.passes if facts.kind == "beauty"), None)
+        return next((each for each in self.pictures if each.kind == "beauty"), None)
 
-
-OnImage = Callable[[PassFacts, PassImage, Flaws], None]
-"""Told of each light or beauty; role and share are not known yet."""
+    def of_kind(self, kind: Kind) -> tuple[Picture, ...]:
+        """Pictures that are taken for this."""
+        return tuple(each for each in self.pictures if each.kind == kind)
 
 
 def survey_folder(
@@ -95,13 +178,13 @@ def survey_folder(
     folder : Path
         The folder.
     patterns : sequence of str
-        Name patterns that replace the documented ones.
+        Name patterns that replace the documented ones; pictures that fit none are no lights.
     view : str or None
-        Camera, for files of several views; the first otherwise.
+        Camera, for files of several views, or folders of several cameras; the first otherwise.
     on_file : callable, optional
-        Told the name of each file, in their order.
+        Told the name of each file that was read, in their order.
     on_image : callable, optional
-        Told facts, pixels and flaws of each light or beauty, one at a time.
+        Told facts, pixels and flaws of each picture that may be light, one at a time.
 
     Raises
     ------
@@ -110,170 +193,209 @@ def survey_folder(
     PassError
         When none of its files can be read.
     """
-    if not folder.is_dir():
-        raise UsageError(f"{folder}: no such folder; name the folder in which the passes lie")
-    notes: list[str] = []
-    unreadable: list[Unreadable] = []
-    chosen = one_frame([path.relative_to(folder).as_posix() for path in _files(folder, notes)])
-    files = [folder / file for file in chosen.files]
-    notes.extend(chosen.notes)
-    if not files:
-        raise UsageError(
-            f"{folder}: holds no passes; expected files ending in {', '.join(sorted(_ENDINGS))}"
-        )
-    found = _name(list(_pictures(folder, files, view, notes, unreadable)), patterns, notes)
-    if not found and unreadable:
-        raise PassError("\n".join(f"{each.reason}" for each in unreadable))
-    facts, traits = _read_all(folder, found, unreadable, on_file, on_image)
-    notes.extend(_differences(facts))
-    notes.extend(notes_on({each.name: (each.header,) for each in facts}))
+    compile_patterns(patterns)
+    listing = list_folder(folder, view)
+    unreadable = list(listing.unreadable)
+    seen = list(_read(folder, listing.pictures, unreadable, on_file, on_image))
+    known = [each for each in listing.pictures if not _may_be_light(each)]
+    if not seen and not known and not listing.channels and unreadable:
+        raise PassError("\n".join(each.reason for each in unreadable))
+    verdicts = _fitting(seen, judge(seen), patterns)
+    members = _members(verdicts)
+    names = _names(seen, members, patterns)
+    judged = {
+        id(each.found): _judged(each, verdict, names)
+        for each, verdict in zip(seen, verdicts, strict=True)
+    }
+    judged |= {id(each): _known_by_name(each) for each in known}
+    pictures = [judged[id(each)] for each in listing.pictures if id(each) in judged]
+    lights = _lights(seen, members, names, judged)
     return Survey(
         folder,
-        _set_against_each_other(facts, traits),
+        tuple(lights),
+        (*pictures, *_channels(listing)),
         tuple(unreadable),
-        tuple(notes),
-        chosen.frame,
-        chosen.names,
+        (*listing.notes, *_notes(pictures), *_differences(pictures)),
+        lights[0].pictures[0].facts.space if lights and lights[0].pictures[0].facts else None,
+        listing.frame,
+        listing.camera,
+        listing.file_names,
     )
 
 
-def _files(folder: Path, notes: list[str]) -> Iterator[Path]:
-    display = []
-    for path in sorted(folder.rglob("*")):
-        if any(part.startswith(".") for part in path.relative_to(folder).parts):
-            continue
-        if path.suffix.lower() in _ENDINGS and path.is_file():
-            yield path
-        elif path.suffix.lower() in _DISPLAY_ENDINGS:
-            display.append(path.relative_to(folder).as_posix())
-    if display:
-        notes.append(f"not read, as they are display-encoded: {_listed(display)}")
+def _may_be_light(found: Found) -> bool:
+    """Whether a picture has to be read: its names do not say that it holds no light."""
+    return found.says.data is None or found.says.doubtful
 
 
-def _listed(names: Sequence[str], most: int = 4) -> str:
-    more = f" and {len(names) - most} more" if len(names) > most else ""
-    return ", ".join(names[:most]) + more
-
-
-def _pictures(
+def _read(
     folder: Path,
-    files: Sequence[Path],
-    view: str | None,
-    notes: list[str],
-    unreadable: list[Unreadable],
-) -> Iterator[Found]:
-    views: set[str] = set()
-    for path in files:
-        file = path.relative_to(folder).as_posix()
-        try:
-            check_inside(path, folder)
-            headers = inspect(path)
-        except PassError as error:
-            if is_guide_name(path.stem):
-                notes.append(f"{file}: left out, by its name it holds no light")
-            else:
-                unreadable.append(Unreadable(file, str(error)))
-            continue
-        seen = list(dict.fromkeys(header.view for header in headers))
-        wanted = view if view in seen else seen[0]
-        views.update(seen)
-        several = sum(header.view == wanted for header in headers) > 1
-        for header in headers:
-            if header.view == wanted:
-                inner = [part for part in (header.part, header.layer) if part]
-                whole = file.rsplit(".", 1)[0]
-                outer = [] if len(files) == 1 else [without_frame(whole)]
-                stem = "_".join([*outer, *inner]) if several else whole
-                yield Found(file, header, stem.replace("/", "_"))
-    if len(views) > 1:
-        chosen = view or "the first view of each file"
-        notes.append(f"views in these files: {', '.join(sorted(views))}; surveyed: {chosen}")
-
-
-def _name(found: list[Found], patterns: Sequence[str], notes: list[str]) -> list[Found]:
-    """Tell lights, beauty and guides apart by name, and name the lights."""
-    kinds: list[Kind] = []
-    for each in found:
-        if is_guide_name(each.stem):
-            kinds.append("guide")
-        elif is_beauty_name(each.stem) and "beauty" not in kinds:
-            kinds.append("beauty")
-        else:
-            kinds.append("light")
-    names = light_names([each.stem for each in found], patterns)
-    named = []
-    for each, kind, name in zip(found, kinds, names, strict=True):
-        if kind == "light" and name is None:
-            notes.append(f"{each.header.label}: fits no name pattern, taken for no light")
-            continue
-        named.append(replace(each, kind=kind, name=name or kind))
-    return named
-
-
-def _read_all(
-    folder: Path,
-    found: Sequence[Found],
+    pictures: Sequence[Found],
     unreadable: list[Unreadable],
     on_file: Callable[[str], None] | None,
     on_image: OnImage | None,
-) -> tuple[list[PassFacts], dict[str, LightTraits]]:
-    """Look into the files; what is told of them keeps their order."""
-    facts: list[PassFacts] = []
-    traits: dict[str, LightTraits] = {}
-    files = list(dict.fromkeys(each.file for each in found))
-    together = [[each for each in found if each.file == file] for file in files]
-    for file, looked_at in look_into(folder, together):
+) -> Iterator[Seen]:
+    """Look into the files, and let pixels go when they have been handed on."""
+    by_file: dict[str, list[Found]] = {}
+    for found in filter(_may_be_light, pictures):
+        by_file.setdefault(found.file, []).append(found)
+    for file, looked_at in look_into(folder, list(by_file.values())):
         if on_file is not None:
             on_file(file)
         if isinstance(looked_at, PassError):
             unreadable.append(Unreadable(file, str(looked_at)))
             continue
-        for fact, image, flaws, own in looked_at:
-            facts.append(fact)
-            if flaws is not None and on_image is not None:
-                on_image(fact, image, flaws)
-            if own is not None:
-                traits[fact.name] = own
-    return facts, traits
+        for each in looked_at:
+            if on_image is not None and each.sign is None and each.image and each.masks:
+                on_image(each.found, each.facts, each.image, each.masks)
+            yield replace(each, image=None, masks=None)
 
 
-def _set_against_each_other(
-    facts: Sequence[PassFacts], traits: dict[str, LightTraits]
-) -> tuple[PassFacts, ...]:
-    lights = [each for each in facts if each.kind == "light"]
+def _fitting(
+    seen: Sequence[Seen], verdicts: Sequence[Verdict], patterns: Sequence[str]
+) -> list[Verdict]:
+    """Leave out lights that fit none of a recipe's name patterns."""
+    return [
+        Verdict("left out", "", "fits no name pattern")
+        if patterns and verdict.kind == "light" and match_name(each.found.stem, patterns) is None
+        else verdict
+        for each, verdict in zip(seen, verdicts, strict=True)
+    ]
+
+
+def _members(verdicts: Sequence[Verdict]) -> dict[int, list[int]]:
+    """Pictures of each light, by the number of its first."""
+    members: dict[int, list[int]] = {}
+    for number, verdict in enumerate(verdicts):
+        if verdict.kind == "light" and verdict.light is not None:
+            members.setdefault(verdict.light, []).append(number)
+    return members
+
+
+def _names(
+    seen: Sequence[Seen], members: Mapping[int, Sequence[int]], patterns: Sequence[str]
+) -> dict[int, LightName]:
+    firsts = [seen[light].found for light in members]
+    if patterns:
+        stems = [found.stem for found in firsts]
+    else:
+        alone = len(firsts) == 1
+        stems = [
+            named_as(found, together=len(some) > 1, alone=alone)
+            for found, some in zip(firsts, members.values(), strict=True)
+        ]
+    found = light_names(stems, patterns)
+    return {light: name or LightName("light") for light, name in zip(members, found, strict=True)}
+
+
+def _judged(each: Seen, verdict: Verdict, names: Mapping[int, LightName]) -> Picture:
+    name = names.get(verdict.light) if verdict.light is not None else None
+    return _picture(
+        each.found,
+        verdict.kind,
+        verdict.what,
+        verdict.reason,
+        sure=verdict.sure,
+        light="" if name is None else name.key,
+        facts=each.facts,
+    )
+
+
+def _known_by_name(found: Found) -> Picture:
+    return _picture(found, "data", found.says.data or "", f"named '{found.says.word}'")
+
+
+def _picture(
+    found: Found,
+    kind: Kind,
+    what: str,
+    reason: str,
+    *,
+    sure: bool = True,
+    light: str = "",
+    facts: PassFacts | None = None,
+) -> Picture:
+    header = found.header
+    inside = (header.layer, header.part, header.view, header.channels)
+    return Picture(found.file, *inside, kind, what, reason, sure, light, facts)
+
+
+def _channels(listing: Listing) -> Iterator[Picture]:
+    for each in listing.channels:
+        channels = each.channels
+        reason = f"channels {', '.join(channels.channels)}"
+        inside = (channels.layer, channels.part, channels.view, channels.channels)
+        yield Picture(each.file, *inside, "data", each.what, reason)
+
+
+def _lights(
+    seen: Sequence[Seen],
+    members: Mapping[int, Sequence[int]],
+    names: Mapping[int, LightName],
+    judged: Mapping[int, Picture],
+) -> list[SurveyedLight]:
+    reduced = {
+        light: added_up([seen[number].blocks for number in numbers])
+        for light, numbers in members.items()
+    }
+    facts = {light: [seen[number].facts for number in some] for light, some in members.items()}
+    weights = {light: luminance_weights(some[0].space) for light, some in facts.items()}
+    traits = {names[n].key: light_traits(picture, weights[n]) for n, picture in reduced.items()}
     roles = propose_roles(traits)
-    total = sum(each.mean_luminance for each in lights)
-    keys = [each.mean_luminance for each in lights if roles[each.name].role == "key"]
-    key = max(keys or [each.mean_luminance for each in lights], default=0.0)
-    done = [
-        replace(
-            each,
-            share=each.mean_luminance / total if total > 0 else 0.0,
-            stops_to_key=_stops(each.mean_luminance, key),
-            role=roles[each.name],
+    means = {light: sum(each.mean_luminance for each in some) for light, some in facts.items()}
+    total = sum(means.values())
+    keys = [mean for light, mean in means.items() if roles[names[light].key].role == "key"]
+    key = max(keys or means.values(), default=0.0)
+    return [
+        SurveyedLight(
+            names[light].key,
+            names[light].title,
+            tuple(judged[id(seen[number].found)] for number in numbers),
+            roles[names[light].key],
+            means[light],
+            max(each.peak_luminance for each in facts[light]),
+            means[light] / total if total > 0 else 0.0,
+            _stops(means[light], key),
+            next((each.lamp for each in facts[light] if each.lamp), None),
+            reduced[light],
         )
-        for each in lights
+        for light, numbers in members.items()
     ]
-    rest = [
-        replace(each, stops_to_key=_stops(each.mean_luminance, key))
-        for kind in ("beauty", "guide")
-        for each in facts
-        if each.kind == kind
-    ]
-    return (*done, *rest)
 
 
 def _stops(luminance: float, key: float) -> float | None:
     return float(np.log2(luminance / key)) if luminance > 0 and key > 0 else None
 
 
-def _differences(facts: Sequence[PassFacts]) -> Iterator[str]:
-    lit = [each for each in facts if each.kind != "guide"]
-    sizes = {(each.header.width, each.header.height): each.file for each in lit}
-    if len(sizes) > 1:
-        said = "; ".join(f"{w} x {h} ({file})" for (w, h), file in sizes.items())
-        yield f"sizes differ: {said}"
-    spaces = {each.colour_space: each.file for each in lit}
-    if len(spaces) > 1:
-        said = "; ".join(f"{space} ({file})" for space, file in spaces.items())
-        yield f"colour spaces differ: {said}"
+def _notes(pictures: Sequence[Picture]) -> list[str]:
+    """Say what is odd about pictures that are added up, by their headers."""
+    headers = {
+        each.place: (each.facts.header,)
+        for each in pictures
+        if each.kind in ("light", "beauty") and each.facts
+    }
+    return notes_on(headers) if headers else []
+
+
+def _differences(pictures: Sequence[Picture]) -> Iterator[str]:
+    """Habits in which pictures differ that are added up all the same."""
+    lit = [each for each in pictures if each.kind in ("light", "beauty") and each.facts]
+    headers = [(each.place, each.facts.header) for each in lit if each.facts]
+    alphas = {header.has_alpha: place for place, header in headers}
+    if len(alphas) > 1:
+        yield f"some have alpha ({alphas[True]}), others have none ({alphas[False]})"
+    said_spaces = {header.chromaticities is not None: place for place, header in headers}
+    if len(said_spaces) > 1:
+        yield (
+            f"some files say their primaries ({said_spaces[True]}), others do not "
+            f"({said_spaces[False]}) and count as BT.709"
+        )
+    cropped = [place for place, header in headers if header.data_window != header.display_window]
+    if cropped:
+        yield (
+            f"pixels end before the picture does, or go beyond it, in {listed(cropped)}: black "
+            "is taken for what is not there, and what lies outside is left out"
+        )
+    whites = {header.white_luminance for _, header in headers if header.white_luminance}
+    if len(whites) > 1:
+        yield f"whiteLuminance differs: {', '.join(f'{each:g}' for each in sorted(whites))} cd/m2"

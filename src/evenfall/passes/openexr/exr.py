@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 import struct
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NoReturn
 
 import numpy as np
 
+from evenfall.passes.contents import Contents, OtherChannels
 from evenfall.passes.encoding import (
     INTEROP_CHROMATICITIES,
     checked_chromaticities,
@@ -30,7 +31,7 @@ from evenfall.passes.openexr.scan import ExrScan, scan_headers
 from evenfall.passes.placement import place
 from evenfall.passes.selection import select
 
-__all__ = ["inspect_exr", "read_exr"]
+__all__ = ["contents_exr", "inspect_exr", "read_exr"]
 
 
 @dataclass(frozen=True)
@@ -42,13 +43,42 @@ class _Found:
 
 def inspect_exr(file: PassFile) -> list[PassHeader]:
     """List the pictures of a file whose every chunk is there."""
-    scan = scan_headers(file)
-    wanted = [part.index for part in scan.parts if not part.deep]
-    tables = scan_chunks(file, scan, wanted)
+    scan, tables = _scan_whole(file)
     found = _pictures(file.path, scan)
     if not found:
         _refuse_without_picture(file.path, scan)
     return [_with_notes(item.header, tables[item.part.index]) for item in found]
+
+
+def contents_exr(file: PassFile) -> Contents:
+    """List the pictures of a file whose every chunk is there, and the channels that make none."""
+    scan, tables = _scan_whole(file)
+    others = [
+        OtherChannels(layer, part.name, part.view, tuple(names), _types(part, names), part.deep)
+        for part in scan.parts
+        for layer, names in _left_over(part).items()
+    ]
+    pictures = [
+        _with_notes(item.header, tables[item.part.index]) for item in _pictures(file.path, scan)
+    ]
+    return Contents(tuple(pictures), tuple(others))
+
+
+def _scan_whole(file: PassFile) -> tuple[ExrScan, dict[int, ChunkTable]]:
+    scan = scan_headers(file)
+    flat = [part.index for part in scan.parts if not part.deep]
+    return scan, scan_chunks(file, scan, flat)
+
+
+def _left_over(part: ExrPart) -> dict[str, list[str]]:
+    """Channels of a part that make no picture, by layer."""
+    pictures = [] if part.deep else layers_of_part(part)
+    used = {channel for layer in pictures for channel in layer.channels}
+    left: dict[str, list[str]] = {}
+    for channel in part.channels:
+        if channel.name not in used:
+            left.setdefault(channel.name.rpartition(".")[0], []).append(channel.name)
+    return left
 
 
 def read_exr(
@@ -145,7 +175,6 @@ def _one_type(planes: tuple[Array, Array, Array]) -> tuple[Array, Array, Array]:
 
 def _header(path: Path, part: ExrPart, layer: Layer) -> PassHeader:
     left, top, right, bottom = part.display_window
-    types = {channel.pixel_type for channel in part.channels if channel.name in layer.channels}
     interop_id = text_of(part.attributes, "colorInteropID") or None
     return PassHeader(
         path=path,
@@ -157,7 +186,7 @@ def _header(path: Path, part: ExrPart, layer: Layer) -> PassHeader:
         display_window=part.display_window,
         data_window=part.data_window,
         channels=layer.channels,
-        pixel_type=types.pop() if len(types) == 1 else "mixed",
+        pixel_type=_types(part, layer.channels),
         compression=part.codec.name,
         has_alpha="A" in layer.roles,
         chromaticities=_chromaticities(path, part, interop_id),
@@ -194,6 +223,11 @@ def _oddities(part: ExrPart, layer: Layer) -> Iterator[str]:
 def _corners(window: Window) -> str:
     left, top, right, bottom = window
     return f"{left}, {top} to {right}, {bottom}"
+
+
+def _types(part: ExrPart, names: Collection[str]) -> str:
+    types = {channel.pixel_type for channel in part.channels if channel.name in names}
+    return types.pop() if len(types) == 1 else "mixed"
 
 
 def _chromaticities(path: Path, part: ExrPart, interop_id: str | None) -> tuple[float, ...] | None:

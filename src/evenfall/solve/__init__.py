@@ -1,0 +1,1 @@
+"""From what a picture should show to gains and exposures: first balances."""

@@ -1,0 +1,118 @@
+"""The colour of a lamp that is seen directly in its own pass.
+
+A lamp that fills some pixels shows one and the same colour in all of them: the colour that it was
+rendered with. Where many pixels share the largest value of the pass, it is read off them; where
+only few come near it, it is a proposal. A top that is white in the passes' primaries may be a
+clamp, and tells nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.light.colour import xy_to_kelvin_duv
+from evenfall.light.primaries import RgbSpace, Xy
+from evenfall.light.tint import rgb_to_xy
+from evenfall.passes.mending.clean import Flaws
+
+__all__ = ["LampColour", "lamp_colour"]
+
+Plane = npt.NDArray[np.float16] | npt.NDArray[np.float32]
+
+_BRIGHTEST = 48  # pixels that a proposal rests on
+_LEAST = 12  # pixels of one colour among them
+_ALIKE = 0.03  # of a ratio of two channels
+_SURE = 32  # pixels of a flat top
+_OVER_REST = 4.0  # times the brightest fiftieth of what else is lit: a lamp, no lit surface
+_REST = 0.98
+_WHITE = 0.005
+_ROUND_KELVIN = 50
+_NEAR_LOCUS = 0.012  # Duv; light beyond it has a colour, and no colour temperature
+_KELVIN = (1200.0, 15000.0)
+
+
+@dataclass(frozen=True)
+class LampColour:
+    """Colour of a lamp, as seen.
+
+    Parameters
+    ----------
+    xy : tuple of float
+        CIE 1931 chromaticity.
+    kelvin : float or None
+        Colour temperature, to 50 K; None where the colour is too far from the locus.
+    pixels : int
+        Of how many pixels it was read.
+    place : tuple of int
+        Column and row of one of them.
+    sure : bool
+        Whether it was read off a flat top.
+    """
+
+    xy: Xy
+    kelvin: float | None
+    pixels: int
+    place: tuple[int, int]
+    sure: bool
+
+
+def lamp_colour(planes: Sequence[Plane], flaws: Flaws, space: RgbSpace) -> LampColour | None:
+    """Read the colour of a lamp off the brightest pixels of its pass.
+
+    Parameters
+    ----------
+    planes : sequence of 3 ndarray
+        R, G, B of shape (H, W), finite.
+    flaws : Flaws
+        Of the same picture; fireflies are left out.
+    space : RgbSpace
+        Its primaries.
+
+    Examples
+    --------
+    >>> from evenfall.light.primaries import BT709
+    >>> from evenfall.light.tint import light_rgb
+    >>> from evenfall.passes.mending.clean import find_flaws
+    >>> colour, _ = light_rgb((0.4599, 0.4106), BT709)  # 2700 K, CIE 15:2018
+    >>> level = np.full((60, 80), 0.1, np.float32)
+    >>> level[20:28, 30:38] = 40.0
+    >>> planes = [level * np.float32(each) for each in colour]
+    >>> lamp_colour(planes, find_flaws(planes), BT709).kelvin
+    2700.0
+    """
+    rgb = np.stack([np.asarray(plane, np.float32) for plane in planes])
+    brightness = np.where(flaws.fireflies, 0, rgb.max(axis=0))
+    lit = brightness[brightness > 0]
+    if lit.size < _BRIGHTEST:
+        return None
+    flat = flaws.flat_top & ~flaws.fireflies
+    sure = int(flat.sum()) >= _SURE
+    order = np.argpartition(brightness, -_BRIGHTEST, axis=None)[-_BRIGHTEST:]
+    chosen = np.flatnonzero(flat) if sure else order
+    values = rgb.reshape(3, -1)[:, chosen].astype(np.float64)
+    rest = np.delete(brightness.ravel(), chosen)
+    lit_rest = float(np.quantile(rest[rest > 0], _REST)) if (rest > 0).any() else 0.0
+    if float(np.median(values.max(axis=0))) < _OVER_REST * lit_rest:
+        return None
+    shares = values / values.sum(axis=0)
+    middle = np.median(shares, axis=1)
+    away = np.abs(shares - middle[:, None])
+    near = (away <= _ALIKE * middle[:, None] + 1e-4).all(axis=0)
+    if near.sum() < max(_LEAST, near.size // 2) or np.ptp(middle) < _WHITE:
+        return None
+    xy = rgb_to_xy(values[:, near].mean(axis=1), space)
+    if xy is None:
+        return None
+    row, column = divmod(int(chosen[np.flatnonzero(near)[0]]), brightness.shape[1])
+    return LampColour(xy, _kelvin(xy), int(near.sum()), (column, row), sure)
+
+
+def _kelvin(xy: Xy) -> float | None:
+    found = xy_to_kelvin_duv(xy)
+    if found is None or abs(found[1]) > _NEAR_LOCUS or not _KELVIN[0] <= found[0] <= _KELVIN[1]:
+        return None
+    return float(round(found[0] / _ROUND_KELVIN) * _ROUND_KELVIN)
