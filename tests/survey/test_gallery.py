@@ -16,7 +16,8 @@ from gallery.habits import Habit
 
 import evenfall
 from evenfall.solve.first_recipe import first_recipe
-from evenfall.survey.survey import Survey, survey_folder
+from evenfall.survey.survey import survey_folder
+from evenfall.survey.surveyed import Survey
 
 ROUNDING = 2e-3
 """Relative: a few half floats were rounded, and added up."""

@@ -13,7 +13,7 @@ from evenfall.cli.options import json_option
 
 if TYPE_CHECKING:
     from evenfall.survey.looking import PassFacts
-    from evenfall.survey.survey import Picture, Survey, SurveyedLight
+    from evenfall.survey.surveyed import Picture, Survey, SurveyedLight
 
 __all__ = ["command"]
 

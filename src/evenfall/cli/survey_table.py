@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from evenfall.survey.looking import PassFacts
-    from evenfall.survey.survey import Picture, Survey, SurveyedLight
+    from evenfall.survey.surveyed import Picture, Survey, SurveyedLight
 
 __all__ = ["print_survey"]
 

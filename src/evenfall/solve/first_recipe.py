@@ -14,7 +14,7 @@ from evenfall.recipe.starter_scene import LeftOut, StarterLight
 from evenfall.recipe.toml_values import toml_text
 from evenfall.survey.lamp_colour import LampColour
 from evenfall.survey.names import light_names, role_from_name
-from evenfall.survey.survey import Picture, Survey, SurveyedLight
+from evenfall.survey.surveyed import Picture, Survey, SurveyedLight
 
 __all__ = ["first_recipe"]
 

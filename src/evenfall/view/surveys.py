@@ -18,7 +18,7 @@ from evenfall.survey import survey as surveying
 from evenfall.survey.listing import Found
 from evenfall.survey.looking import PassFacts
 from evenfall.survey.names import light_names
-from evenfall.survey.survey import Survey
+from evenfall.survey.surveyed import Survey
 from evenfall.system.atomic import write_atomically
 
 __all__ = ["survey_folder"]
