@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from evenfall.produce.events import OnEvent, PassRead
     from evenfall.prove.proof import Proof
     from evenfall.record.report import RunReport
-    from evenfall.survey.survey import Survey
+    from evenfall.survey.surveyed import Survey
     from evenfall.view.checks import Checked
 
 __all__ = ["View"]
