@@ -55,6 +55,13 @@ def test_a_size_that_no_file_holds_is_refused_with_advice() -> None:
         frame_of(Deliverable(format="webp", height=16000), 2000, 1000)
 
 
+def test_as_many_pixels_as_are_allowed_and_no_more() -> None:
+    """20,000 x 20,000 are 400,000,000."""
+    assert frame_of(Deliverable(width=20000, height=20000), 100, 100).width == 20000
+    with pytest.raises(OutputError, match="20,000 x 20,001 pixels"):
+        frame_of(Deliverable(width=20000, height=20001), 100, 100)
+
+
 def test_sizes_that_contradict_each_other_are_refused() -> None:
     with pytest.raises(ValidationError, match="not both"):
         Deliverable(print={"width_mm": 300}, width=100)

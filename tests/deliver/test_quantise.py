@@ -43,6 +43,32 @@ def test_without_dither_codes_are_rounded() -> None:
     assert codes[0, :, 1].tolist() == [0, 0, 1, 117, 118, 255]
 
 
+@pytest.mark.parametrize(("bits", "half_up"), [(8, 128), (16, 32768)])
+def test_halves_are_rounded_up(bits: int, half_up: int) -> None:
+    """0.5 of 255 is 127.5 and of 65,535 32,767.5; both are float32 numbers, and lie half way."""
+    codes = quantise(flat(0.5), bits, dither=False)
+    np.testing.assert_array_equal(np.unique(codes), [half_up])
+    below = quantise(flat(np.nextafter(np.float32(0.5), np.float32(0)) - 1e-4), bits, dither=False)
+    assert np.unique(below).max() < half_up
+
+
+@pytest.mark.parametrize("rows", [1, 50, 99])
+def test_wide_strips_join_without_a_seam(rows: int) -> None:
+    """At 3,840 pixels a strip is worked on in blocks of 68 rows; noise goes by absolute rows."""
+    encoded = np.random.default_rng(6).random((3, 150, 3840), np.float32)
+    whole = quantise(encoded, 8, first_row=40)
+    strips = [
+        quantise(encoded[:, row : row + rows], 8, first_row=40 + row) for row in range(0, 150, rows)
+    ]
+    np.testing.assert_array_equal(np.concatenate(strips), whole)
+
+
+def test_rows_a_tile_apart_have_the_same_noise_however_wide_the_picture() -> None:
+    codes = quantise(np.full((3, 2 * TILE, 3840), 100.5 * CODE, np.float32), 8)
+    np.testing.assert_array_equal(codes[:TILE], codes[TILE:])
+    np.testing.assert_array_equal(codes[:, :TILE], codes[:, TILE : 2 * TILE])
+
+
 def test_numbers_that_are_none_become_black_and_infinities_the_ends() -> None:
     values = np.array([np.nan, np.inf, -np.inf], np.float32)
     codes = quantise(np.tile(values, (3, 1, 1)), 8)

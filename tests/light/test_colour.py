@@ -245,3 +245,20 @@ def test_temperatures_below_the_locus_are_refused(kelvin, message):
 def test_daylight_outside_its_range_is_refused(kelvin):
     with pytest.raises(ValueError, match="4000 K to 25000 K"):
         daylight_xy(kelvin)
+
+
+@pytest.mark.parametrize(
+    ("kelvin", "share"), [(4000, 0.0), (4250, 0.15625), (4500, 0.5), (4900, 0.972), (5000, 1.0)]
+)
+def test_between_the_loci_the_blend_is_the_one_that_is_said(kelvin, share):
+    """s^2 (3 - 2 s) with s = (T - 4000 K) / 1000 K, in CIE 1960 uv: by hand."""
+    planck, day = xy_to_uv(planckian_xy(kelvin)), xy_to_uv(daylight_xy(kelvin))
+    expected = [low + share * (high - low) for low, high in zip(planck, day, strict=True)]
+    assert xy_to_uv(kelvin_to_xy(kelvin)) == pytest.approx(expected, abs=1e-12)
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+def test_a_colour_temperature_means_nothing_far_from_the_locus(side):
+    """CIE 15:2018, 9.5: beyond 0.05 in CIE 1960 uv it should not be used."""
+    assert xy_to_kelvin_duv(planckian_xy(4000, side * 0.0499)) is not None
+    assert xy_to_kelvin_duv(planckian_xy(4000, side * 0.0501)) is None

@@ -7,7 +7,14 @@ import math
 import numpy as np
 import pytest
 
-from evenfall.light.daylight import SKY_STATES, air_mass, daylight_state, twilight_lux
+from evenfall.light.daylight import (
+    SKY_STATES,
+    _by_day,
+    air_mass,
+    daylight_state,
+    twilight_lux,
+)
+from evenfall.light.primaries import xy_to_xyz
 from evenfall.light.sun import refraction_degrees
 from evenfall.light.units import ev100_from_illuminance
 
@@ -176,32 +183,111 @@ def test_phases_by_the_usual_limits(altitude, phase):
     assert daylight_state(altitude).phase == phase
 
 
-@pytest.mark.parametrize(("sky", "depth"), [("clear", 0.1), ("hazy", 0.4)])
-def test_the_spectral_table_is_what_an_outside_implementation_gives(sky, depth):
-    pvlib = pytest.importorskip("pvlib")
-    import warnings
+ROWS = (90, 60, 45, 35, 25, 18, 13, 10, 7, 5, 4, 3, 2)
+"""Apparent altitudes that the spectral model is tabulated for, as far as it is good for."""
 
-    from evenfall.light.primaries import xy_to_xyz
+
+def spectral(sky: str, apparent: float) -> dict[str, np.ndarray]:
+    """XYZ in lux of direct normal and of diffuse light, by pvlib's SPCTRL2 and colour-science."""
+    import warnings
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         import colour
+        import pvlib
 
     observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy()
     observer = observer.align(colour.SpectralShape(360, 830, 1))
-    for altitude in (70, 27, 12):
-        apparent = altitude + refraction_degrees(altitude)
-        model = pvlib.spectrum.spectrl2(
-            apparent_zenith=90 - apparent, aoi=90 - apparent, surface_tilt=0, ground_albedo=0.2,
-            surface_pressure=101325, relative_airmass=air_mass(apparent),
-            precipitable_water=1.42, ozone=0.34, aerosol_turbidity_500nm=depth, dayofyear=80,
-        )  # fmt: skip
-        state = daylight_state(altitude, sky)
-        for name, lux, xy in (
-            ("dni", state.sun_normal_lux, state.sun_xy),
-            ("dhi", state.sky_lux, state.sky_xy),
+    model = pvlib.spectrum.spectrl2(
+        apparent_zenith=90 - apparent, aoi=90 - apparent, surface_tilt=0, ground_albedo=0.2,
+        surface_pressure=101325, relative_airmass=air_mass(apparent), precipitable_water=1.42,
+        ozone=0.34, aerosol_turbidity_500nm={"clear": 0.1, "hazy": 0.4}[sky], dayofyear=80,
+    )  # fmt: skip
+    found = {}
+    for name in ("dni", "dhi"):
+        power = np.interp(observer.wavelengths, model["wavelength"], np.ravel(model[name]))
+        found[name] = 683 * power @ observer.values
+    return found
+
+
+def true_altitude(apparent: float) -> float:
+    """Altitude that refraction lifts to an apparent one."""
+    h = float(apparent)
+    for _ in range(50):
+        h = apparent - refraction_degrees(h)
+    return h
+
+
+@pytest.mark.parametrize("sky", ["clear", "hazy"])
+def test_every_row_of_the_spectral_table_is_what_an_outside_implementation_gives(sky):
+    """Lux are rounded to whole ones, uv to four digits."""
+    pytest.importorskip("pvlib")
+    for row in ROWS:
+        expected = spectral(sky, row)
+        sun_lux, sky_lux, sun_xy, sky_xy = _by_day(row, sky)
+        for lux, xy, xyz, reddest in (
+            (sun_lux, sun_xy, expected["dni"], {"clear": 2, "hazy": 4}[sky]),
+            (sky_lux, sky_xy, expected["dhi"], 4),
         ):
-            power = np.interp(observer.wavelengths, model["wavelength"], np.ravel(model[name]))
-            xyz = 683 * power @ observer.values
-            assert lux == pytest.approx(xyz[1], rel=0.015)
-            assert lux * xy_to_xyz(xy) == pytest.approx(xyz, rel=0.015)
+            assert lux == pytest.approx(xyz[1], rel=2e-4, abs=0.51), row
+            if row >= reddest:  # below, colours are held by choice
+                assert xy == pytest.approx(xyz[:2] / xyz.sum(), abs=3e-4), row
+
+
+@pytest.mark.parametrize(("sky", "reddest"), [("clear", 2), ("hazy", 4)])
+def test_the_sun_is_no_redder_than_what_is_left_of_it_can_be_seen(sky, reddest):
+    held = daylight_state(true_altitude(reddest), sky).sun_xy
+    assert daylight_state(true_altitude(reddest - 1), sky).sun_xy == pytest.approx(held, abs=1e-4)
+    higher = daylight_state(true_altitude(reddest + 0.5), sky).sun_xy
+    assert higher[0] < held[0] - 0.01
+
+
+@pytest.mark.parametrize("altitude", [70, 27, 12])
+@pytest.mark.parametrize("sky", ["clear", "hazy"])
+def test_between_the_rows_the_spectral_model_is_followed(sky, altitude):
+    pytest.importorskip("pvlib")
+    expected = spectral(sky, altitude + refraction_degrees(altitude))
+    state = daylight_state(altitude, sky)
+    for lux, xy, xyz in (
+        (state.sun_normal_lux, state.sun_xy, expected["dni"]),
+        (state.sky_lux, state.sky_xy, expected["dhi"]),
+    ):
+        assert lux == pytest.approx(xyz[1], rel=0.01)
+        assert lux * xy_to_xyz(xy) == pytest.approx(xyz, rel=0.01)
+
+
+@pytest.mark.parametrize("altitude", [90, 60, 30, 10, 6])
+def test_an_overcast_sky_is_the_handbooks(altitude):
+    """IES recommended practice (J. IES 13, 1984), overcast sky: 0.3 + 21 sin h klx."""
+    sine = math.sin(math.radians(altitude + refraction_degrees(altitude)))
+    state = daylight_state(altitude, "overcast")
+    assert state.sky_lux == pytest.approx(300 + 21_000 * min(sine, 1.0), rel=1e-9)
+    assert state.ground_lux == state.sky_lux
+
+
+# Janiczek and DeYoung, USNO Circular 171 (1987), in each of its four pieces; log10 of lux worked
+# out by hand from the printed coefficients, x = h / 90.
+@pytest.mark.parametrize(
+    ("altitude", "log_lux"),
+    [
+        (-15.0, 13.84 - 262.72 / 6 + 1447.42 / 36 - 2797.93 / 216),
+        (-9.0, 2.70 - 1.217 - 4.3169 + 1.89983),
+        (-1.8, 2.88 - 0.4362 - 0.103244 + 0.00686688),
+        (4.5, 2.88 + 1.113 - 0.5191 + 0.1292875),
+    ],
+)
+def test_twilight_by_its_published_polynomial(altitude, log_lux):
+    assert twilight_lux(altitude) == pytest.approx(10**log_lux, rel=1e-9)
+
+
+def test_a_moonless_sky_is_left_when_the_twilight_has_gone():
+    """0.002 lx with airglow (general tables of illuminance)."""
+    night = daylight_state(-18).ground_lux - twilight_lux(-18)
+    assert night == pytest.approx(0.002, rel=1e-9)
+    assert daylight_state(-12).ground_lux == pytest.approx(twilight_lux(-12), rel=1e-9)
+
+
+def test_sunset_is_when_the_upper_limb_goes():
+    """34' of refraction and 16' of radius: the centre at -50' (USNO), the lower limb at -18'."""
+    assert daylight_state(-50 / 60 + 0.002).sun_normal_lux > 0
+    assert daylight_state(-50 / 60 - 0.002).sun_normal_lux == 0

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 
-from evenfall.light.sun import crossings, refraction_degrees, sun_position
+from evenfall.light.sun import _equatorial, crossings, refraction_degrees, sun_position
 
 POSITION = 0.015  # degrees: the theory's 0.01, and the parallax it leaves out
 MINUTES = 2.0  # almanacs round to a minute; 0.015 degrees is less than that below 60 degrees
@@ -60,6 +61,23 @@ def test_day_length_at_the_equator_of_an_equinox():
     assert (up, down) == (True, False)
     minutes = (fall - rise) / timedelta(minutes=1)
     assert minutes == pytest.approx(12 * 60 + 6.7, abs=MINUTES)
+
+
+def test_refraction_fades_where_nothing_is_seen_of_the_sun():
+    """Evenly from -1 to -5 degrees, by choice; at -3 half of what it is at -1."""
+    assert refraction_degrees(-3) == pytest.approx(refraction_degrees(-1) / 2, rel=1e-12)
+    assert refraction_degrees(-4.96) > 0
+    assert refraction_degrees(-5) == refraction_degrees(-20) == 0
+
+
+def test_the_published_example_of_the_theory():
+    """Meeus (1998), example 25.a: 1992 October 13, 0h TD; to the digits that he prints.
+
+    Right ascension 198.38083, declination -7.78507 degrees (quoted from memory).
+    """
+    right_ascension, declination, _ = _equatorial((2448908.5 - 2451545.0) / 36525)
+    assert math.degrees(right_ascension) % 360 == pytest.approx(198.38083, abs=1.1e-5)
+    assert math.degrees(declination) == pytest.approx(-7.78507, abs=1.1e-5)
 
 
 def test_the_midnight_sun_has_no_sunset():

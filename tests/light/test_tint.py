@@ -20,6 +20,7 @@ from evenfall.light.primaries import (
     BT709,
     BT2020,
     RGB_SPACES,
+    RgbSpace,
     luminance_weights,
     rgb_to_xyz,
 )
@@ -267,3 +268,47 @@ def test_relit_chart_of_measured_spectra_is_close_to_the_tinted_one():
     assert tinted @ weights == pytest.approx(relit @ weights, rel=LUMINANCE_ERROR)
     assert np.median(np.abs(tinted / relit - 1)) < TYPICAL_ERROR
     assert tinted[18:] == pytest.approx(relit[18:], rel=0.02)  # the six greys
+
+
+def test_a_channel_that_was_rendered_without_light_counts_as_two_thousandths():
+    """Blue of 1,800 K lies below 0 in BT.709 and is cut; by choice it is divided by 0.002."""
+    asked = light_rgb(kelvin_to_xy(5000), BT709)[0]
+    before = light_rgb(kelvin_to_xy(1800), BT709)[0]
+    red, _, blue = tint_factors(_setting(kelvin=5000), Rendered(kelvin=1800), BT709).factors
+    assert before[2] == 0
+    assert blue / red == pytest.approx((asked[2] / 0.002) / (asked[0] / before[0]), rel=EXACT)
+
+
+# 1,000 K are 1,000 mired and 25,000 K are 40: a shift from 5,000 K (200 mired) may go so far.
+@pytest.mark.parametrize(("shift", "kelvin"), [(799.9, 1000), (-159.9, 25000)])
+def test_shifts_go_to_the_ends_of_the_range_and_no_further(shift, kelvin):
+    rendered = Rendered(kelvin=5000, locus="planckian")
+    found = tint_factors(_setting(mired_shift=shift), rendered, ACESCG)
+    assert found.kelvin == pytest.approx(kelvin, rel=0.01)
+    with pytest.raises(ValueError, match="leaves 1000 K to 25000 K"):
+        tint_factors(_setting(mired_shift=shift * 1.002), rendered, ACESCG)
+
+
+@pytest.mark.parametrize("rgb", [(0, 0, 0), (0.0, 0.0, 0.0)])
+def test_factors_without_light_cannot_hold_luminance(rgb):
+    with pytest.raises(ValueError, match="leave no light cannot hold luminance"):
+        tint_factors(_setting(rgb=rgb, hold_luminance=True), Rendered(kelvin=3000), BT709)
+    assert tint_factors(_setting(rgb=rgb), Rendered(kelvin=3000), BT709).factors == (0, 0, 0)
+
+
+def test_a_colour_on_the_screen_that_the_passes_cannot_hold_is_told_of():
+    """Pure red of BT.709 lies outside a space whose red is less pure."""
+    narrow = RgbSpace("narrow", (0.60, 0.33), (0.30, 0.60), (0.15, 0.06), (0.3127, 0.3290))
+    inside = tint_factors(_setting(hex="#ff8040"), Rendered(kelvin=6504), BT709)
+    outside = tint_factors(_setting(hex="#ff0000"), Rendered(kelvin=6504), narrow)
+    assert inside.notes == ()
+    assert outside.notes == ("the colour lies outside the passes' primaries (narrow) and was cut",)
+
+
+def test_what_is_said_is_the_colour_that_comes_out_not_the_one_asked_for():
+    """1,700 K asked of BT.709 are cut to a colour that correlates to 1,713 K, 0.8 % away."""
+    tint = tint_factors(_setting(kelvin=1700), Rendered(kelvin=6504), BT709)
+    assert tint.kelvin == pytest.approx(xy_to_kelvin_duv(tint.xy)[0], rel=EXACT)
+    assert tint.kelvin > 1705
+    daylight = tint_factors(_setting(kelvin=15000), Rendered(kelvin=6504), ACESCG)
+    assert daylight.kelvin == 15000  # asked as daylight, which correlates to 14,976 K
