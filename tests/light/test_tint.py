@@ -16,6 +16,7 @@ from evenfall.light.colour import (
     xy_to_kelvin_duv,
 )
 from evenfall.light.primaries import (
+    ACES2065_1,
     ACESCG,
     BT709,
     BT2020,
@@ -280,13 +281,15 @@ def test_a_channel_that_was_rendered_without_light_counts_as_two_thousandths():
 
 
 # 1,000 K are 1,000 mired and 25,000 K are 40: a shift from 5,000 K (200 mired) may go so far.
-@pytest.mark.parametrize(("shift", "kelvin"), [(799.9, 1000), (-159.9, 25000)])
-def test_shifts_go_to_the_ends_of_the_range_and_no_further(shift, kelvin):
+@pytest.mark.parametrize(
+    ("shift", "beyond", "kelvin"), [(799.95, 800.05, 1000), (-159.95, -160.05, 25000)]
+)
+def test_shifts_go_to_the_ends_of_the_range_and_no_further(shift, beyond, kelvin):
     rendered = Rendered(kelvin=5000, locus="planckian")
-    found = tint_factors(_setting(mired_shift=shift), rendered, ACESCG)
+    found = tint_factors(_setting(mired_shift=shift), rendered, ACES2065_1)
     assert found.kelvin == pytest.approx(kelvin, rel=0.01)
     with pytest.raises(ValueError, match="leaves 1000 K to 25000 K"):
-        tint_factors(_setting(mired_shift=shift * 1.002), rendered, ACESCG)
+        tint_factors(_setting(mired_shift=beyond), rendered, ACES2065_1)
 
 
 @pytest.mark.parametrize("rgb", [(0, 0, 0), (0.0, 0.0, 0.0)])
