@@ -176,6 +176,9 @@ class LookChain:
             self._darken_corners(working, first_pixel)
             for step in self._scene_steps:
                 step(working)
+            # Where steep steps overflowed there is NaN too, for which these give the limit.
+            np.fmin(working, _SCENE_LIMIT, out=working)
+            np.fmax(working, -_SCENE_LIMIT, out=working)
             apply_matrix(self._matrices[True], working, out=ready)
         return ready
 

@@ -80,13 +80,14 @@ class _Trial:
 
 def _trials(mood: ResolvedMood, folder: Path) -> Iterator[_Trial]:
     cdl, luts, view = mood.look.grade.cdl, mood.look.grade.luts, mood.look.view
-    if not luts and view is None and (cdl is None or cdl.file is None):
+    if not luts and view is None and cdl is None:
         return
     from evenfall.light.primaries import ACESCG
     from evenfall.look.opencolorio import LutStep, ViewRendering, cdl_processor
 
-    if cdl is not None and cdl.file is not None:
-        yield _Trial(("grade", "cdl", "file"), cdl, partial(cdl_processor, cdl, folder))
+    if cdl is not None:
+        place: Place = ("grade", "cdl") if cdl.file is None else ("grade", "cdl", "file")
+        yield _Trial(place, cdl, partial(cdl_processor, cdl, folder))
     for number, lut in enumerate(luts):
         inner = ("grade", "luts", number, "file")
         yield _Trial(inner, lut, partial(LutStep, lut, folder / lut.file))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from evenfall.errors import Fault, PixelSourceError
@@ -13,8 +13,15 @@ __all__ = [
     "CDL_FILES",
     "CONFIG_FILES",
     "LUT_FILES",
+    "Refuse",
+    "absurd_correction",
     "no_built_in_config",
+    "no_cdl",
+    "no_config",
     "no_interchange",
+    "no_lut",
+    "no_numbers",
+    "no_view",
     "not_in_config",
     "require_file",
     "unknown_correction",
@@ -24,6 +31,9 @@ __all__ = [
 LUT_FILES = "expected a LUT file: .cube, or another that OpenColorIO reads"
 CDL_FILES = "expected a .cc, .ccc or .cdl file with a CDL"
 CONFIG_FILES = "expected an OpenColorIO config, or ocio://NAME for a built-in one"
+
+Refuse = Callable[[Exception | str], PixelSourceError]
+"""Makes the error of a file of the reason why it cannot be used."""
 
 _LONGEST_REASON = 200
 _FIRST_FORMAT = re.compile(r"'\w+' failed with: (?P<reason>.*?)(?: '\w+' failed with: |$)")
@@ -44,7 +54,7 @@ def require_file(path: Path, allowed: str) -> None:
 def unusable(
     path: str | Path,
     what: str,
-    error: Exception,
+    error: Exception | str,
     allowed: str = "",
     hint: str = "export it again, or name another",
 ) -> PixelSourceError:
@@ -61,7 +71,33 @@ def unusable(
     return PixelSourceError(Fault(str(path), "", found, allowed, hint))
 
 
-def _reason(error: Exception) -> str:
+def no_lut(path: Path) -> Refuse:
+    """Say that a file cannot be used as a LUT."""
+    return lambda reason: unusable(path, "cannot be used as a LUT", reason, LUT_FILES)
+
+
+def no_cdl(path: Path) -> Refuse:
+    """Say that a file cannot be used as a CDL."""
+    return lambda reason: unusable(path, "cannot be used as a CDL", reason, CDL_FILES)
+
+
+def no_config(path: Path) -> Refuse:
+    """Say that a file cannot be read as a config."""
+    return lambda reason: unusable(path, "cannot be read as a config", reason, CONFIG_FILES)
+
+
+def no_view(config: str) -> Refuse:
+    """Say that a view of a config cannot be computed."""
+    hint = "put the config right, or name another view"
+    return lambda reason: unusable(config, "this view cannot be computed", reason, hint=hint)
+
+
+def no_numbers(value: float) -> str:
+    """Reason why something cannot be used that `probing.unsound_value` found unsound."""
+    return f"it gives NaN or Inf for colours of values up to {value:g}"
+
+
+def _reason(error: Exception | str) -> str:
     """Give what an error of OpenColorIO tells a person that is new to them."""
     if isinstance(error, UnicodeDecodeError):  # it quotes the file
         return _NO_TEXT
@@ -85,6 +121,17 @@ def unknown_correction(path: Path, identifier: str, known: Sequence[str]) -> Fau
         f'found "{identifier}"',
         f"the file has {_listed(known)}",
         _meant(identifier, known) or "leave id out for the first",
+    )
+
+
+def absurd_correction(value: float) -> Fault:
+    """Fault of a CDL whose numbers make no numbers of values up to this one."""
+    return Fault(
+        "",
+        "look.grade.cdl",
+        no_numbers(value),
+        "expected slope, offset, power and saturation around 1",
+        "look for a misplaced point",
     )
 
 

@@ -15,13 +15,20 @@ from evenfall.look.checks import (
     CDL_FILES,
     CONFIG_FILES,
     LUT_FILES,
+    absurd_correction,
     no_built_in_config,
+    no_cdl,
+    no_config,
     no_interchange,
+    no_lut,
+    no_numbers,
+    no_view,
     not_in_config,
     require_file,
     unknown_correction,
-    unusable,
 )
+from evenfall.look.probing import ENCODED, SCENE, unsound_value
+from evenfall.look.trials import try_file, try_view
 from evenfall.recipe.look import Cdl, Lut, View
 from evenfall.system.scratch import buffer
 
@@ -90,16 +97,21 @@ class LutStep:
         import PyOpenColorIO
 
         require_file(path, LUT_FILES)
+        try_file("lut", path, no_lut(path))
         PyOpenColorIO.ClearAllCaches()  # files are cached by name, and may have been rewritten
         transform = PyOpenColorIO.FileTransform(str(path), interpolation=PyOpenColorIO.INTERP_BEST)
         if lut.input == "log":
             transform = _in_acescct(transform)
         try:
             processor = PyOpenColorIO.Config.CreateRaw().getProcessor(transform)
-            _check_numbers(processor, path)
             self._processor = Processor(processor.getDefaultCPUProcessor())
         except _refusals() as error:
-            raise unusable(path, "cannot be used as a LUT", error, LUT_FILES) from error
+            raise no_lut(path)(error) from error
+        if not _tables_are_finite(processor):
+            raise no_lut(path)("it holds numbers that are not finite (NaN or Inf)")
+        levels = SCENE if lut.place == "scene" else ENCODED
+        if (value := unsound_value(self._processor, levels)) is not None:
+            raise no_lut(path)(no_numbers(value))
         self._strength = np.float32(lut.strength)
 
     def __call__(self, planes: Planes) -> None:
@@ -115,17 +127,19 @@ class LutStep:
         planes += changed
 
 
-def _check_numbers(processor: Any, path: Path) -> None:
-    """Refuse tables that hold NaN or Inf; those by half codes rightly have both among them."""
+def _tables_are_finite(processor: Any) -> bool:
+    """Whether tables are free of NaN and Inf, which may come out as something else.
+
+    Those by half codes rightly have both among them.
+    """
     import PyOpenColorIO
 
-    for step in processor.createGroupTransform():
-        by_value = isinstance(step, PyOpenColorIO.Lut3DTransform) or (
-            isinstance(step, PyOpenColorIO.Lut1DTransform) and not step.getInputHalfDomain()
-        )
-        if by_value and not np.isfinite(step.getData()).all():
-            error = ValueError("it holds numbers that are not finite (NaN or Inf)")
-            raise unusable(path, "cannot be used as a LUT", error, LUT_FILES)
+    return all(
+        np.isfinite(step.getData()).all()
+        for step in processor.createGroupTransform()
+        if isinstance(step, PyOpenColorIO.Lut3DTransform)
+        or (isinstance(step, PyOpenColorIO.Lut1DTransform) and not step.getInputHalfDomain())
+    )
 
 
 def _in_acescct(transform: Any) -> Any:
@@ -160,7 +174,8 @@ def cdl_processor(cdl: Cdl, folder: Path) -> Processor:
     PixelSourceError
         If the file cannot be read.
     RecipeError
-        If it has no correction of that id; the message lists those it has.
+        If it has no correction of that id; the message lists those it has. If its numbers leave
+        single precision.
 
     Examples
     --------
@@ -177,19 +192,31 @@ def cdl_processor(cdl: Cdl, folder: Path) -> Processor:
         transform = _read_cdl(folder / cdl.file, cdl.id)
     style = PyOpenColorIO.CDL_ASC if cdl.clamp else PyOpenColorIO.CDL_NO_CLAMP
     transform.setStyle(style)
-    return Processor.of_transform(_in_acescct(transform) if cdl.input == "log" else transform)
+    try:
+        processor = Processor.of_transform(
+            _in_acescct(transform) if cdl.input == "log" else transform
+        )
+        value = unsound_value(processor, SCENE)
+    except _refusals():  # of numbers that it has read
+        value = 0.0
+    if value is None:
+        return processor
+    if cdl.file is not None:
+        raise no_cdl(folder / cdl.file)(no_numbers(value))
+    raise RecipeError(absurd_correction(value))
 
 
 def _read_cdl(path: Path, identifier: str | None) -> Any:
     import PyOpenColorIO
 
     require_file(path, CDL_FILES)
+    try_file("cdl", path, no_cdl(path))
     PyOpenColorIO.ClearAllCaches()
     read = PyOpenColorIO.CDLTransform
     try:
         known = [each.getID() for each in read.CreateGroupFromFile(str(path))]
     except _refusals() as error:
-        raise unusable(path, "cannot be used as a CDL", error, CDL_FILES) from error
+        raise no_cdl(path)(error) from error
     try:
         return read.CreateFromFile(str(path), identifier or "")
     except _refusals() as error:
@@ -220,6 +247,8 @@ class ViewRendering:
     def __init__(self, view: View, passes: RgbSpace, folder: Path) -> None:
         import PyOpenColorIO
 
+        if not view.config.startswith(_BUILT_IN):
+            _try_view(view, folder)
         PyOpenColorIO.ClearAllCaches()  # of LUTs that the config names
         config = _read_config(view, folder)
         _require_names(view, config)
@@ -227,11 +256,10 @@ class ViewRendering:
         try:
             self._processor = Processor(_view_processor(config, view).getDefaultCPUProcessor())
         except _refusals() as error:
-            what, hint = (
-                "this view cannot be computed",
-                "put the config right, or name another view",
-            )
-            raise unusable(view.config, what, error, hint=hint) from error
+            raise no_view(view.config)(error) from error
+        value = unsound_value(self._processor, SCENE)
+        if value is not None:
+            raise no_view(view.config)(no_numbers(value))
 
     def __call__(self, scene_linear: Planes) -> Planes:
         """Render a strip in place."""
@@ -267,13 +295,18 @@ def view_files(view: View, folder: Path) -> list[Path]:
     if view.config.startswith(_BUILT_IN):
         return []
     try:
-        metadata = _view_processor(_read_config(view, folder), view).getProcessorMetadata()
-    except (PixelSourceError, RecipeError):
+        return list(_try_view(view, folder))
+    except PixelSourceError:
         return []
-    except _refusals():
-        return []
-    found = (Path(file).absolute() for file in metadata.getFiles())
-    return [path for path in found if path.is_file()]
+
+
+def _try_view(view: View, folder: Path) -> tuple[Path, ...]:
+    """Have a view of a config file read elsewhere; give the files beside the config."""
+    path = folder / view.config
+    require_file(path, CONFIG_FILES)
+    source = view.source or _ACES_INTERCHANGE
+    names = (source, view.display, view.view)
+    return try_view(path, names, no_config(path), no_view(view.config))
 
 
 def _view_processor(config: Any, view: View) -> Any:
@@ -320,7 +353,7 @@ def _read_config(view: View, folder: Path) -> Any:
     try:
         return PyOpenColorIO.Config.CreateFromFile(str(path))
     except _refusals() as error:
-        raise unusable(path, "cannot be read as a config", error, CONFIG_FILES) from error
+        raise no_config(path)(error) from error
 
 
 def _refusals() -> tuple[type[Exception], ...]:

@@ -6,8 +6,6 @@ memory. What happens in another process ends there.
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -15,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from evenfall.passes.image import Array
+from evenfall.system.apart import run_apart
 
 __all__ = ["decode_apart"]
 
@@ -46,26 +45,14 @@ def decode_apart(data: bytes, shapes: Shapes, *, threads: int = 1) -> dict[str, 
     """
     pixels = {name: np.empty(shape, dtype) for name, (dtype, shape) in shapes.items()}
     total = sum(plane.nbytes for plane in pixels.values())
-    command = [
-        sys.executable,
-        "-P",
-        str(_PROGRAM),
-        str(threads),
-        str(_OWN_ADDRESS_SPACE + 4 * total),
-    ]
-    seconds = _LEAST_SECONDS + total / _BYTES_PER_SECOND
-    with subprocess.Popen(
-        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
-    ) as process:
-        try:
-            out, _ = process.communicate(data, timeout=seconds)
-        except subprocess.TimeoutExpired:
-            process.kill()
-            return {}
-        except BaseException:
-            process.kill()
-            raise
-    if process.returncode != 0 or len(out) != total:
+    address_space = _OWN_ADDRESS_SPACE + 4 * total
+    out = run_apart(
+        _PROGRAM,
+        [str(threads), str(address_space)],
+        data,
+        seconds=_LEAST_SECONDS + total / _BYTES_PER_SECOND,
+    )
+    if out is None or len(out) != total:
         return {}
     place = 0
     for plane in pixels.values():
