@@ -10,11 +10,13 @@ from pathlib import Path
 import numpy as np
 import OpenEXR
 import pytest
+from reading_corpus.exr_bytes import plain_exr
 
-from evenfall.errors import PassError
+from evenfall.errors import PassError, PixelSourceError
 from evenfall.passes import PassLibrary
 from evenfall.passes import library as library_module
 from evenfall.passes.side.denoiser_guides import read_vectors
+from evenfall.passes.side.pictures import read_weights
 from evenfall.recipe import load
 
 WIDTH, HEIGHT = 16, 9
@@ -326,3 +328,15 @@ def test_reading_from_many_threads(tmp_path: Path, opened: Open) -> None:
     for thread in threads:
         thread.join()
     assert found == {name: index + 1 for index, name in enumerate(lights)}
+
+
+def test_channels_of_too_few_pixels_are_refused_with_their_name(tmp_path: Path) -> None:
+    """Vectors and object numbers are read pixel by pixel; a channel of every other one is none."""
+    channels = {f"N.{axis}": (np.zeros((8, 8), np.float32), 1, 1) for axis in "XY"}
+    channels["N.Z"] = (np.zeros((4, 4), np.float32), 2, 2)
+    path = tmp_path / "normal.exr"
+    path.write_bytes(plain_exr(channels, (0, 0, 7, 7)))
+    with pytest.raises(PassError, match=r"N\.Z is a subsampled channel"):
+        read_vectors(path)
+    with pytest.raises(PixelSourceError, match=r"N\.Z is a subsampled channel"):
+        read_weights(path, "N.Z")

@@ -1,4 +1,4 @@
-"""What travels inside a picture: what the recipe says of it, and nothing that was noted for oneself."""
+"""What travels inside a picture: what the recipe says of it, not what was noted for oneself."""
 
 from __future__ import annotations
 

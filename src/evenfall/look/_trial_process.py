@@ -2,8 +2,8 @@
 
 Run by `evenfall.look.trials`, alone and without importing the package. Arguments: the kind of file
 ("lut", "cdl" or "view"), its path, seconds of processor time, bytes of address space; for a view
-its source, display and name. One line of JSON goes to standard output: why the file was refused, if it
-was, and whether it is a config at least; which files were read beside it, and from which folders.
+its source, display and name. One line of JSON goes to standard output: why the file was refused, if
+it was, and whether it is a config at least; what was read beside it, and from which folders.
 """
 
 from __future__ import annotations

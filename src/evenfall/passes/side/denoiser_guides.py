@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -11,10 +12,8 @@ from evenfall.passes.faults import refused
 from evenfall.passes.files import check_inside, open_pass
 from evenfall.passes.kinds import EXR_MAGIC
 from evenfall.passes.mending.denoise import Guides
-from evenfall.passes.openexr.chunks import scan_chunks
-from evenfall.passes.openexr.decode import decode_part
-from evenfall.passes.openexr.scan import scan_headers
-from evenfall.passes.placement import place
+from evenfall.passes.openexr.channels import read_channels
+from evenfall.passes.openexr.parts import ExrPart
 from evenfall.passes.reading import read
 from evenfall.recipe import Recipe
 
@@ -73,19 +72,19 @@ def read_vectors(path: Path) -> Vectors:
         When the file cannot be read or holds neither.
     """
     with open_pass(path) as file:
-        if file.at(0, 4) == EXR_MAGIC:
-            scan = scan_headers(file)
-            for part in scan.parts:
-                axes = _axes([channel.name for channel in part.channels])
-                if axes is not None and not part.deep:
-                    chunks = scan_chunks(file, scan, [part.index])[part.index]
-                    pixels = decode_part(file, part, chunks)
-                    planes = [
-                        place(pixels[name], part.data_window, part.display_window) for name in axes
-                    ]
-                    vectors = np.stack(planes, axis=-1).astype(np.float32)
-                    return np.nan_to_num(vectors, copy=False, nan=0.0, posinf=0.0, neginf=0.0)
-    return read(path)[0].rgb()
+        planes = read_channels(file, _vectors_of) if file.at(0, 4) == EXR_MAGIC else None
+    if planes is None:
+        return read(path)[0].rgb()
+    vectors = np.stack(planes, axis=-1).astype(np.float32)
+    return np.nan_to_num(vectors, copy=False, nan=0.0, posinf=0.0, neginf=0.0)
+
+
+def _vectors_of(parts: Sequence[ExrPart]) -> tuple[ExrPart, tuple[str, ...]] | None:
+    for part in parts:
+        axes = _axes([channel.name for channel in part.channels])
+        if axes is not None:
+            return part, axes
+    return None
 
 
 def _axes(names: list[str]) -> tuple[str, str, str] | None:

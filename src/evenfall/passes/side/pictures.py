@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -22,10 +23,8 @@ from evenfall.light.transfer import decode_srgb
 from evenfall.passes.files import open_pass
 from evenfall.passes.header import Selector
 from evenfall.passes.kinds import EXR_MAGIC, encoded_kind
-from evenfall.passes.openexr.chunks import scan_chunks
-from evenfall.passes.openexr.decode import decode_part
-from evenfall.passes.openexr.scan import scan_headers
-from evenfall.passes.placement import place
+from evenfall.passes.openexr.channels import read_channels
+from evenfall.passes.openexr.parts import ExrPart
 from evenfall.passes.reading import read
 from evenfall.passes.side.codes import check_size
 from evenfall.passes.side.decoding import Encoding, decode_codes
@@ -241,18 +240,17 @@ def _channel_index(path: Path, names: tuple[str, ...], channel: str | None) -> i
 
 def _exr_plane(path: Path, channel: str | None) -> npt.NDArray[Any]:
     """One channel of an EXR file, light or not, placed in the display window."""
-    with open_pass(path) as file:
-        scan = scan_headers(file)
-        flat = [part for part in scan.parts if not part.deep]
-        names = tuple(found.name for part in flat for found in part.channels)
-        if channel is None and "R" in names:
-            channel = "R"
+
+    def named(parts: Sequence[ExrPart]) -> tuple[ExrPart, tuple[str]]:
+        names = tuple(found.name for part in parts for found in part.channels)
         if not names:
             raise PixelSourceError(Fault(str(path), "", "no flat channels in it", "a flat picture"))
-        name = names[_channel_index(path, names, channel)]
-        part = next(part for part in flat if name in {found.name for found in part.channels})
-        tables = scan_chunks(file, scan, [part.index])
-        plane = decode_part(file, part, tables[part.index])[name]
-        if plane.shape != (part.height, part.width):
-            raise PixelSourceError(Fault(str(path), name, "a subsampled channel", "a full one"))
-        return place(plane, part.data_window, part.display_window)
+        wanted = "R" if channel is None and "R" in names else channel
+        name = names[_channel_index(path, names, wanted)]
+        part = next(part for part in parts if name in {found.name for found in part.channels})
+        return part, (name,)
+
+    with open_pass(path) as file:
+        planes = read_channels(file, named)
+    assert planes is not None  # one is always chosen
+    return planes[0]
