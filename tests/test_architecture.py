@@ -50,6 +50,8 @@ HEAVY = {
     "PIL",
     "PyOpenColorIO",
     "colour",
+    "defusedxml",
+    "fpdf",
     "imagecodecs",
     "imageio",
     "oidn",

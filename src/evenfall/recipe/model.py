@@ -30,6 +30,10 @@ class Project(Part):
     )
     author: str | None = Field(None, description="Who made it.")
     copyright: str | None = Field(None, description="Copyright notice.")
+    studio: str | None = Field(None, description="Whose work it is; stands on boards.")
+    logo: str | None = Field(
+        None, description="The studio's logo, PNG or SVG, relative to the recipe; for boards."
+    )
     stage: str | None = Field(
         None,
         description="OpenUSD scene that the view was rendered from, relative to the recipe; "

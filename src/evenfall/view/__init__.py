@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from evenfall.late import late_names
 
 if TYPE_CHECKING:
+    from evenfall.view.boards import write_board
     from evenfall.view.checks import Checked
     from evenfall.view.handbacks import handback_text, write_handbacks
     from evenfall.view.opening import open_view
@@ -23,6 +24,7 @@ __all__ = [
     "plan_view",
     "read_provenance",
     "survey_folder",
+    "write_board",
     "write_handbacks",
     "write_plan",
 ]
@@ -30,6 +32,7 @@ __all__ = [
 __getattr__, __dir__ = late_names(
     __name__,
     {
+        "boards": ("write_board",),
         "checks": ("Checked",),
         "handbacks": ("handback_text", "write_handbacks"),
         "opening": ("open_view",),

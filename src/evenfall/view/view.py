@@ -12,12 +12,16 @@ from evenfall.recipe.words.suggesting import joined
 from evenfall.view.state import ViewState
 
 if TYPE_CHECKING:
+    import datetime
+
     import numpy as np
     import numpy.typing as npt
 
     from evenfall.develop.developed import DevelopedMood
+    from evenfall.drawings.board import PaperSize
     from evenfall.handback.lamps import Handback
     from evenfall.meter.metering import MeterReport
+    from evenfall.produce.board import Board
     from evenfall.produce.events import OnEvent, PassRead
     from evenfall.prove.proof import Proof
     from evenfall.record.report import RunReport
@@ -251,6 +255,49 @@ class View(ViewState):
 
         (name,) = choose_moods(self.recipe, [mood])
         return mix_mood(self.passes, self._asked.get(), name, workers=self.workers).rgb()
+
+    def board(
+        self,
+        moods: str | Sequence[str] = (),
+        *,
+        size: PaperSize = "A3",
+        upright: bool = False,
+        mark: str = "",
+        date: datetime.date | None = None,
+    ) -> Board:
+        """Make boards: a PDF with all moods on a page, and each on one of its own.
+
+        Parameters
+        ----------
+        moods : str or sequence of str
+            Only these moods; all otherwise.
+        size : str
+            "A4", "A3", "A2" or "A1".
+        upright : bool
+            Whether the pages stand.
+        mark : str
+            Stands at the top of every page, such as "DRAFT".
+        date : date, optional
+            Stands at the foot.
+
+        Raises
+        ------
+        UsageError, RecipeError, PassError, PixelSourceError
+            As `develop`; and when the studio's logo cannot be drawn.
+
+        Examples
+        --------
+        >>> import evenfall
+        >>> from evenfall.develop.example import example_recipe
+        >>> board = evenfall.open(example_recipe()).board(size="A4")
+        >>> board.data[:5], board.notes[0][:35]
+        (b'%PDF-', 'day: 48 pixels on 234 mm are 5 dpi;')
+        """
+        from evenfall.produce.board import make_board
+
+        return make_board(
+            self.recipe, self.developed(moods), size=size, upright=upright, mark=mark, date=date
+        )
 
     def handback(self, mood: str | None = None) -> Handback:
         """Say what a mood's balance means for the lamps of the next render.

@@ -1,0 +1,82 @@
+"""`evenfall board`: the moods on pages of paper, as a PDF."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+
+import click
+
+from evenfall.cli.options import moods_option, passes_option, recipe_argument, set_option
+
+__all__ = ["command"]
+
+
+@click.command("board", short_help="The moods on pages of paper, as a PDF.")
+@recipe_argument
+@passes_option
+@set_option
+@moods_option
+@click.option(
+    "--size",
+    type=click.Choice(["A4", "A3", "A2", "A1"], case_sensitive=False),
+    default="A3",
+    show_default=True,
+    help="Size of the pages.",
+)
+@click.option("--upright", is_flag=True, help="Pages that stand instead of lying.")
+@click.option("--mark", metavar="TEXT", default="", help="Stands on every page: --mark DRAFT.")
+@click.option(
+    "--date",
+    type=click.DateTime(["%Y-%m-%d"]),
+    metavar="YYYY-MM-DD",
+    help="Date at the foot; today otherwise.",
+)
+@click.option("--draft", is_flag=True, help="From reduced passes, quickly.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FILE.pdf",
+    help="The file; RECIPE_board.pdf in the folder pictures otherwise.",
+)
+@click.option("--overwrite", is_flag=True, help="Replace a file that exists.")
+def command(
+    recipe: Path,
+    passes: Path | None,
+    changes: tuple[str, ...],
+    moods: tuple[str, ...],
+    size: str,
+    upright: bool,
+    mark: str,
+    date: datetime.datetime | None,
+    draft: bool,
+    out: Path | None,
+    overwrite: bool,
+) -> None:
+    """Set the moods of RECIPE on boards: one PDF with all moods on a page, and each on its own.
+
+    Pictures come at 300 dpi where the passes have the pixels for it; where they have not, it says
+    so, and nothing is enlarged. Title, view, studio and logo are those of the recipe's [project].
+
+    \b
+      evenfall board view.toml --size A2
+      evenfall board view.toml --mood dusk --upright --mark DRAFT
+    """  # noqa: D301 -- click needs the backspace itself
+    import evenfall
+    from evenfall.view import write_board
+
+    view = evenfall.open(recipe, passes=passes, changes=changes, draft=draft)
+    day = datetime.date.today() if date is None else date.date()
+    path, notes = write_board(
+        view,
+        out,
+        moods=moods,
+        size=size,
+        upright=upright,
+        mark=mark,
+        date=day,
+        overwrite=overwrite,
+    )
+    for note in notes:
+        click.echo(note, err=True)
+    click.echo(str(path))
