@@ -266,7 +266,7 @@ def test_masks_and_object_numbers_in_bmp(tmp_path: Path) -> None:
     np.testing.assert_array_equal(read_object_ids(tmp_path / "grey.bmp"), grey)
     Image.fromarray(grey > 99).save(tmp_path / "bit.bmp")
     np.testing.assert_array_equal(read_weights(tmp_path / "bit.bmp"), grey > 99)
-    with pytest.raises(PixelSourceError, match=r"no channel 'A'; one of Y"):
+    with pytest.raises(PixelSourceError, match=r"no channel 'A'; expected one of Y"):
         read_weights(tmp_path / "grey.bmp", "A")
 
 
@@ -374,7 +374,7 @@ def test_object_numbers_and_channels(tmp_path: Path) -> None:
         str(tmp_path / "ids.exr")
     )
     np.testing.assert_array_equal(read_object_ids(tmp_path / "ids.exr", "id"), numbers)
-    with pytest.raises(PixelSourceError, match=r"no channel 'ID'; one of Z, id"):
+    with pytest.raises(PixelSourceError, match=r"no channel 'ID'; expected one of Z, id"):
         read_object_ids(tmp_path / "ids.exr", "ID")
     half = (numbers / 3).astype(np.float16)
     OpenEXR.File({"type": OpenEXR.scanlineimage}, {"id": half}).write(str(tmp_path / "aa.exr"))
@@ -393,7 +393,7 @@ def test_weights_are_codes_over_the_largest_code(tmp_path: Path) -> None:
     np.testing.assert_allclose(
         read_weights(tmp_path / "b.png", "A"), rgba[..., 3] / 255, atol=EXACT
     )
-    with pytest.raises(PixelSourceError, match=r"no channel 'Z'; one of R, G, B, A"):
+    with pytest.raises(PixelSourceError, match=r"no channel 'Z'; expected one of R, G, B, A"):
         read_weights(tmp_path / "b.png", "Z")
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from evenfall.camera.state import camera_state
 from evenfall.develop.asked import Asked
+from evenfall.develop.side_pictures import check_side_pictures
 from evenfall.errors import Fault, PixelSourceError, RecipeError
 from evenfall.look.checking import check_looks
 from evenfall.recipe import ResolvedMood
@@ -21,7 +22,7 @@ __all__ = ["check_balances", "check_moods"]
 def check_moods(
     asked: Asked, moods: Sequence[str], *, keep_going: bool = False
 ) -> dict[str, PixelSourceError]:
-    """Check the meters, ratios and looks of moods; the passes need not be there.
+    """Check the meters, ratios, looks and side pictures of moods; the passes need not be there.
 
     Parameters
     ----------
@@ -30,7 +31,7 @@ def check_moods(
     moods : sequence of str
         Names of moods.
     keep_going : bool
-        True: files of a look that cannot be used are returned, by mood, instead of raised.
+        True: files beside the passes that cannot be used are returned, by mood, instead of raised.
 
     Raises
     ------
@@ -60,12 +61,18 @@ def check_moods(
             faults += error.faults
     looks = check_looks(asked.recipe, moods)
     faults += looks.wrong
-    unusable = dict.fromkeys(fault for some in looks.unusable.values() for fault in some)
+    pictures = check_side_pictures(asked.recipe, moods)
+    of_moods = {
+        mood: (*looks.unusable.get(mood, ()), *pictures.get(mood, ()))
+        for mood in moods
+        if mood in looks.unusable or mood in pictures
+    }
+    unusable = dict.fromkeys(fault for some in of_moods.values() for fault in some)
     if faults:
         raise RecipeError(_in_order((*faults, *unusable)))
     if unusable and not keep_going:
         raise PixelSourceError(unusable)
-    return {mood: PixelSourceError(some) for mood, some in looks.unusable.items()}
+    return {mood: PixelSourceError(some) for mood, some in of_moods.items()}
 
 
 def check_balances(

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
+from typing import Literal
 
 from evenfall.recipe.areas import Area
 from evenfall.recipe.camera import Camera, MoodCamera
@@ -17,18 +18,40 @@ from evenfall.recipe.places import Place
 from evenfall.recipe.words.findings import Finding
 from evenfall.recipe.words.hints import shown
 
-__all__ = ["check_files", "pass_file_name"]
+__all__ = ["NamedFile", "Use", "check_files", "named_files", "pass_file_name"]
 
 _BUILT_IN_CONFIG = "ocio://"
 
 
+Use = Literal["pass", "guide", "picture", "weights", "numbers", "look"]
+"""What a file is for: weights are masks, numbers those of objects."""
+
+
 @dataclass(frozen=True)
-class _Named:
-    """A file that the recipe names."""
+class NamedFile:
+    """A file that the recipe names.
+
+    Parameters
+    ----------
+    place : Place
+        Where the recipe names it.
+    name : str
+        As the recipe says it.
+    use : str
+        What it is for.
+    channel : str or None
+        Which of its channels is meant, if the recipe says.
+    """
 
     place: Place
     name: str
-    in_passes: bool = False
+    use: Use
+    channel: str | None = None
+
+    @property
+    def in_passes(self) -> bool:
+        """Whether it lies in the passes' folder, and not beside the recipe."""
+        return self.use in ("pass", "guide", "numbers")
 
 
 def pass_file_name(name: str, passes: Passes) -> str:
@@ -56,7 +79,7 @@ def check_files(
     folder_missing = not passes_folder.is_dir()
     if folder_missing and not folder_is_chosen:
         findings.append(Finding(("passes", "folder"), *_no_folder(passes_folder)))
-    for named in _files(model):
+    for named in named_files(model):
         if named.in_passes:
             finding = _unfilled(named, model.passes)
             name = pass_file_name(named.name, model.passes)
@@ -75,7 +98,7 @@ def _no_folder(folder: Path) -> tuple[str, str, str]:
     return f"the passes' folder {folder} {state}", "", hint
 
 
-def _unfilled(named: _Named, passes: Passes) -> Finding | None:
+def _unfilled(named: NamedFile, passes: Passes) -> Finding | None:
     if asks_for(named.name, "view") and passes.view is None:
         hint = "say passes.view, or write [{] for a brace that is part of the name"
         return Finding(named.place, f"found {shown(named.name)}", "{view} needs passes.view", hint)
@@ -115,31 +138,39 @@ def _nearby(name: str, path: Path) -> str:
     return f'did you mean "{Path(name).with_name(present[close[0]]).as_posix()}"?' if close else ""
 
 
-def _files(model: RecipeModel) -> Iterator[_Named]:
+def named_files(model: RecipeModel) -> Iterator[NamedFile]:
+    """Every file that a recipe names, as often as it does.
+
+    Examples
+    --------
+    >>> from evenfall.develop.example import example_recipe
+    >>> [file.name for file in named_files(example_recipe().model)]
+    ['sun.exr', 'sky.exr', 'lamp.exr']
+    """
     for name, light in model.lights.items():
         place: Place = ("lights", name, "file")
         if isinstance(light.file, str):
-            yield _Named(place, light.file, in_passes=True)
+            yield NamedFile(place, light.file, "pass")
         else:
             for index, file in enumerate(light.file):
-                yield _Named((*place, index), file, in_passes=True)
+                yield NamedFile((*place, index), file, "pass")
     if model.passes.beauty is not None:
-        yield _Named(("passes", "beauty", "file"), model.passes.beauty.file, in_passes=True)
+        yield NamedFile(("passes", "beauty", "file"), model.passes.beauty.file, "pass")
     for key in ("albedo", "normal"):
         guide = getattr(model.passes.repair, key)
         if guide is not None:
-            yield _Named(("passes", "repair", key), guide, in_passes=True)
+            yield NamedFile(("passes", "repair", key), guide, "guide")
     yield from _of_camera(("camera",), model.camera)
     yield from _of_look(("look",), model.look)
     for name, mood in model.moods.items():
         yield from _of_mood(("moods", name), mood)
 
 
-def _of_mood(place: Place, mood: Mood) -> Iterator[_Named]:
+def _of_mood(place: Place, mood: Mood) -> Iterator[NamedFile]:
     if mood.plate is not None:
-        yield _Named((*place, "plate", "file"), mood.plate.file)
+        yield NamedFile((*place, "plate", "file"), mood.plate.file, "picture")
     for index, overlay in enumerate(mood.overlays or ()):
-        yield _Named((*place, "overlays", index, "file"), overlay.file)
+        yield NamedFile((*place, "overlays", index, "file"), overlay.file, "picture")
     for index, region in enumerate(mood.regions or ()):
         yield from _of_area((*place, "regions", index, "area"), region.area)
     for name, setting in mood.lights.items():
@@ -149,24 +180,24 @@ def _of_mood(place: Place, mood: Mood) -> Iterator[_Named]:
     yield from _of_look((*place, "look"), mood.look)
 
 
-def _of_camera(place: Place, camera: Camera | MoodCamera | None) -> Iterator[_Named]:
+def _of_camera(place: Place, camera: Camera | MoodCamera | None) -> Iterator[NamedFile]:
     if camera is not None and camera.meter != "off":
         yield from _of_area((*place, "meter", "area"), camera.meter.area)
 
 
-def _of_area(place: Place, area: Area | None) -> Iterator[_Named]:
+def _of_area(place: Place, area: Area | None) -> Iterator[NamedFile]:
     if area is not None and area.mask is not None:
-        yield _Named((*place, "mask"), area.mask)
+        yield NamedFile((*place, "mask"), area.mask, "weights", area.channel)
     if area is not None and area.ids is not None:
-        yield _Named((*place, "ids"), area.ids, in_passes=True)
+        yield NamedFile((*place, "ids"), area.ids, "numbers", area.channel)
 
 
-def _of_look(place: Place, look: Look | None) -> Iterator[_Named]:
+def _of_look(place: Place, look: Look | None) -> Iterator[NamedFile]:
     if look is None:
         return
     if look.grade.cdl is not None and look.grade.cdl.file is not None:
-        yield _Named((*place, "grade", "cdl", "file"), look.grade.cdl.file)
+        yield NamedFile((*place, "grade", "cdl", "file"), look.grade.cdl.file, "look")
     for index, lut in enumerate(look.grade.luts):
-        yield _Named((*place, "grade", "luts", index, "file"), lut.file)
+        yield NamedFile((*place, "grade", "luts", index, "file"), lut.file, "look")
     if look.view is not None and not look.view.config.startswith(_BUILT_IN_CONFIG):
-        yield _Named((*place, "view", "config"), look.view.config)
+        yield NamedFile((*place, "view", "config"), look.view.config, "look")

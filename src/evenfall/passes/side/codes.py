@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,14 @@ import numpy.typing as npt
 
 from evenfall.errors import Fault, PixelSourceError
 
-__all__ = ["MAX_PIXELS", "StoredCodes", "check_inflation", "check_size"]
+__all__ = [
+    "MAX_PIXELS",
+    "CodePicture",
+    "StoredCodes",
+    "channel_names",
+    "check_inflation",
+    "check_size",
+]
 
 MAX_PIXELS = 300_000_000
 """Most pixels of a side picture: over twice 15360 x 8640."""
@@ -43,6 +51,34 @@ class StoredCodes:
     transfer: str | None = None
     primaries: str | None = None
     gamma: float | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class CodePicture:
+    """A picture of codes whose header is sound, before a pixel is decoded.
+
+    Parameters
+    ----------
+    channels : tuple of str
+        Y or R, G, B, and A if there is alpha.
+    read : callable
+        Decodes it; raises PixelSourceError, or whatever the decoder does on damaged files.
+    """
+
+    channels: tuple[str, ...]
+    read: Callable[[], StoredCodes]
+
+
+def channel_names(colours: int, *, has_alpha: bool) -> tuple[str, ...]:
+    """Names of the channels of a picture of codes.
+
+    Examples
+    --------
+    >>> channel_names(1, has_alpha=True)
+    ('Y', 'A')
+    """
+    names = ("Y",) if colours == 1 else ("R", "G", "B")
+    return (*names, "A") if has_alpha else names
 
 
 def check_size(path: Path, width: int, height: int) -> None:

@@ -14,11 +14,11 @@ from pathlib import Path
 import numpy as np
 
 from evenfall.errors import Fault, PixelSourceError
-from evenfall.passes.side.codes import StoredCodes, check_size
+from evenfall.passes.side.codes import CodePicture, StoredCodes, channel_names, check_size
 from evenfall.passes.side.segments import jpeg_segments
 from evenfall.passes.upright import upright
 
-__all__ = ["check_jpeg", "read_jpeg"]
+__all__ = ["check_jpeg", "open_jpeg"]
 
 _APP1, _APP2 = 0xE1, 0xE2
 _JPEG_END = b"\xff\xd9"
@@ -28,18 +28,16 @@ _DAMAGE = re.compile(r"(?:Corrupt JPEG data|Premature end)(?:: (?P<how>.*))?")
 _SMALLEST = {"min_height": 1, "min_width": 1, "min_factor": 8}
 
 
-def read_jpeg(path: Path, data: bytes) -> StoredCodes:
-    """Read codes of a JPEG file.
+def open_jpeg(path: Path, data: bytes) -> CodePicture:
+    """Look at the segments of a JPEG file.
 
     Raises
     ------
     PixelSourceError
-        If it is damaged, too large, or CMYK.
-    Exception
-        Whatever the decoder raises on what is no JPEG.
+        If it is too large, or CMYK.
+    ValueError, struct.error
+        If it is no JPEG, or cut.
     """
-    import imagecodecs
-
     profile: dict[int, bytes] = {}
     turn, frame, start = 1, None, 2
     for marker, body in jpeg_segments(data):
@@ -59,12 +57,18 @@ def read_jpeg(path: Path, data: bytes) -> StoredCodes:
         raise PixelSourceError(
             Fault(str(path), "", "a CMYK picture", "grey or RGB", "convert it to sRGB")
         )
-    if precision == 8 and marker != _LOSSLESS:
-        check_jpeg(path, data)
-    codes = np.asarray(imagecodecs.jpeg8_decode(data))
-    codes = codes[..., None] if codes.ndim == 2 else codes
-    icc = b"".join(profile[number] for number in sorted(profile)) or None
-    return StoredCodes(upright(codes, turn), 2**precision - 1, icc=icc)
+
+    def read() -> StoredCodes:
+        import imagecodecs
+
+        if precision == 8 and marker != _LOSSLESS:
+            check_jpeg(path, data)
+        codes = np.asarray(imagecodecs.jpeg8_decode(data))
+        codes = codes[..., None] if codes.ndim == 2 else codes
+        icc = b"".join(profile[number] for number in sorted(profile)) or None
+        return StoredCodes(upright(codes, turn), 2**precision - 1, icc=icc)
+
+    return CodePicture(channel_names(channels, has_alpha=False), read)
 
 
 def check_jpeg(path: Path, data: bytes, place: str = "") -> None:

@@ -11,6 +11,7 @@ import hashlib
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -20,19 +21,28 @@ import numpy.typing as npt
 from evenfall.errors import Fault, PassError, PixelSourceError
 from evenfall.light.primaries import BT709
 from evenfall.light.transfer import decode_srgb
+from evenfall.passes.encoding import refuse_encoded
 from evenfall.passes.files import open_pass
-from evenfall.passes.header import Selector
+from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.kinds import EXR_MAGIC, encoded_kind
-from evenfall.passes.openexr.channels import read_channels
+from evenfall.passes.openexr.channels import Choice, find_channels, read_channels
 from evenfall.passes.openexr.parts import ExrPart
-from evenfall.passes.reading import read
+from evenfall.passes.reading import inspect, read
+from evenfall.passes.selection import select
 from evenfall.passes.side.codes import check_size
 from evenfall.passes.side.decoding import Encoding, decode_codes
-from evenfall.passes.side.stored import CODE_PICTURES, is_code_picture, read_codes
+from evenfall.passes.side.stored import CODE_PICTURES, is_code_picture, open_codes, read_codes
 from evenfall.system.opened import Opened, Stamp, note_opened
 from evenfall.system.regular import open_regular
 
-__all__ = ["Encoding", "Picture", "read_object_ids", "read_picture", "read_weights"]
+__all__ = [
+    "Encoding",
+    "Picture",
+    "look_at",
+    "read_object_ids",
+    "read_picture",
+    "read_weights",
+]
 
 Floats = npt.NDArray[np.float32]
 
@@ -160,6 +170,50 @@ def read_object_ids(path: Path, channel: str | None = None) -> npt.NDArray[np.in
     return plane.astype(np.int64)
 
 
+def look_at(path: Path, channel: str | None = None, *, as_picture: bool = False) -> None:
+    """Look at the header of a side picture, as far as can be done without decoding it.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    channel : str, optional
+        The channel that a mask or object numbers are taken from.
+    as_picture : bool
+        Whether it has to be a picture of light, as a plate is, and not one channel of anything.
+
+    Raises
+    ------
+    PixelSourceError
+        When reading it would raise, and its header tells so.
+    """
+    data = _read_bytes(path)
+    picture = None if data is None else open_codes(path, data)
+    if picture is not None:
+        _channel_index(path, picture.channels, channel)
+        return
+    try:
+        if _is_exr(path) and not as_picture:
+            with open_pass(path) as file:
+                find_channels(file, partial(_chosen, path, channel))
+            return
+        header = _only_header(path)
+    except PassError as error:
+        raise PixelSourceError(error.faults) from error
+    check_size(path, header.width, header.height)
+    if not as_picture:
+        names = ("R", "G", "B", "A") if header.has_alpha else ("R", "G", "B")
+        _channel_index(path, names, channel)
+
+
+def _only_header(path: Path) -> PassHeader:
+    """Header of the only picture of light in a file."""
+    headers = inspect(path)
+    header = headers[select(path, headers, Selector())]
+    refuse_encoded(header)
+    return header
+
+
 def _read_bytes(path: Path) -> bytes | None:
     """Contents of a picture of codes; None if the file begins otherwise."""
     try:
@@ -233,24 +287,27 @@ def _channel_index(path: Path, names: tuple[str, ...], channel: str | None) -> i
         return 0
     if channel not in names:
         raise PixelSourceError(
-            Fault(str(path), "", f"no channel {channel!r}", f"one of {', '.join(names[:20])}")
+            Fault(
+                str(path), "", f"no channel {channel!r}", f"expected one of {', '.join(names[:20])}"
+            )
         )
     return names.index(channel)
 
 
 def _exr_plane(path: Path, channel: str | None) -> npt.NDArray[Any]:
     """One channel of an EXR file, light or not, placed in the display window."""
-
-    def named(parts: Sequence[ExrPart]) -> tuple[ExrPart, tuple[str]]:
-        names = tuple(found.name for part in parts for found in part.channels)
-        if not names:
-            raise PixelSourceError(Fault(str(path), "", "no flat channels in it", "a flat picture"))
-        wanted = "R" if channel is None and "R" in names else channel
-        name = names[_channel_index(path, names, wanted)]
-        part = next(part for part in parts if name in {found.name for found in part.channels})
-        return part, (name,)
-
     with open_pass(path) as file:
-        planes = read_channels(file, named)
+        planes = read_channels(file, partial(_chosen, path, channel))
     assert planes is not None  # one is always chosen
     return planes[0]
+
+
+def _chosen(path: Path, channel: str | None, parts: Sequence[ExrPart]) -> Choice:
+    """Choose a channel of flat parts by its name, or R, or the first."""
+    names = tuple(found.name for part in parts for found in part.channels)
+    if not names:
+        raise PixelSourceError(Fault(str(path), "", "no flat channels in it", "a flat picture"))
+    wanted = "R" if channel is None and "R" in names else channel
+    name = names[_channel_index(path, names, wanted)]
+    part = next(part for part in parts if name in {found.name for found in part.channels})
+    return part, (name,)

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import struct
 import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -22,15 +24,23 @@ from evenfall.light.code_points import (
     TRANSFER_LINEAR,
     TRANSFER_SRGB,
 )
-from evenfall.passes.side.codes import StoredCodes, check_inflation, check_size
+from evenfall.passes.side.codes import (
+    CodePicture,
+    StoredCodes,
+    channel_names,
+    check_inflation,
+    check_size,
+)
 from evenfall.passes.side.segments import JPEG_START, PNG_SIGNATURE, png_chunks
 from evenfall.passes.upright import upright
 
-__all__ = ["CODE_PICTURES", "is_code_picture", "read_codes"]
+__all__ = ["CODE_PICTURES", "is_code_picture", "open_codes", "read_codes"]
 
 CODE_PICTURES = "PNG, JPEG, TIFF, WebP or BMP"
 """What `read_codes` reads."""
 
+_PNG_CHANNELS = {0: 1, 2: 3, 3: 1, 4: 2, 6: 4}  # by colour type
+_PALETTE = 3
 _PIXEL_CHUNKS = {b"IHDR", b"PLTE", b"tRNS", b"IDAT", b"IEND"}
 _TRANSFERS = {TRANSFER_BT709: "sRGB", TRANSFER_SRGB: "sRGB", TRANSFER_LINEAR: "linear"}
 _TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
@@ -48,6 +58,28 @@ def _is_plain(head: bytes) -> bool:
     return webp or head.startswith(_BMP_START)
 
 
+def open_codes(path: Path, data: bytes) -> CodePicture | None:
+    """Look at the header of one of `CODE_PICTURES`; None for a TIFF of floats.
+
+    Raises
+    ------
+    PixelSourceError
+        If the file is cut short, too large, or of a kind that cannot be used.
+    """
+    with _in_our_words(path):
+        if data.startswith(PNG_SIGNATURE):
+            return _open_png(path, data)
+        if data.startswith(JPEG_START):
+            from evenfall.passes.side.jpeg import open_jpeg
+
+            return open_jpeg(path, data)
+        if _is_plain(data):
+            return _open_plain(path, data)
+        from evenfall.passes.side.tiff import open_tiff_of_codes
+
+        return open_tiff_of_codes(path, data)
+
+
 def read_codes(path: Path, data: bytes) -> StoredCodes | None:
     """Codes of one of `CODE_PICTURES`; None for a TIFF of floats.
 
@@ -56,29 +88,27 @@ def read_codes(path: Path, data: bytes) -> StoredCodes | None:
     PixelSourceError
         If the file is damaged, too large, or of a kind that cannot be used.
     """
+    picture = open_codes(path, data)
+    if picture is None:
+        return None
+    with _in_our_words(path):
+        return picture.read()
+
+
+@contextmanager
+def _in_our_words(path: Path) -> Iterator[None]:
+    """Turn whatever decoders raise on damaged files into the error for it."""
     try:
-        if data.startswith(PNG_SIGNATURE):
-            return _read_png(path, data)
-        if data.startswith(JPEG_START):
-            from evenfall.passes.side.jpeg import read_jpeg
-
-            return read_jpeg(path, data)
-        if _is_plain(data):
-            return _read_plain(path, data)
-        from evenfall.passes.side.tiff import read_tiff
-
-        return read_tiff(path, data)
+        yield
     except PixelSourceError:
         raise
-    except Exception as error:  # decoders raise whatever comes to their mind on damaged files
+    except Exception as error:
         raise PixelSourceError(
             Fault(str(path), "", "the file is damaged or cut short", "", "save it again")
         ) from error
 
 
-def _read_png(path: Path, data: bytes) -> StoredCodes:
-    import imagecodecs
-
+def _open_png(path: Path, data: bytes) -> CodePicture:
     chunks: dict[bytes, bytes] = {}
     for name, body in png_chunks(data):
         chunks.setdefault(name, body)
@@ -86,13 +116,8 @@ def _read_png(path: Path, data: bytes) -> StoredCodes:
         raise ValueError("no end")
     width, height, depth, colour_type = struct.unpack_from(">IIBB", chunks[b"IHDR"])
     check_size(path, width, height)
-    channels = {0: 1, 2: 3, 3: 1, 4: 2, 6: 4}[colour_type]
+    channels = _PNG_CHANNELS[colour_type]
     check_inflation(len(data), width * height * channels * depth // 8)
-    bare = _bare_png(data)
-    if colour_type == 3 or b"tRNS" in chunks or depth < 8:
-        codes = _expand_png(bare)
-    else:
-        codes = imagecodecs.png_decode(bare)
     said: dict[str, Any] = {}
     if b"cICP" in chunks:
         said = _from_cicp(path, chunks[b"cICP"])
@@ -103,8 +128,20 @@ def _read_png(path: Path, data: bytes) -> StoredCodes:
         (gamma,) = struct.unpack(">I", chunks[b"gAMA"][:4])
         if gamma and gamma != 45455:  # 1/2.2 is what writers say for sRGB
             said["gamma"] = 100000 / gamma
-    codes = codes[..., None] if codes.ndim == 2 else codes
-    return StoredCodes(codes, np.iinfo(codes.dtype).max, codes.shape[2] in (2, 4), **said)
+    keyed = b"tRNS" in chunks
+    is_palette = colour_type == _PALETTE
+    colours = 3 if is_palette or channels >= 3 else 1
+
+    def read() -> StoredCodes:
+        import imagecodecs
+
+        bare = _bare_png(data)
+        expanded = is_palette or keyed or depth < 8
+        codes = _expand_png(bare) if expanded else imagecodecs.png_decode(bare)
+        codes = codes[..., None] if codes.ndim == 2 else codes
+        return StoredCodes(codes, np.iinfo(codes.dtype).max, codes.shape[2] in (2, 4), **said)
+
+    return CodePicture(channel_names(colours, has_alpha=keyed or channels in (2, 4)), read)
 
 
 def _bare_png(data: bytes) -> bytes:
@@ -145,8 +182,8 @@ def _from_cicp(path: Path, body: bytes) -> dict[str, Any]:
     return {"transfer": _TRANSFERS[transfer], "primaries": PRIMARIES[primaries].name}
 
 
-def _read_plain(path: Path, data: bytes) -> StoredCodes:
-    """Read the first picture of a WebP or BMP; palettes and fewer than 8 bits become 8."""
+def _open_plain(path: Path, data: bytes) -> CodePicture:
+    """Look at the first picture of a WebP or BMP; palettes and fewer than 8 bits become 8."""
     import imageio.v3 as iio
     from PIL import Image
 
@@ -163,7 +200,11 @@ def _read_plain(path: Path, data: bytes) -> StoredCodes:
     check_size(path, width, height)
     said = iio.immeta(data, **first, exclude_applied=False)
     has_alpha = "A" in said["mode"] or "transparency" in said
-    grey = said["mode"] in ("1", "L")
-    codes = iio.imread(data, **first, mode="RGBA" if has_alpha else "L" if grey else "RGB")
-    codes = upright(codes[..., None] if grey else codes, said.get("Orientation", 1))
-    return StoredCodes(codes, 255, has_alpha, icc=said.get("icc_profile"))
+    grey = said["mode"] in ("1", "L") and not has_alpha
+
+    def read() -> StoredCodes:
+        codes = iio.imread(data, **first, mode="RGBA" if has_alpha else "L" if grey else "RGB")
+        codes = upright(codes[..., None] if grey else codes, said.get("Orientation", 1))
+        return StoredCodes(codes, 255, has_alpha, icc=said.get("icc_profile"))
+
+    return CodePicture(channel_names(1 if grey else 3, has_alpha=has_alpha), read)

@@ -15,27 +15,34 @@ import numpy.typing as npt
 
 from evenfall.errors import Fault, PixelSourceError
 from evenfall.passes.formats.tiff import open_tiff
-from evenfall.passes.side.codes import StoredCodes, check_inflation, check_size
+from evenfall.passes.side.codes import (
+    CodePicture,
+    StoredCodes,
+    channel_names,
+    check_inflation,
+    check_size,
+)
 from evenfall.passes.side.jpeg import check_jpeg
 from evenfall.passes.upright import upright
 
-__all__ = ["read_tiff"]
+__all__ = ["open_tiff_of_codes"]
 
-_JPEG = 7
+_JPEG, _JPEG_BITS = 7, 8
+_ASSOCIATED_ALPHA, _UNASSOCIATED_ALPHA = 1, 2
 _PALETTE_TOP = 65535
 _ORIENTATION = 274
 _JPEG_MARK_BYTES = 2  # of the marks at both ends of a JPEG stream
 
 
-def read_tiff(path: Path, data: bytes) -> StoredCodes | None:
-    """Read codes of the first page of a TIFF file; None for floats.
+def open_tiff_of_codes(path: Path, data: bytes) -> CodePicture | None:
+    """Look at the first page of a TIFF file; None for floats.
 
     Raises
     ------
     PixelSourceError
-        If it is damaged, too large, or of a kind that cannot be used.
+        If strips are missing, or it is too large, or of a kind that cannot be used.
     Exception
-        Whatever tifffile and its decoders raise on damaged files.
+        Whatever tifffile raises on damaged files.
     """
     with open_tiff(BytesIO(data)) as file:
         page = file.pages.first
@@ -45,28 +52,48 @@ def read_tiff(path: Path, data: bytes) -> StoredCodes | None:
             _refuse(path, f"a TIFF of {page.dtype} values", "unsigned whole numbers or floats")
         if page.dtype.kind == "f":
             return None
+        _check_kind(path, page)
         _check_segments(path, data, page)
+        channels = channel_names(_colours(page), has_alpha=_has_alpha(page))
+    return CodePicture(channels, lambda: _read(path, data))
+
+
+def _read(path: Path, data: bytes) -> StoredCodes:
+    with open_tiff(BytesIO(data)) as file:
+        page = file.pages.first
+        _check_jpegs(path, data, page)
         codes, top = _codes(path, page)
-        colours = 1 if _photometric(page).startswith("MINIS") else 3
-        extra = page.extrasamples
-        has_alpha = bool(extra) and extra[0] in (1, 2)
+        has_alpha = _has_alpha(page)
         tag = page.tags.get(_ORIENTATION)
         return StoredCodes(
-            upright(codes[..., : colours + has_alpha], int(tag.value) if tag else 1),
+            upright(codes[..., : _colours(page) + has_alpha], int(tag.value) if tag else 1),
             top,
             has_alpha,
-            premultiplied=has_alpha and extra[0] == 1,
+            premultiplied=has_alpha and page.extrasamples[0] == _ASSOCIATED_ALPHA,
             icc=bytes(page.iccprofile) if page.iccprofile else None,
         )
 
 
-def _codes(path: Path, page: Any) -> tuple[npt.NDArray[Any], int]:
-    """Codes with channels last, and the one that stands for 1; palettes become colours."""
+def _colours(page: Any) -> int:
+    return 1 if _photometric(page).startswith("MINIS") else 3
+
+
+def _has_alpha(page: Any) -> bool:
+    extra = page.extrasamples
+    return bool(extra) and extra[0] in (_ASSOCIATED_ALPHA, _UNASSOCIATED_ALPHA)
+
+
+def _check_kind(path: Path, page: Any) -> None:
     photometric = _photometric(page)
     if photometric not in ("RGB", "MINISBLACK", "MINISWHITE", "YCBCR", "PALETTE"):
         _refuse(path, f"a TIFF of {photometric} colour", "grey or RGB", "convert it to sRGB")
     if not isinstance(page.bitspersample, int):
         _refuse(path, f"a TIFF of {page.bitspersample} bits", "the same bits for every channel")
+
+
+def _codes(path: Path, page: Any) -> tuple[npt.NDArray[Any], int]:
+    """Codes with channels last, and the one that stands for 1; palettes become colours."""
+    photometric = _photometric(page)
     top = 2**page.bitspersample - 1
     codes = _upright_axes(page)
     if photometric == "PALETTE":
@@ -95,7 +122,7 @@ def _coloured(path: Path, page: Any, numbers: npt.NDArray[Any]) -> npt.NDArray[A
 
 
 def _check_segments(path: Path, data: bytes, page: Any) -> None:
-    """Refuse a page whose strips or tiles are not all there, or whose JPEGs are damaged."""
+    """Refuse a page whose strips or tiles are not all there."""
     count = math.prod(page.chunked)
     offsets, sizes = page.dataoffsets, page.databytecounts
     if len(offsets) != count or len(sizes) != count:
@@ -103,15 +130,22 @@ def _check_segments(path: Path, data: bytes, page: Any) -> None:
             path, f"{len(offsets):,} strips or tiles", f"{count:,}, by its size", "save it again"
         )
     for number, (offset, size) in enumerate(zip(offsets, sizes, strict=True)):
-        place = f"strip or tile {number}"
         if offset == 0 or size == 0 or offset + size > len(data):
-            _refuse_damaged(path, f"{place} is missing")
-        if page.compression == _JPEG and page.bitspersample == 8:
-            stream = data[offset : offset + size]
-            tables = page.jpegtables
-            if tables:
-                stream = tables[:-_JPEG_MARK_BYTES] + stream[_JPEG_MARK_BYTES:]
-            check_jpeg(path, stream, place)
+            _refuse_damaged(path, f"strip or tile {number} is missing")
+
+
+def _check_jpegs(path: Path, data: bytes, page: Any) -> None:
+    """Refuse a page with a damaged JPEG in one of its strips or tiles."""
+    if page.compression != _JPEG or page.bitspersample != _JPEG_BITS:
+        return
+    tables = page.jpegtables
+    for number, (offset, size) in enumerate(
+        zip(page.dataoffsets, page.databytecounts, strict=True)
+    ):
+        stream = data[offset : offset + size]
+        if tables:
+            stream = tables[:-_JPEG_MARK_BYTES] + stream[_JPEG_MARK_BYTES:]
+        check_jpeg(path, stream, f"strip or tile {number}")
 
 
 def _upright_axes(page: Any) -> npt.NDArray[Any]:
