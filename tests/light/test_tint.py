@@ -315,3 +315,10 @@ def test_what_is_said_is_the_colour_that_comes_out_not_the_one_asked_for():
     assert tint.kelvin > 1705
     daylight = tint_factors(_setting(kelvin=15000), Rendered(kelvin=6504), ACESCG)
     assert daylight.kelvin == 15000  # asked as daylight, which correlates to 14,976 K
+
+
+@pytest.mark.parametrize(("locus", "xy"), [("planckian", planckian_xy), ("daylight", daylight_xy)])
+def test_the_locus_that_is_asked_for_is_taken(locus, xy):
+    """At 4,500 K the two lie 0.003 apart in CIE 1960 uv, and "auto" between them."""
+    tint = tint_factors(_setting(kelvin=4500, locus=locus), Rendered(kelvin=6504), ACESCG)
+    assert tint.xy == pytest.approx(xy(4500), abs=1e-9)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from evenfall.drawings.plan_page import plan_page
 from evenfall.errors import UsageError
 from evenfall.recipe import load
 from evenfall.survey.plan import (
@@ -14,7 +15,6 @@ from evenfall.survey.plan import (
     plan_from_recipe,
     plan_passes,
 )
-from evenfall.survey.plan_page import sheet_page
 from evenfall.survey.plan_text import sheet_text
 
 RECIPE = """
@@ -120,13 +120,13 @@ class Page(HTMLParser):
 def test_page_is_well_formed_and_whole(count: int) -> None:
     plan = plan_passes([f"lamp {number}" for number in range(count)], title='A <b> & "c"')
     page = Page()
-    page.feed(sheet_page(plan))
+    page.feed(plan_page(plan))
     assert page.open == []
     assert page.classes.count("on") == 2 * count
     assert page.classes.count("off") == count * count - count
     assert page.classes.count("tick") == count + 1 + len(CAUTIONS)
     assert 'A <b> & "c"' in page.text
-    assert "http" not in sheet_page(plan)  # needs nothing from elsewhere
+    assert "http" not in plan_page(plan)  # needs nothing from elsewhere
 
 
 def test_lists_that_cannot_be_planned_are_refused_whole() -> None:

@@ -56,7 +56,7 @@ class MeterPlan:
 
 def own_place(mood: ResolvedMood, part: Literal["meter", "settings"]) -> str:
     """Place of a camera's part in the recipe: the mood's own, or the camera of all moods."""
-    return dotted(("moods", mood.name, "camera", part)) if mood.own_meter else f"camera.{part}"
+    return dotted((*(("moods", mood.name) if mood.own_meter else ()), "camera", part))
 
 
 class LightsOn:

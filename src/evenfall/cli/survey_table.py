@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from evenfall.cli.paragraphs import print_indented, shown
+from evenfall.recipe.words.suggesting import joined
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -113,16 +114,13 @@ def _other_rows(pictures: Iterable[Picture]) -> Iterator[tuple[str, ...]]:
         gathered.setdefault(key, []).append(picture)
     for (kind, what, reason, sure), several in gathered.items():
         lights = [picture.light for picture in several if picture.light]
-        why = reason or f"the whole of {_listed(lights)} is there"
+        why = reason or f"the whole of {_some(lights)} is there"
         places = [shown(picture.place) for picture in several]
-        yield (kind + ("" if sure else " ?"), what, "", "", _listed(places), shown(why))
+        yield (kind + ("" if sure else " ?"), what, "", "", _some(places), shown(why))
 
 
-def _listed(names: Iterable[str], most: int = 3) -> str:
-    """Name some of many."""
-    unique = list(dict.fromkeys(names))
-    more = f" and {len(unique) - most} more" if len(unique) > most else ""
-    return ", ".join(unique[:most]) + more
+def _some(names: Iterable[str]) -> str:
+    return joined(dict.fromkeys(names), "and", most=3)
 
 
 def _print_level(survey: Survey, console: Console) -> None:

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from evenfall.develop.shelf import Shelf
 from evenfall.mix.areas import area_weights
 from evenfall.recipe import Area, Recipe, ResolvedMood
+from evenfall.recipe.places import dotted
 from evenfall.recipe.words.suggesting import joined
 
 __all__ = ["Areas"]
@@ -80,7 +81,7 @@ class Areas:
     def notes(self, mood: ResolvedMood) -> tuple[str, ...]:
         """Say which regions of a mood have objects that are nowhere, as far as files were read."""
         return tuple(
-            f"moods.{mood.name}.regions[{number}].area: "
+            f"{dotted(('moods', mood.name, 'regions', number, 'area'))}: "
             f"{_in_words(region.area, found, _consequence(region.area, found.objects))}"
             for number, region in enumerate(mood.regions)
             if (found := self._absent.get(region.area)) is not None
@@ -109,12 +110,10 @@ def _consequence(area: Area, absent: tuple[int, ...]) -> str:
 def _in_words(area: Area, found: _Absence, comes_of_it: str) -> str:
     several = len(found.objects) > 1
     return (
-        f"object{'s' if several else ''} {_listed(found.objects)} {'are' if several else 'is'} "
-        f"nowhere in {area.ids}{comes_of_it}; it holds {_listed(found.present)}"
+        f"object{'s' if several else ''} {_numbers(found.objects)} {'are' if several else 'is'} "
+        f"nowhere in {area.ids}{comes_of_it}; it holds {_numbers(found.present)}"
     )
 
 
-def _listed(numbers: tuple[int, ...]) -> str:
-    more = len(numbers) - _MOST_NUMBERS
-    words = [str(number) for number in numbers[:_MOST_NUMBERS]]
-    return joined([*words, f"{more} more"] if more > 0 else words, "and")
+def _numbers(numbers: tuple[int, ...]) -> str:
+    return joined(map(str, numbers), "and", most=_MOST_NUMBERS)

@@ -24,6 +24,7 @@ from evenfall.mix.coverage import Coverage, notes_of_gaps
 from evenfall.mix.halves import widen
 from evenfall.mix.plan import MixPlan, RegionalGain
 from evenfall.passes.image import PassImage
+from evenfall.recipe.places import dotted
 from evenfall.system.opened import Opened, Openings
 from evenfall.system.processors import default_workers, passes_at_once
 
@@ -295,20 +296,21 @@ class _Job:
                     self.openings[term.mood].note(images[light].opened)
 
     def _overflow(self, light: str, image: PassImage, terms: Sequence[_Term]) -> None:
-        moods = [term.mood for term in terms]
         column, row, value = _farthest_from_0(image.planes)
-        error = PassError(
-            Fault(
+        faults = {
+            term.mood: Fault(
                 "",
-                f"moods.{'/'.join(moods)}.lights.{light}",
+                dotted(("moods", term.mood, "lights", light)),
                 "the pass times its factors is more than single precision holds (3.4e38); its "
                 f"pixel at {column}, {row} is {value:.3g}",
                 hint="render the pass again or take that pixel out, or lower the gain",
             )
-        )
+            for term in terms
+        }
         if not self.keep_going:
-            raise error
-        self._fail(moods, error)
+            raise PassError(faults.values())
+        for mood, fault in faults.items():
+            self._fail([mood], PassError(fault))
 
     def _fail(self, moods: Iterable[str], error: PassError) -> None:
         with self.turn:

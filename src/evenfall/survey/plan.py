@@ -1,7 +1,7 @@
 """Which passes to render, before anything is rendered: what is on and off in each, and how to save.
 
 The plan comes from a recipe or from a plain list of lights. `plan_text.sheet_text` writes it
-for a terminal or a text file, `plan_page.sheet_page` as a page to print.
+for a terminal or a text file, `drawings.plan_page` as a page to print.
 """
 
 from __future__ import annotations

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 
+from evenfall.recipe.words.suggesting import joined
 from evenfall.survey.name_says import says_no_light
 from evenfall.survey.names import frame_digits, without_frame
 
@@ -113,8 +114,8 @@ def _notes(
     ]
     if without:
         yield (
-            f"there is no frame {frame} of {_listed(without)}: surveyed and written by the name of "
-            "another frame"
+            f"there is no frame {frame} of {joined(without, 'and')}: surveyed and written by "
+            "the name of another frame"
         )
     alone = [
         file
@@ -123,13 +124,9 @@ def _notes(
     ]
     if alone:
         yield (
-            f"there is one frame only of {_listed(alone)}: --write takes it for the same in all "
-            "frames; write # for its digits when the others are rendered"
+            f"there is one frame only of {joined(alone, 'and')}: --write takes it for the same "
+            "in all frames; write # for its digits when the others are rendered"
         )
-
-
-def _listed(files: Sequence[str]) -> str:
-    return ", ".join(files)
 
 
 def _base(file: str) -> str:

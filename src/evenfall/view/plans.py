@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from evenfall.drawings.plan_page import plan_page
 from evenfall.errors import UsageError
 from evenfall.recipe import load
 from evenfall.survey.plan import PassPlan, plan_from_recipe, plan_passes
-from evenfall.survey.plan_page import sheet_page
 from evenfall.survey.plan_text import sheet_text
 from evenfall.system.atomic import write_atomically
 
@@ -66,7 +66,7 @@ def write_plan(plan: PassPlan, path: str | Path, *, overwrite: bool = False) -> 
     path = Path(path)
     kind = path.suffix.lower()
     if kind in (".html", ".htm"):
-        text = sheet_page(plan)
+        text = plan_page(plan)
     elif kind == ".txt":
         text = f"{sheet_text(plan)}\n"
     else:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from html import escape
 
+from evenfall.drawings.page import AREA, HAIRLINE, INK, SOFT_INK
 from evenfall.survey.plan import CAUTIONS, FORMAT, PassPlan
 
-__all__ = ["sheet_page"]
+__all__ = ["plan_page"]
 
 _WIDEST_COLUMN, _MATRIX_WIDTH = 8.5, 108.0  # mm
 _LARGEST_HEAD = 8.5  # points
@@ -16,34 +17,34 @@ _ONE_PAGE = 30  # rows of the matrix that fit on a page
 _STYLE = """
 @page { size: A4 portrait; margin: 16mm 15mm 15mm;
   @bottom-right { content: counter(page) " / " counter(pages); font: 8pt Inter, sans-serif;
-    color: #6d6b67; } }
+    color: %(soft)s; } }
 * { box-sizing: border-box; }
 html { font: 9.5pt/1.45 Inter, "Source Sans 3", "Segoe UI", "Helvetica Neue", Arial, sans-serif;
-  color: #1d1d1c; background: #fff; font-variant-numeric: tabular-nums; }
+  color: %(ink)s; background: #fff; font-variant-numeric: tabular-nums; }
 body { margin: 0 auto; max-width: 190mm; padding: 12mm 6mm; }
 @media print { body { padding: 0; max-width: none; } }
 h1 { font-weight: 300; font-size: 25pt; line-height: 1.15; margin: 0 0 1mm;
   letter-spacing: -0.01em; }
 h2 { font-weight: 600; font-size: 10.5pt; margin: 7mm 0 2mm; break-after: avoid; }
 p { margin: 0; }
-.lead { color: #6d6b67; font-size: 11pt; }
+.lead { color: %(soft)s; font-size: 11pt; }
 table { border-collapse: collapse; width: 100%%; }
-th { text-align: left; font-weight: 500; color: #6d6b67; font-size: 8.5pt;
+th { text-align: left; font-weight: 500; color: %(soft)s; font-size: 8.5pt;
   padding: 0 4mm 1.5mm 0; vertical-align: bottom; }
-td { padding: 1.2mm 4mm 1.2mm 0; border-top: 0.25mm solid #d9d6d0; vertical-align: top; }
+td { padding: 1.2mm 4mm 1.2mm 0; border-top: 0.25mm solid %(hairline)s; vertical-align: top; }
 tr { break-inside: avoid; }
-td.box { width: 8mm; } td.number { width: 8mm; color: #6d6b67; }
-.tick { display: inline-block; width: 3.4mm; height: 3.4mm; border: 0.3mm solid #1d1d1c;
+td.box { width: 8mm; } td.number { width: 8mm; color: %(soft)s; }
+.tick { display: inline-block; width: 3.4mm; height: 3.4mm; border: 0.3mm solid %(ink)s;
   vertical-align: -0.4mm; }
 .file { font-family: "DejaVu Sans Mono", Consolas, Menlo, monospace; font-size: 8.5pt; }
 td.file { overflow-wrap: anywhere; min-width: 48mm; }
-.soft { color: #6d6b67; }
+.soft { color: %(soft)s; }
 .matrix { width: auto; } .whole, .format, .cautions { break-inside: avoid; }
 .matrix th.light { height: 30mm; width: %(column).2fmm; min-width: %(column).2fmm; padding: 0;
   position: relative; }
 .matrix th.light span { position: absolute; left: %(lean).2fmm; bottom: 1.5mm; display: block;
   white-space: nowrap; transform-origin: left bottom; transform: rotate(-60deg);
-  font-size: %(head).1fpt; color: #1d1d1c; max-width: %(longest)dmm; overflow: hidden;
+  font-size: %(head).1fpt; color: %(ink)s; max-width: %(longest)dmm; overflow: hidden;
   text-overflow: ellipsis; }
 .matrix td { padding: 1.1mm 0; vertical-align: middle; }
 .matrix td.name { padding-right: 4mm; }
@@ -52,19 +53,19 @@ td.file { overflow-wrap: anywhere; min-width: 48mm; }
 .matrix td.mark { text-align: center; line-height: 1; }
 .on, .off { display: inline-block; border-radius: 50%%; print-color-adjust: exact;
   -webkit-print-color-adjust: exact; }
-.on { width: %(dot).2fmm; height: %(dot).2fmm; background: #1d1d1c; }
-.off { width: 1.1mm; height: 1.1mm; margin: %(margin).2fmm 0; background: #c9c6c0; }
-.matrix tr.all td { border-top: 0.35mm solid #1d1d1c; }
+.on { width: %(dot).2fmm; height: %(dot).2fmm; background: %(ink)s; }
+.off { width: 1.1mm; height: 1.1mm; margin: %(margin).2fmm 0; background: %(area)s; }
+.matrix tr.all td { border-top: 0.35mm solid %(ink)s; }
 .cautions { columns: 2; column-gap: 9mm; padding: 0; margin: 0; list-style: none; }
 .cautions li { break-inside: avoid; padding: 0 0 3mm 6.5mm; position: relative; }
 .cautions .tick { position: absolute; left: 0; top: 0.9mm; }
 .cautions b { font-weight: 600; display: block; }
-.format td:first-child { width: 30mm; color: #6d6b67; }
-.foot { margin-top: 7mm; color: #6d6b67; font-size: 8.5pt; }
+.format td:first-child { width: 30mm; color: %(soft)s; }
+.foot { margin-top: 7mm; color: %(soft)s; font-size: 8.5pt; }
 """
 
 
-def sheet_page(plan: PassPlan) -> str:
+def plan_page(plan: PassPlan) -> str:
     """Write the plan as an HTML page that prints on A4.
 
     Parameters
@@ -74,14 +75,19 @@ def sheet_page(plan: PassPlan) -> str:
 
     Examples
     --------
-    >>> from evenfall.survey.plan import plan_passes
-    >>> page = sheet_page(plan_passes(["sun", "sky"], title="Living room"))
+    >>> from evenfall.drawings.page import AREA, HAIRLINE, INK, SOFT_INK
+    from evenfall.survey.plan import plan_passes
+    >>> page = plan_page(plan_passes(["sun", "sky"], title="Living room"))
     >>> page.startswith("<!doctype html>"), page.count('class="on"')
     (True, 4)
     """
     column = min(_WIDEST_COLUMN, _MATRIX_WIDTH / len(plan.lights))
     dot = min(3.6, 0.75 * column)
     style = _STYLE % {
+        "ink": INK,
+        "soft": SOFT_INK,
+        "hairline": HAIRLINE,
+        "area": AREA,
         "column": column,
         "lean": 0.4 * column,
         "dot": dot,
