@@ -75,8 +75,7 @@ def plan_page(plan: PassPlan) -> str:
 
     Examples
     --------
-    >>> from evenfall.drawings.page import AREA, HAIRLINE, INK, SOFT_INK
-    from evenfall.survey.plan import plan_passes
+    >>> from evenfall.survey.plan import plan_passes
     >>> page = plan_page(plan_passes(["sun", "sky"], title="Living room"))
     >>> page.startswith("<!doctype html>"), page.count('class="on"')
     (True, 4)
