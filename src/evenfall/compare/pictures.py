@@ -14,6 +14,7 @@ from evenfall.compare.reading import Reduced, read_reduced
 from evenfall.develop.reduced import area_mean
 from evenfall.errors import Fault, UsageError
 from evenfall.light.cielab import rgb_to_lab
+from evenfall.recipe.words.wording import percent_words
 from evenfall.system.processors import default_workers
 
 __all__ = ["COMPARED_WIDTH", "SEEN", "PictureDifference", "compare_pictures"]
@@ -59,6 +60,23 @@ class PictureDifference:
     map: Floats = field(repr=False)
     before: Reduced = field(repr=False)
     after: Reduced = field(repr=False)
+
+    @property
+    def figures(self) -> str:
+        """What was measured, in one line.
+
+        Examples
+        --------
+        >>> nothing = np.zeros((1, 1), np.float32)
+        >>> picture = Reduced(np.zeros((3, 1, 1), np.float32), BT709, (1, 1))
+        >>> PictureDifference(0.5, 1, 4.2, 0.02, (0.5, 0.1), (1, 1), nothing, picture,
+        ...                   picture).figures
+        'mean 0.50, 95 % below 1.0, largest 4.2, 2.0 % of the picture above 2'
+        """
+        return (
+            f"mean {self.mean:.2f}, 95 % below {self.percentile_95:.1f}, largest "
+            f"{self.largest:.1f}, {percent_words(self.seen_share)} of the picture above {SEEN:g}"
+        )
 
     @property
     def is_equal(self) -> bool:

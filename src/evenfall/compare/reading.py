@@ -12,7 +12,13 @@ import numpy.typing as npt
 from evenfall.develop.reduced import area_mean, reduced_size
 from evenfall.errors import Fault, PixelSourceError
 from evenfall.light.code_points import PRIMARIES, TRANSFER_PQ, TRANSFER_SRGB
-from evenfall.light.primaries import RgbSpace, space_from_chromaticities
+from evenfall.light.output_spaces import output_space
+from evenfall.light.primaries import (
+    BT709,
+    RgbSpace,
+    conversion_matrix,
+    space_from_chromaticities,
+)
 from evenfall.light.transfer import decode_pq, decode_srgb
 from evenfall.light.units import REFERENCE_WHITE_NITS
 from evenfall.passes.side.pictures import read_picture
@@ -46,6 +52,20 @@ class Reduced:
     planes: Floats
     space: RgbSpace
     size: tuple[int, int]
+
+    def codes(self) -> npt.NDArray[np.uint8]:
+        """Show it as sRGB codes, shape (h, w, 3); what sRGB cannot show is cut off.
+
+        Examples
+        --------
+        >>> grey = Reduced(np.full((3, 1, 1), 0.18, np.float32), BT709, (1, 1))
+        >>> grey.codes().tolist()
+        [[[118, 118, 118]]]
+        """
+        matrix = conversion_matrix(self.space, BT709).astype(np.float32)
+        linear = np.clip(np.tensordot(matrix, self.planes, axes=1), 0, 1)
+        codes = np.rint(output_space("sRGB").encode(linear) * 255).astype(np.uint8)
+        return np.ascontiguousarray(np.moveaxis(codes, 0, -1))
 
 
 def is_picture(path: Path) -> bool:
