@@ -40,6 +40,7 @@ ORDER = (
     "solve",
     "record",
     "produce",
+    "rounds",
     "view",
     "cli",
 )

@@ -5,9 +5,10 @@ from __future__ import annotations
 import datetime
 import tomllib
 from collections.abc import Iterator, Mapping
+from pathlib import PurePath
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, ValidationError
 
 from evenfall.recipe.base import Part
 from evenfall.recipe.toml_values import toml_key, toml_text
@@ -22,6 +23,15 @@ _HEAD = """\
 """
 
 Listed = BeforeValidator(lambda value: tuple(value) if isinstance(value, list) else value)
+
+
+def _plain_name(value: str) -> str:
+    if not value or value != PurePath(value).name:
+        raise ValueError("expected the name of a file in the round's own folder")
+    return value
+
+
+FileName = Annotated[str, AfterValidator(_plain_name)]
 
 
 class _Noted(Part):
@@ -41,7 +51,7 @@ class RoundPicture(_Noted):
     """A picture of a mood that lies in the round's own folder."""
 
     mood: str
-    file: str
+    file: FileName
     sha256: str
 
 
@@ -68,7 +78,7 @@ class RoundRecord(_Noted):
     """
 
     format: int = ROUND_FORMAT
-    recipe: str
+    recipe: FileName
     recipe_sha256: str
     kept: datetime.datetime
     by: str = ""

@@ -14,7 +14,7 @@ from pathlib import Path
 from evenfall.errors import Fault, OutputError
 from evenfall.system.partials import partial_path
 
-__all__ = ["put_whole", "write_atomically"]
+__all__ = ["put_whole", "sync_folder", "write_atomically"]
 
 Bytes = bytes | bytearray | memoryview
 
@@ -104,7 +104,7 @@ def put_whole(
         else:
             _take_free_name(partial, path)
         if durable:
-            _sync_folder(path.parent)
+            sync_folder(path.parent)
     finally:
         with contextlib.suppress(OSError):
             partial.unlink(missing_ok=True)
@@ -135,7 +135,7 @@ def _make_folder(folder: Path, *, durable: bool) -> None:
     _make_folder(folder.parent, durable=durable)
     folder.mkdir(exist_ok=True)
     if durable:
-        _sync_folder(folder.parent)
+        sync_folder(folder.parent)
 
 
 def _write(partial: Path, parts: tuple[Bytes, ...], *, durable: bool) -> None:
@@ -164,7 +164,8 @@ def _take_free_name(partial: Path, path: Path) -> None:
         partial.replace(path)
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
+    """Flush the names in a folder to the disk."""
     if os.name != "posix":
         return
     descriptor = os.open(folder, os.O_RDONLY)

@@ -11,6 +11,7 @@ import contextlib
 import os
 import re
 import secrets
+import shutil
 import time
 from functools import cache
 from hashlib import sha256
@@ -40,12 +41,12 @@ def partial_path(path: Path) -> Path:
 
 
 def remove_leftovers(folder: Path) -> tuple[Path, ...]:
-    """Remove files that a killed process of this machine, or long ago another one, left unfinished.
+    """Remove what a killed process of this machine, or long ago another one, left unfinished.
 
     Parameters
     ----------
     folder : Path
-        Where files are written; may be missing.
+        Where files, or folders as a whole, are written; may be missing.
 
     Returns
     -------
@@ -63,7 +64,10 @@ def remove_leftovers(folder: Path) -> tuple[Path, ...]:
             else:
                 is_left = time.time() - entry.stat().st_mtime > _OLD_SECONDS
             if is_left:
-                entry.unlink()
+                if entry.is_dir() and not entry.is_symlink():
+                    shutil.rmtree(entry)
+                else:
+                    entry.unlink()
                 removed.append(entry)
     return tuple(removed)
 

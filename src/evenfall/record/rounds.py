@@ -1,0 +1,168 @@
+"""The rounds that are kept of a recipe: where they lie, and what they hold.
+
+They lie in `rounds` beside the recipe, a folder a round, by number. Where the rounds of another
+recipe lie there, they lie in a folder of the recipe's own name inside.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+from evenfall.errors import Fault, UsageError
+from evenfall.recipe.reading import read_text
+from evenfall.recipe.words.suggesting import joined
+from evenfall.record.round_record import RoundRecord
+
+__all__ = [
+    "RECORD_NAME",
+    "KeptRound",
+    "find_round",
+    "kept_pictures",
+    "next_number",
+    "read_rounds",
+    "rounds_folder",
+]
+
+RECORD_NAME = "round.toml"
+
+_FOLDER = "rounds"
+_NUMBER = re.compile(r"0*([1-9]\d*)")
+
+
+@dataclass(frozen=True)
+class KeptRound:
+    """A round as it lies on the disk.
+
+    Parameters
+    ----------
+    number : int
+        Its number, which is its folder's name.
+    folder : Path
+        Where it lies.
+    record : RoundRecord or None
+        What is noted of it; None where that cannot be read.
+    trouble : str
+        What is wrong with it, for people; empty when nothing is.
+    """
+
+    number: int
+    folder: Path
+    record: RoundRecord | None
+    trouble: str = ""
+
+    @property
+    def recipe_path(self) -> Path:
+        """Its recipe, verbatim."""
+        name = self.record.recipe if self.record is not None else ""
+        return self.folder / name
+
+    def recipe_text(self) -> str:
+        """Text of its recipe.
+
+        Raises
+        ------
+        UsageError
+            When the round is not whole.
+        """
+        if self.record is None or self.trouble:
+            raise UsageError(Fault(str(self.folder), "", self.trouble or "is no round"))
+        return read_text(self.recipe_path)
+
+    @cached_property
+    def damages(self) -> tuple[str, ...]:
+        """Files of it that are missing, or are not as they were kept."""
+        if self.record is None:
+            return ()
+        noted = {picture.file: picture.sha256 for picture in self.record.pictures}
+        return tuple(
+            f"{name} {'is missing' if found is None else 'was changed since'}"
+            for name, sha256 in noted.items()
+            if (found := _hash(self.folder / name)) != sha256
+        )
+
+
+def rounds_folder(recipe: Path) -> Path:
+    """Where the rounds of a recipe lie, or would."""
+    beside = recipe.absolute().parent / _FOLDER
+    own = beside / recipe.stem
+    if own.is_dir():
+        return own
+    for number, folder in _numbered(beside):
+        record = _read(number, folder).record
+        if record is not None and record.recipe != recipe.name:
+            return own
+    return beside
+
+
+def read_rounds(folder: Path) -> tuple[KeptRound, ...]:
+    """Read the rounds in a folder, by number; those that are not whole say what is wrong."""
+    return tuple(_read(number, path) for number, path in _numbered(folder))
+
+
+def next_number(folder: Path) -> int:
+    """Give the number of the next round; none is ever used twice."""
+    return max((number for number, _ in _numbered(folder)), default=0) + 1
+
+
+def find_round(folder: Path, number: int) -> KeptRound:
+    """Give one round.
+
+    Raises
+    ------
+    UsageError
+        When there is no such round.
+    """
+    rounds = read_rounds(folder)
+    for kept in rounds:
+        if kept.number == number:
+            return kept
+    known = joined([str(kept.number) for kept in rounds], "and")
+    hint = f"kept are {known}" if known else "none is kept yet: 'evenfall round keep' keeps one"
+    raise UsageError(Fault(str(folder), "", f"there is no round {number}", "", hint))
+
+
+def kept_pictures(recipe: Path) -> dict[Path, int]:
+    """Deliverables that belong to rounds of a recipe, each with the last round that has it."""
+    found: dict[Path, int] = {}
+    for kept in read_rounds(rounds_folder(recipe)):
+        for file in kept.record.deliverables if kept.record is not None else ():
+            found[(recipe.absolute().parent / file.path).resolve()] = kept.number
+    return found
+
+
+def _numbered(folder: Path) -> list[tuple[int, Path]]:
+    if not folder.is_dir():
+        return []
+    found = [(_NUMBER.fullmatch(path.name), path) for path in folder.iterdir() if path.is_dir()]
+    return sorted((int(match[1]), path) for match, path in found if match is not None)
+
+
+def _read(number: int, folder: Path) -> KeptRound:
+    try:
+        text = (folder / RECORD_NAME).read_text(encoding="utf-8")
+        record = RoundRecord.from_toml(text)
+    except FileNotFoundError:
+        return KeptRound(number, folder, None, f"is no whole round: {RECORD_NAME} is missing")
+    except (OSError, UnicodeDecodeError) as error:
+        said = getattr(error, "strerror", None) or "is not UTF-8 text"
+        return KeptRound(number, folder, None, f"{RECORD_NAME} cannot be read: {said}")
+    except ValueError as error:
+        return KeptRound(number, folder, None, f"{RECORD_NAME} {error}")
+    found = _hash(folder / record.recipe)
+    trouble = ""
+    if found is None:
+        trouble = f"is no whole round: {record.recipe} is missing"
+    elif found != record.recipe_sha256:
+        trouble = f"{record.recipe} in it was changed since it was kept"
+    return KeptRound(number, folder, record, trouble)
+
+
+def _hash(path: Path) -> str | None:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return None

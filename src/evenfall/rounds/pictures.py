@@ -1,0 +1,116 @@
+"""The pictures that a round keeps of its moods: small, whole, for looking at."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from evenfall.compare.reading import read_reduced
+from evenfall.deliver.jpeg import encode_jpeg
+from evenfall.recipe import Deliverable, Recipe
+from evenfall.recipe.toml_values import toml_text
+from evenfall.record.report import FileReport, RunReport
+from evenfall.system.processors import default_workers
+
+if TYPE_CHECKING:
+    from evenfall.produce.events import OnEvent
+
+__all__ = ["PICTURE_WIDTH", "moods_without", "round_pictures"]
+
+PICTURE_WIDTH = 1600
+
+_QUALITY = 90
+_QUICK_FIRST = ("jpeg", "gain-map jpeg", "webp", "png", "tiff")  # to be read
+
+
+def round_pictures(
+    recipe: Recipe, report: RunReport, *, on_event: OnEvent | None = None
+) -> dict[str, bytes]:
+    """Make the pictures of a round, from deliverables that are current where there are any.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    report : RunReport
+        Of a dry run: which files are already what a run would make.
+    on_event : callable, optional
+        Told of progress where moods have to be developed.
+
+    Returns
+    -------
+    dict of str to bytes
+        JPEG files by mood.
+    """
+    sources = {mood: _source(recipe, report, mood) for mood in recipe.moods}
+    known = {mood: path for mood, path in sources.items() if path is not None}
+    with ThreadPoolExecutor(default_workers(), "picture") as pool:
+        found = dict(zip(known, pool.map(_small, known.values()), strict=True))
+    missing = [mood for mood in recipe.moods if mood not in found]
+    if missing:
+        found |= _developed(recipe, missing, report.width, on_event)
+    return {mood: found[mood] for mood in recipe.moods if mood in found}
+
+
+def moods_without(recipe: Recipe, report: RunReport) -> tuple[str, ...]:
+    """Moods of which no current deliverable shows the whole picture."""
+    return tuple(mood for mood in recipe.moods if _source(recipe, report, mood) is None)
+
+
+def _small(path: Path) -> bytes:
+    return encode_jpeg(read_reduced(path, PICTURE_WIDTH).codes(), quality=_QUALITY)
+
+
+def _source(recipe: Recipe, report: RunReport, mood: str) -> Path | None:
+    """Give a current deliverable that shows the whole picture, large enough, quick to be read."""
+    files = [file for file in report.files if file.mood == mood]
+    kinds = [one for one in recipe.model.deliverables if not one.moods or mood in one.moods]
+    usable = [
+        (width < PICTURE_WIDTH, _QUICK_FIRST.index(kind.format), abs(width - PICTURE_WIDTH), file)
+        for file, kind in _pairs(files, kinds)
+        if file.kept and kind.format in _QUICK_FIRST and not _is_cropped(kind)
+        for width in [_width(kind, report)]
+        if width >= min(PICTURE_WIDTH, report.width)
+    ]
+    return min(usable, key=lambda one: one[:3])[3].path if usable else None
+
+
+def _pairs(
+    files: Sequence[FileReport], kinds: Sequence[Deliverable]
+) -> Iterable[tuple[FileReport, Deliverable]]:
+    return zip(files, kinds, strict=True) if len(files) == len(kinds) else ()
+
+
+def _is_cropped(kind: Deliverable) -> bool:
+    return bool(kind.crop or (kind.width and kind.height))
+
+
+def _width(kind: Deliverable, report: RunReport) -> int:
+    if kind.print is not None:
+        return round(kind.print.width_mm / 25.4 * kind.print.dpi)
+    if kind.height is not None:
+        return round(kind.height * report.width / report.height)
+    return kind.width or report.width
+
+
+def _developed(
+    recipe: Recipe, moods: Sequence[str], full_width: int, on_event: OnEvent | None
+) -> dict[str, bytes]:
+    """Develop moods, only for these pictures."""
+    from evenfall.produce.running import run
+
+    kind = {
+        "format": "jpeg",
+        "width": min(PICTURE_WIDTH, full_width),
+        "quality": _QUALITY,
+        "name": "{mood}",
+    }
+    changed = recipe.with_changes(
+        f"deliverables={toml_text([kind])}", "sheet.make=false", "record=none", check_files=False
+    )
+    with tempfile.TemporaryDirectory(prefix="evenfall-round-") as folder:
+        report = run(changed, moods=moods, out=folder, on_event=on_event)
+        return {file.mood: file.path.read_bytes() for file in report.files if file.mood}
