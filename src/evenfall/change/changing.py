@@ -15,7 +15,8 @@ from evenfall.change.metering import check_what_hangs_on_lights, metering_notes
 from evenfall.change.revision import Revision
 from evenfall.change.subjects import Order, read_phrases
 from evenfall.change.tints import Tint, set_tints, shifted_tint
-from evenfall.compare.moods import Difference, mood_differences
+from evenfall.compare.difference import Difference
+from evenfall.compare.moods import mood_differences
 from evenfall.compare.standing import Stand, stand
 from evenfall.errors import Fault, RecipeError, UsageError
 from evenfall.recipe import Recipe

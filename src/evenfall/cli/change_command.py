@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from evenfall.cli.differences import difference_lines
 from evenfall.cli.options import json_option, recipe_argument
 
 if TYPE_CHECKING:
     from evenfall.change.changing import Changed
-    from evenfall.compare.moods import Difference
+    from evenfall.compare.difference import Difference
 
 __all__ = ["command"]
 
@@ -84,9 +85,9 @@ def command(
 def _lines(changed: Changed) -> list[str]:
     lines = []
     for mood, some in changed.moods.items():
-        lines += [mood, *_table(some)]
+        lines += [mood, *difference_lines(some)]
     for mood, some in changed.carried.items():
-        lines += [f"{mood} changes with it", *_table(some)]
+        lines += [f"{mood} changes with it", *difference_lines(some)]
     if changed.carried:
         names = " ".join(f"--keep {mood}" for mood in changed.carried)
         lines.append(f"To leave {'it' if len(changed.carried) == 1 else 'them'} as before: {names}")
@@ -95,16 +96,6 @@ def _lines(changed: Changed) -> list[str]:
         lines.append(f"Kept as it was: {', '.join(changed.kept)}.")
     lines.append(f"{changed.path} is changed." if changed.written else "Nothing was written.")
     return lines
-
-
-def _table(differences: Sequence[Difference]) -> list[str]:
-    name = max(len(one.subject) for one in differences)
-    before = max(len(one.before) for one in differences)
-    return [
-        f"  {one.subject:{name}}  {one.before:{before}}  ->  {one.after}"
-        + (f"  ({one.way})" if one.way else "")
-        for one in differences
-    ]
 
 
 def _as_json(changed: Changed) -> dict[str, Any]:

@@ -18,6 +18,7 @@ _COMMANDS = {
     "check": "Report all faults of a recipe, and advice, without writing anything.",
     "change": "Change a recipe in words, counted from where things stand.",
     "run": "Make the deliverables of all moods, or of chosen ones.",
+    "compare": "Show what differs between two recipes, rounds or pictures.",
     "round": "Keep rounds of feedback: what was asked, what changed, what came out.",
     "meter": "Show gains, tints, ratios, exposure and noise headroom of every mood.",
     "prove": "Show whether the passes add up to the beauty.",

@@ -3,41 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
-from evenfall.compare.leaves import leaves
+from evenfall.compare.difference import NOTHING, Difference, part_differences
 from evenfall.compare.standing import stand, tint_of
 from evenfall.recipe import LightSetting, Recipe, ResolvedMood
 from evenfall.recipe.words.wording import counted_words, setting_words, step_words, stops_words
 
-__all__ = ["Difference", "light_difference", "mood_differences"]
+__all__ = ["light_difference", "mood_differences"]
 
 _SAME_STOPS = 1e-6
-_NOTHING = "nothing"
-
-
-@dataclass(frozen=True)
-class Difference:
-    """One thing that is not what it was.
-
-    Parameters
-    ----------
-    subject : str
-        A light, or a value by its name.
-    before, after : str
-        What was, and what is.
-    way : str
-        How far apart they are, in words; empty where that says nothing.
-    """
-
-    subject: str
-    before: str
-    after: str
-    way: str = ""
-
-    def __str__(self) -> str:
-        way = f" ({self.way})" if self.way else ""
-        return f"{self.subject}: {self.before} -> {self.after}{way}"
 
 
 def mood_differences(before: Recipe, after: Recipe, mood: str) -> tuple[Difference, ...]:
@@ -95,18 +69,25 @@ def _values(one: ResolvedMood, other: ResolvedMood) -> Iterator[Difference]:
         yield Difference(
             "exposure", _exposure(one), _exposure(other), step_words(stops[1] - stops[0])
         )
-    if one.look.tone.curve != other.look.tone.curve:
-        yield Difference("tone curve", one.look.tone.curve, other.look.tone.curve)
-    balances = one.camera.white_balance, other.camera.white_balance
-    kelvins = [None if balance is None else balance.kelvin for balance in balances]
+    kelvins = _white(one), _white(other)
     if kelvins[0] != kelvins[1]:
-        was, is_now = (_NOTHING if one is None else f"{one:g} K" for one in kelvins)
-        yield Difference("white balance", was, is_now)
-    said = _leaves(one), _leaves(other)
-    for name in dict.fromkeys((*said[1], *said[0])):
-        words = said[0].get(name, _NOTHING), said[1].get(name, _NOTHING)
-        if words[0] != words[1]:
-            yield Difference(name, *words)
+        yield Difference("white balance", *kelvins)
+    for key in ("meter", "settings", "white_balance"):
+        name = key.replace("_", " ")
+        for found in part_differences(name, getattr(one.camera, key), getattr(other.camera, key)):
+            if found.subject not in ("white balance", "white balance kelvin"):
+                yield found
+    yield from part_differences("", one.look, other.look)
+    for key in ("title", "daylight", "plate", "overlays", "regions"):
+        name = {"overlays": "overlay", "regions": "region"}.get(key, key)
+        yield from part_differences(name, getattr(one, key), getattr(other, key))
+
+
+def _white(mood: ResolvedMood) -> str:
+    balance = mood.camera.white_balance
+    if balance is None:
+        return NOTHING
+    return f"{balance.kelvin:g} K" if balance.kelvin is not None else "a neutral spot"
 
 
 def _exposure(mood: ResolvedMood) -> str:
@@ -115,18 +96,3 @@ def _exposure(mood: ResolvedMood) -> str:
         counted_words(mood.counted_exposure),
     )
     return ", ".join(part for part in words if part)
-
-
-def _leaves(mood: ResolvedMood) -> dict[str, str]:
-    """Every value of a mood but its lights, by its name, in words."""
-    found = {"title": mood.title}
-    camera = leaves(mood.camera)
-    del camera["exposure stops"]
-    camera.pop("white balance kelvin", None)
-    look = leaves(mood.look)
-    for name, part in (("daylight", mood.daylight), ("plate", mood.plate)):
-        found |= leaves(part, name) if part is not None else {}
-    for name, parts in (("overlay", mood.overlays), ("region", mood.regions)):
-        for number, inner in enumerate(parts, start=1):
-            found |= leaves(inner, f"{name} {number}")
-    return {**camera, **look, **found}

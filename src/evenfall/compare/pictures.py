@@ -67,6 +67,7 @@ class PictureDifference:
 
         Examples
         --------
+        >>> from evenfall.light.primaries import BT709
         >>> nothing = np.zeros((1, 1), np.float32)
         >>> picture = Reduced(np.zeros((3, 1, 1), np.float32), BT709, (1, 1))
         >>> PictureDifference(0.5, 1, 4.2, 0.02, (0.5, 0.1), (1, 1), nothing, picture,

@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from evenfall.compare.leaves import leaves
-from evenfall.compare.moods import Difference, mood_differences
+from evenfall.compare.difference import Difference, part_differences
+from evenfall.compare.moods import mood_differences
 from evenfall.recipe import Recipe
 
 __all__ = ["RecipeDifferences", "recipe_differences"]
-
-_NOTHING = "nothing"
 
 
 @dataclass(frozen=True)
@@ -75,20 +73,8 @@ def recipe_differences(before: Recipe, after: Recipe) -> RecipeDifferences:
 
 
 def _shared(before: Recipe, after: Recipe) -> Iterator[Difference]:
-    one, other = _leaves(before), _leaves(after)
-    for name in dict.fromkeys((*other, *one)):
-        words = one.get(name, _NOTHING), other.get(name, _NOTHING)
-        if words[0] != words[1]:
-            yield Difference(name, *words)
-
-
-def _leaves(recipe: Recipe) -> dict[str, str]:
-    model = recipe.model
-    found: dict[str, str] = {}
-    for light, part in model.lights.items():
-        found |= leaves(part, f"light {light}")
-    for name in ("passes", "project", "sheet", "draft"):
-        found |= leaves(getattr(model, name), name)
-    for number, deliverable in enumerate(model.deliverables, start=1):
-        found |= leaves(deliverable, f"deliverable {number}")
-    return found
+    one, other = before.model, after.model
+    yield from part_differences("light", one.lights, other.lights)
+    for key in ("passes", "project", "deliverables", "sheet", "draft"):
+        name = "deliverable" if key == "deliverables" else key
+        yield from part_differences(name, getattr(one, key), getattr(other, key))

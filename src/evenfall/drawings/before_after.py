@@ -120,7 +120,7 @@ def draw_difference_map(difference: Floats, title: str, figures: str) -> Codes:
 
 def _draw_row(page: Page, row: BeforeAfter, top: int, height: int) -> None:
     columns = (row.before, row.after, _colours(row.difference))
-    names = (*(f"{row.title}, {name}" for name in row.names), "Difference")
+    names = (*(f"{row.title}, {name}" if row.title else name for name in row.names), "Difference")
     for number, (codes, name) in enumerate(zip(columns, names, strict=True)):
         left = page.margin + number * (_COLUMN + _GUTTER)
         _paste(page, codes, left, top, (_COLUMN, height))
