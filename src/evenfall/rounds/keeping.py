@@ -14,7 +14,6 @@ from evenfall.compare.recipes import recipe_differences
 from evenfall.errors import Fault, OutputError, RecipeError, UsageError
 from evenfall.recipe import Recipe
 from evenfall.recipe.recipe import load_text
-from evenfall.record.digest import side_files
 from evenfall.record.report import RunReport
 from evenfall.record.round_record import RoundFile, RoundPicture, RoundRecord, Wish
 from evenfall.record.rounds import (
@@ -186,7 +185,6 @@ def _put(
     folder = rounds_folder(stands.path)
     remove_leftovers(folder)
     pictures = {f"{mood}.jpg": picture for mood, picture in stands.pictures.items()}
-    side_files = {} if stands.recipe is None or stands.report is None else _hashes(stands.recipe)
     number = next_number(folder)
     while True:
         since, changed = stands.changes()
@@ -202,7 +200,6 @@ def _put(
             pictures=tuple(_noted(name, body) for name, body in pictures.items()),
             deliverables=tuple(_deliverables(stands)),
             passes=_fingerprints(stands.report),
-            files=side_files,
             versions=_versions(stands.report),
         )
         path = folder / f"{number:03d}"
@@ -245,16 +242,6 @@ def _fingerprints(report: RunReport | None) -> dict[str, str]:
         for name, light in (() if report is None else report.lights.items())
         if light.fingerprint is not None
     }
-
-
-def _hashes(recipe: Recipe) -> dict[str, str]:
-    """Hashes of plates, masks and what else the moods are made of beside the passes."""
-    found: dict[str, str] = {}
-    for mood in recipe.moods.values():
-        for name, path in side_files(recipe, mood):
-            if name not in found:
-                found[name] = hashlib.sha256(path.read_bytes()).hexdigest()
-    return found
 
 
 def _versions(report: RunReport | None) -> dict[str, str]:
