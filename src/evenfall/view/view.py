@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from evenfall.errors import UsageError
 from evenfall.recipe.choosing import choose_moods
 from evenfall.recipe.words.suggesting import joined
-from evenfall.view.state import ViewState
+from evenfall.view.rounds import ViewRounds
 
 if TYPE_CHECKING:
     import datetime
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from evenfall.produce.events import OnEvent, PassRead
     from evenfall.prove.proof import Proof
     from evenfall.record.report import RunReport
-    from evenfall.record.rounds import KeptRound
     from evenfall.survey.surveyed import Survey
     from evenfall.view.checks import Checked
 
@@ -36,7 +35,7 @@ _AS_RENDERED = tuple(
 )
 
 
-class View(ViewState):
+class View(ViewRounds):
     """A recipe and the passes that it names; made by `evenfall.open`.
 
     Passes are opened when they are first needed, and read only by what needs their pixels.
@@ -389,48 +388,4 @@ class View(ViewState):
             keep_going=keep_going,
             workers=self.workers,
             on_event=on_event,
-        )
-
-    def keep_round(
-        self,
-        *,
-        asked: Sequence[str] = (),
-        answers: Sequence[str] = (),
-        by: str = "",
-        out: str | Path | None = None,
-        on_event: OnEvent | None = None,
-    ) -> KeptRound:
-        """Keep the recipe as it stands as the next round of feedback, with its pictures.
-
-        Parameters
-        ----------
-        asked : sequence of str
-            What was asked for, a wish each.
-        answers : sequence of str
-            What became of the wishes, in their order: ``"done"``, ``"declined: WHY"``, ``"open"``.
-        by : str
-            Who asked, and how.
-        out : str or Path, optional
-            Where the deliverables lie; where a run puts them otherwise.
-        on_event : callable, optional
-            Told of progress where moods have to be developed.
-
-        Raises
-        ------
-        UsageError, RecipeError, PassError, PixelSourceError, OutputError
-            As `evenfall.rounds.keeping.keep_round`.
-
-        Examples
-        --------
-        >>> import evenfall
-        >>> from evenfall.develop.example import example_recipe
-        >>> kept = evenfall.open(example_recipe()).keep_round(asked=["warmer"], by="Anna")
-        >>> kept.number, [path.name for path in sorted(kept.folder.iterdir())]
-        (1, ['corner.toml', 'day.jpg', 'dusk.jpg', 'round.toml'])
-        """
-        from evenfall.rounds.keeping import keep_round
-
-        folder = None if out is None else Path(out)
-        return keep_round(
-            self.recipe, asked=asked, answers=answers, by=by, out=folder, on_event=on_event
         )
