@@ -8,6 +8,7 @@ skewed, variance falling with the number of samples) and a few fireflies.
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -215,3 +216,18 @@ def write_recipe(tmp_path) -> Callable[..., evenfall.Recipe]:
         return evenfall.load(path, **options)
 
     return write
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """A real browser, driven by Playwright; skips where there is none."""
+    playwright = pytest.importorskip(
+        "playwright.sync_api", reason="pip install 'evenfall[test]' brings playwright"
+    )
+    program = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
+    if program is None:
+        pytest.skip("no Chromium: apt-get install chromium")
+    with playwright.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=program, args=["--no-sandbox"])
+        yield browser
+        browser.close()

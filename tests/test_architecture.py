@@ -31,6 +31,8 @@ ORDER = (
     "look",
     "deliver",
     "drawings",
+    "comments",
+    "page",
     "develop",
     "compare",
     "change",

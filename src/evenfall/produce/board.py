@@ -6,11 +6,7 @@ import datetime
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from evenfall.deliver.jpeg import encode_jpeg
-from evenfall.deliver.quantise import quantise
-from evenfall.deliver.resize import resize_linear
 from evenfall.develop.developed import DevelopedMood
 from evenfall.drawings.board import (
     BoardPage,
@@ -21,7 +17,7 @@ from evenfall.drawings.board import (
     room_for,
 )
 from evenfall.drawings.logo import read_logo
-from evenfall.light.output_spaces import output_space
+from evenfall.produce.stills import srgb_still
 from evenfall.recipe import Recipe
 from evenfall.recipe.words.suggesting import joined
 
@@ -29,7 +25,6 @@ __all__ = ["Board", "make_board"]
 
 _DPI = 300
 _QUALITY = 95
-_SPACE = "sRGB"
 
 
 @dataclass(frozen=True)
@@ -130,15 +125,9 @@ def _picture(mood: DevelopedMood, size: PaperSize, *, upright: bool) -> tuple[Bo
     aspect = full * mood.pixel_aspect / tall
     paper_width, _, _ = room_for(1, aspect, size, upright=upright, captions=False)
     wanted = round(paper_width / 25.4 * _DPI)
-    width = min(full, wanted)
-    height = max(1, round(width / aspect))
-    space = output_space(_SPACE)
-    encoded = np.ascontiguousarray(np.moveaxis(mood.encoded(_SPACE), -1, 0))
-    if (width, height) != (full, tall):
-        linear = resize_linear(space.decode(encoded), width, height)
-        encoded = space.encode(linear)
-    codes = quantise(encoded, 8, dither=False).astype(np.uint8, copy=False)
-    jpeg = encode_jpeg(codes, space=_SPACE, quality=_QUALITY)
+    codes = srgb_still(mood, wanted)
+    height, width = codes.shape[:2]
+    jpeg = encode_jpeg(codes, quality=_QUALITY)
     note = ""
     if full < wanted:
         dpi = full / (paper_width / 25.4)

@@ -11,6 +11,15 @@ if TYPE_CHECKING:
     from evenfall.view.checks import Checked
     from evenfall.view.handbacks import handback_text, write_handbacks
     from evenfall.view.opening import open_view
+    from evenfall.view.pages import (
+        CommentsTaken,
+        add_comments,
+        answer_comment,
+        comment_words,
+        draw_comments,
+        load_comments,
+        write_page,
+    )
     from evenfall.view.plans import plan_view, write_plan
     from evenfall.view.records import read_provenance
     from evenfall.view.surveys import survey_folder
@@ -18,14 +27,21 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Checked",
+    "CommentsTaken",
     "View",
+    "add_comments",
+    "answer_comment",
+    "comment_words",
+    "draw_comments",
     "handback_text",
+    "load_comments",
     "open_view",
     "plan_view",
     "read_provenance",
     "survey_folder",
     "write_board",
     "write_handbacks",
+    "write_page",
     "write_plan",
 ]
 
@@ -36,6 +52,15 @@ __getattr__, __dir__ = late_names(
         "checks": ("Checked",),
         "handbacks": ("handback_text", "write_handbacks"),
         "opening": ("open_view",),
+        "pages": (
+            "CommentsTaken",
+            "add_comments",
+            "answer_comment",
+            "comment_words",
+            "draw_comments",
+            "load_comments",
+            "write_page",
+        ),
         "plans": ("plan_view", "write_plan"),
         "records": ("read_provenance",),
         "surveys": ("survey_folder",),

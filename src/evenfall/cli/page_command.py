@@ -1,0 +1,75 @@
+"""`evenfall page`: the review page of a view, one file that a client opens."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+
+import click
+
+from evenfall.cli.options import moods_option, passes_option, recipe_argument, set_option
+
+__all__ = ["command"]
+
+
+@click.command("page", short_help="A review page for the client: one file, no network.")
+@recipe_argument
+@passes_option
+@set_option
+@moods_option
+@click.option(
+    "--width",
+    type=click.IntRange(320, 7680),
+    default=1920,
+    show_default=True,
+    help="Widest pictures, in pixels.",
+)
+@click.option(
+    "--date",
+    type=click.DateTime(["%Y-%m-%d"]),
+    metavar="YYYY-MM-DD",
+    help="Date at the top; today otherwise.",
+)
+@click.option("--figures", is_flag=True, help="Show the settings of the lights, too.")
+@click.option("--draft", is_flag=True, help="From reduced passes, quickly.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FILE.html",
+    help="The file; RECIPE_review.html in the folder pictures otherwise.",
+)
+@click.option("--overwrite", is_flag=True, help="Replace a page that exists.")
+def command(
+    recipe: Path,
+    passes: Path | None,
+    changes: tuple[str, ...],
+    moods: tuple[str, ...],
+    width: int,
+    date: datetime.datetime | None,
+    figures: bool,
+    draft: bool,
+    out: Path | None,
+    overwrite: bool,
+) -> None:
+    """Write a review page of RECIPE's moods: one HTML file that opens from a mail or a stick.
+
+    All moods are on it, any two of them one over the other with an edge to move. A client touches a
+    spot or draws a rectangle and writes; comments stay in the browser until they are saved as one
+    small file, which mails back. 'evenfall comments add' takes it in, and the next page shows each
+    comment with its answer.
+    """
+    import evenfall
+    from evenfall.view import write_page
+
+    view = evenfall.open(recipe, passes=passes, changes=changes, draft=draft)
+    path = write_page(
+        view,
+        out,
+        moods=moods,
+        width=width,
+        date=datetime.date.today() if date is None else date.date(),
+        figures=figures,
+        overwrite=overwrite,
+    )
+    click.echo(f"Review page of {path.stat().st_size / 1e6:.1f} MB", err=True)
+    click.echo(str(path))

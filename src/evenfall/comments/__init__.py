@@ -1,0 +1,1 @@
+"""What clients say about spots in the pictures: taken in, numbered, answered."""

@@ -1,0 +1,117 @@
+"""What a review page shows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from evenfall.comments.model import Comment
+
+__all__ = ["PageContents", "PagePicture", "PageRound", "PageTable"]
+
+
+@dataclass(frozen=True, eq=False)
+class PagePicture:
+    """A picture of the page.
+
+    Parameters
+    ----------
+    mood, title : str
+        Key and title of the mood.
+    jpeg : bytes
+        JPEG file with its profile.
+    width, height : int
+        Pixels.
+    round_number : int or None
+        Of an earlier round; None for the picture as it stands.
+    """
+
+    mood: str
+    title: str
+    jpeg: bytes = field(repr=False)
+    width: int
+    height: int
+    round_number: int | None = None
+
+    @property
+    def key(self) -> str:
+        """Tells it from the others of the page."""
+        return f"{'now' if self.round_number is None else self.round_number}:{self.mood}"
+
+    @property
+    def full_title(self) -> str:
+        """Title with the round, for earlier ones."""
+        return (
+            self.title if self.round_number is None else f"{self.title}, round {self.round_number}"
+        )
+
+
+@dataclass(frozen=True)
+class PageRound:
+    """A round of feedback.
+
+    Parameters
+    ----------
+    number : int
+        Which.
+    date, asked, by : str
+        When, what was asked, and by whom.
+    changes : tuple of str
+        What was changed, in words.
+    answers : tuple of (str, str)
+        Wishes with what became of them.
+    """
+
+    number: int
+    date: str = ""
+    asked: str = ""
+    by: str = ""
+    changes: tuple[str, ...] = ()
+    answers: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class PageTable:
+    """Settings of the lights, shown if asked for.
+
+    Parameters
+    ----------
+    moods : tuple of str
+        Titles of the columns.
+    rows : tuple of (str, tuple of str)
+        Light, and what each mood asks of it.
+    """
+
+    moods: tuple[str, ...]
+    rows: tuple[tuple[str, tuple[str, ...]], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class PageContents:
+    """All of a review page; texts that are empty are left out.
+
+    Parameters
+    ----------
+    view_key : str
+        File stem of the recipe, by which comments find back.
+    title, project, studio, date, round_name : str
+        What stands at the top.
+    pictures : tuple of PagePicture
+        Those as they stand first, in the recipe's order; then earlier ones.
+    rounds : tuple of PageRound
+        Latest first.
+    comments : tuple of Comment
+        Those that were taken in, with their numbers and answers.
+    settings : PageTable or None
+        Settings of the lights.
+    """
+
+    view_key: str
+    title: str
+    pictures: tuple[PagePicture, ...]
+    project: str = ""
+    studio: str = ""
+    date: str = ""
+    round_name: str = ""
+    rounds: tuple[PageRound, ...] = ()
+    comments: tuple[Comment, ...] = ()
+    settings: PageTable | None = None

@@ -1,0 +1,313 @@
+"""The review page as one HTML file that needs nothing else.
+
+Its content security policy lets in this page's own style and script, by their hashes, and pictures
+and fonts that stand in the file; nothing is fetched, and nothing else runs. Everything that comes
+from a recipe, a round or a comment is escaped.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from collections.abc import Iterable
+from html import escape
+from pathlib import Path
+
+from evenfall.comments.model import Comment, picture_source
+from evenfall.page.contents import PageContents, PagePicture, PageRound, PageTable
+
+__all__ = ["build_page"]
+
+_ASSETS = Path(__file__).parent / "assets"
+_FONTS = (
+    ("Inter page", "Inter-Regular.woff2"),
+    ("Inter light page", "InterDisplay-Light.woff2"),
+)
+
+
+def build_page(contents: PageContents) -> bytes:
+    """Build the page.
+
+    Parameters
+    ----------
+    contents : PageContents
+        With at least one picture as it stands.
+
+    Returns
+    -------
+    bytes
+        HTML, UTF-8.
+
+    Examples
+    --------
+    >>> from evenfall.deliver.jpeg import encode_jpeg
+    >>> import numpy as np
+    >>> grey = encode_jpeg(np.full((9, 16, 3), 118, np.uint8))
+    >>> day = PagePicture("day", "Day", grey, 16, 9)
+    >>> page = build_page(PageContents("living", "<Living>", (day,)))
+    >>> b"&lt;Living&gt;" in page, b"http://" in page.replace(b"http://www.w3.org", b"")
+    (True, False)
+    """
+    style = _style()
+    script = (_ASSETS / "page.js").read_text(encoding="utf-8")
+    policy = (
+        "default-src 'none'; img-src data:; font-src data:; "
+        f"style-src {_hash(style)}; script-src {_hash(script)}; "
+        "base-uri 'none'; form-action 'none'"
+    )
+    head = [
+        "<!doctype html>",
+        '<html lang="en">',
+        "<head>",
+        '<meta charset="utf-8">',
+        f'<meta http-equiv="Content-Security-Policy" content="{escape(policy)}">',
+        '<meta name="viewport" content="width=device-width, initial-scale=1">',
+        '<meta name="color-scheme" content="light dark">',
+        '<meta name="referrer" content="no-referrer">',
+        f"<title>{escape(_joined(contents.title, contents.project))}</title>",
+        f"<style>{style}</style>",
+        "</head>",
+    ]
+    body = [
+        "<body>",
+        *_header(contents),
+        "<main>",
+        *_viewer(contents),
+        *_gallery(contents.pictures),
+        *_comments(contents),
+        *_rounds(contents.rounds),
+        *_settings(contents.settings),
+        "</main>",
+    ]
+    tail = [
+        f'<script type="application/json" id="page-data">{_data(contents)}</script>',
+        f"<script>{script}</script>",
+        "</body>",
+        "</html>",
+        "",
+    ]
+    return _with_size("\n".join([*head, *body]), "\n".join(tail))
+
+
+def _with_size(page: str, tail: str) -> bytes:
+    """Put in the footer how large the page is, itself included."""
+    size = len(page.encode()) + len(tail.encode()) + 160
+    footer = (
+        f"<footer><p>This page is one file of {size / 1e6:.1f} MB and needs no network. "
+        "Comments stay in your browser until you save them.</p></footer>"
+    )
+    return "\n".join([page, footer, tail]).encode()
+
+
+def _style() -> str:
+    faces = []
+    for family, file in _FONTS:
+        data = base64.b64encode((_ASSETS / file).read_bytes()).decode()
+        faces.append(
+            f'@font-face {{ font-family: "{family}"; src: url(data:font/woff2;base64,{data}) '
+            'format("woff2"); }'
+        )
+    return "\n".join([*faces, (_ASSETS / "page.css").read_text(encoding="utf-8")])
+
+
+def _hash(text: str) -> str:
+    digest = hashlib.sha256(text.encode()).digest()
+    return f"'sha256-{base64.b64encode(digest).decode()}'"
+
+
+def _joined(*parts: str) -> str:
+    return " · ".join(dict.fromkeys(part for part in parts if part))
+
+
+def _header(contents: PageContents) -> Iterable[str]:
+    yield "<header>"
+    yield f"<div><h1>{escape(contents.title)}</h1>"
+    about = _joined(contents.project, contents.date, contents.round_name)
+    if about:
+        yield f'<p class="about">{escape(about)}</p>'
+    yield "</div>"
+    if contents.studio:
+        yield f'<p class="studio">{escape(contents.studio)}</p>'
+    yield "</header>"
+
+
+def _viewer(contents: PageContents) -> Iterable[str]:
+    now = [picture for picture in contents.pictures if picture.round_number is None]
+    yield '<section id="viewer" aria-label="Pictures" hidden>'
+    yield '<div class="choice"><div class="moods" role="group" aria-label="Mood">'
+    for picture in now:
+        yield (
+            f'<button type="button" data-key="{escape(picture.key)}" aria-pressed="false">'
+            f"{escape(picture.title)}</button>"
+        )
+    yield '</div><div class="aside">'
+    yield '<label for="beside">Compare with</label>'
+    yield '<select id="beside"><option value="">nothing</option>'
+    for picture in contents.pictures:
+        yield f'<option value="{escape(picture.key)}">{escape(picture.full_title)}</option>'
+    yield "</select>"
+    yield '<button type="button" id="blink" aria-pressed="false" hidden>Blink</button>'
+    yield '<button type="button" id="comment">Comment on a spot</button>'
+    yield "</div></div>"
+    yield '<div class="stage" id="stage">'
+    yield '<img id="under" alt=""><img id="over" class="other" alt="" hidden>'
+    yield '<span class="name-tag left" id="left-name" hidden></span>'
+    yield '<span class="name-tag right" id="right-name" hidden></span>'
+    yield '<div id="pins"></div>'
+    yield (
+        '<div class="area asked" id="asked" role="application" tabindex="0" '
+        'aria-label="Spot of your comment" hidden></div>'
+    )
+    yield (
+        '<div class="edge" id="edge" role="slider" tabindex="0" aria-label="Edge" '
+        'aria-valuemin="0" aria-valuemax="100" aria-valuenow="50" hidden></div>'
+    )
+    yield "</div>"
+    yield '<form id="form" hidden>'
+    yield '<p class="soft" id="asked-where"></p>'
+    yield '<label for="text">Your comment'
+    yield '<textarea id="text" maxlength="4000" aria-describedby="text-wrong"></textarea></label>'
+    yield '<p id="text-wrong" role="alert"></p>'
+    yield '<label for="author">Your name'
+    yield '<input type="text" id="author" maxlength="100" autocomplete="name"></label>'
+    yield '<div class="row"><button class="main" type="submit">Keep comment</button>'
+    yield '<button type="button" id="discard">Discard</button></div></form>'
+    yield '<p class="soft">Touch a spot or draw a rectangle to say something about it.</p>'
+    yield "</section>"
+
+
+def _gallery(pictures: Iterable[PagePicture]) -> Iterable[str]:
+    yield '<section id="gallery" aria-label="All pictures">'
+    for picture in pictures:
+        data = base64.b64encode(picture.jpeg).decode()
+        key = escape(picture.key)
+        yield (
+            f'<figure><div class="held"><img data-key="{key}" alt="{escape(picture.full_title)}" '
+            f'width="{picture.width}" height="{picture.height}" '
+            f'src="data:image/jpeg;base64,{data}"><div data-pins="{key}"></div></div>'
+            f"<figcaption>{escape(picture.full_title)}</figcaption></figure>"
+        )
+    yield "</section>"
+
+
+def _comments(contents: PageContents) -> Iterable[str]:
+    titles = {picture.mood: picture.title for picture in contents.pictures}
+    yield '<section class="words" aria-labelledby="comments-head">'
+    yield '<h2 id="comments-head">Comments</h2>'
+    hidden = " hidden" if contents.comments else ""
+    yield f'<p id="none" class="soft"{hidden}>There are no comments yet.</p>'
+    if contents.comments:
+        yield '<ol class="comments">'
+        for comment in contents.comments:
+            yield from _comment(comment, titles)
+        yield "</ol>"
+    yield '<ol class="comments" id="mine" aria-label="Your comments"></ol>'
+    yield '<p id="told" role="status"></p>'
+    yield '<div class="tools" id="tools" hidden>'
+    yield '<div id="outgoing" hidden><div class="row">'
+    yield '<button class="main" type="button" id="save">Save comments</button>'
+    yield '<button type="button" id="copy">Copy as text</button></div>'
+    yield "<details><summary>Your comments as text</summary>"
+    yield (
+        '<label for="as-text">To send where no file can go'
+        '<textarea id="as-text" readonly></textarea></label></details></div>'
+    )
+    yield (
+        '<div class="row"><span class="file"><label for="bring">Open a comments file</label>'
+        '<input type="file" id="bring" accept=".json,application/json" multiple></span></div>'
+    )
+    yield "</div></section>"
+
+
+def _comment(comment: Comment, titles: dict[str, str]) -> Iterable[str]:
+    title = titles.get(comment.mood, comment.mood)
+    if comment.round_number is not None:
+        title = f"{title}, round {comment.round_number}"
+    yield f'<li id="remark-{escape(comment.id)}" tabindex="-1">'
+    yield f'<span class="number">{comment.number}</span><div>'
+    yield f'<div class="said">{escape(comment.text)}</div>'
+    yield f'<div class="soft">{escape(_joined(title, comment.author))}</div>'
+    if comment.answer:
+        yield f'<div class="answer">Answer: {escape(comment.answer)}</div>'
+    yield "</div></li>"
+
+
+def _rounds(rounds: Iterable[PageRound]) -> Iterable[str]:
+    rounds = list(rounds)
+    if not rounds:
+        return
+    yield '<section class="words" aria-labelledby="rounds-head">'
+    yield '<h2 id="rounds-head">Asked and answered</h2>'
+    for each in rounds:
+        yield f"<h3>{escape(_joined(f'Round {each.number}', each.date, each.by))}</h3>"
+        pairs = [("Asked", each.asked)] if each.asked else []
+        pairs += [("Changed", "\n".join(each.changes))] if each.changes else []
+        pairs += list(each.answers)
+        if pairs:
+            yield "<dl>"
+            for term, said in pairs:
+                yield f"<dt>{escape(term)}</dt><dd>{escape(said)}</dd>"
+            yield "</dl>"
+    yield "</section>"
+
+
+def _settings(table: PageTable | None) -> Iterable[str]:
+    if table is None:
+        return
+    yield '<section class="words" aria-labelledby="lights-head">'
+    yield '<h2 id="lights-head">Lights</h2>'
+    yield '<div class="scroll" role="region" aria-label="Settings by mood" tabindex="0"><table>'
+    heads = "".join(f'<th scope="col">{escape(mood)}</th>' for mood in table.moods)
+    yield f"<tr><td></td>{heads}</tr>"
+    for light, said in table.rows:
+        cells = "".join(f"<td>{escape(each)}</td>" for each in said)
+        yield f'<tr><th scope="row">{escape(light)}</th>{cells}</tr>'
+    yield "</table></div></section>"
+
+
+def _data(contents: PageContents) -> str:
+    """Give the script what it needs to know; no text can end the element that it stands in."""
+    sources = {
+        (each.mood, each.round_number): picture_source(
+            contents.view_key, each.mood, each.round_number
+        )
+        for each in contents.pictures
+    }
+    keys = {(each.mood, each.round_number): each.key for each in contents.pictures}
+    remarks = [
+        {
+            "id": each.id,
+            "picture": keys.get((each.mood, each.round_number), keys.get((each.mood, None))),
+            "box": {
+                "x": each.box.x,
+                "y": each.box.y,
+                "w": each.box.width,
+                "h": each.box.height,
+            },
+            "text": each.text,
+            "author": each.author,
+            "created": each.created,
+            "number": each.number,
+            "answer": each.answer,
+        }
+        for each in contents.comments
+        if (each.mood, None) in keys
+    ]
+    told = {
+        "view": contents.view_key,
+        "stem": contents.view_key,
+        "pictures": [
+            {
+                "key": each.key,
+                "source": sources[each.mood, each.round_number],
+                "title": each.full_title,
+                "width": each.width,
+                "height": each.height,
+            }
+            for each in contents.pictures
+        ],
+        "remarks": remarks,
+    }
+    text = json.dumps(told, ensure_ascii=True)
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")

@@ -1,0 +1,100 @@
+"""The review page of a view: developed moods, comments and rounds, brought together."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Sequence
+
+from evenfall.comments.model import Comments
+from evenfall.deliver.jpeg import encode_jpeg
+from evenfall.develop.developed import DevelopedMood
+from evenfall.light.gain import stops_of
+from evenfall.page.contents import PageContents, PagePicture, PageRound, PageTable
+from evenfall.page.html import build_page
+from evenfall.produce.stills import srgb_still
+from evenfall.recipe import Recipe, ResolvedMood
+from evenfall.recipe.words.wording import setting_words, stops_words
+
+__all__ = ["PAGE_WIDTH", "make_page"]
+
+PAGE_WIDTH = 1920
+"""Widest pictures of a page in pixels."""
+
+_QUALITY = 90
+_MOST_KILOBYTES = 700  # a picture: six of them stay under 6 MB, as base64 in the page
+
+
+def make_page(
+    recipe: Recipe,
+    developed: Iterable[DevelopedMood],
+    comments: Comments,
+    *,
+    width: int = PAGE_WIDTH,
+    date: datetime.date | None = None,
+    round_name: str = "",
+    rounds: Sequence[PageRound] = (),
+    earlier: Sequence[PagePicture] = (),
+    figures: bool = False,
+) -> bytes:
+    """Make the review page.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Names and studio.
+    developed : iterable of DevelopedMood
+        In the order of the page; each is let go once its picture is made.
+    comments : Comments
+        Those that were taken in.
+    width : int
+        Widest pictures, in pixels.
+    date : date, optional
+        Stands at the top.
+    round_name : str
+        Stands at the top.
+    rounds : sequence of PageRound
+        What was asked and answered, latest first.
+    earlier : sequence of PagePicture
+        Pictures of earlier rounds.
+    figures : bool
+        Whether the settings of the lights are shown.
+
+    Returns
+    -------
+    bytes
+        One HTML file.
+    """
+    project = recipe.model.project
+    pictures: list[PagePicture] = []
+    shown: list[tuple[ResolvedMood, float]] = []
+    for mood in developed:
+        codes = srgb_still(mood, width)
+        height, wide = codes.shape[:2]
+        jpeg = encode_jpeg(codes, quality=_QUALITY, max_kilobytes=_MOST_KILOBYTES)
+        pictures.append(PagePicture(mood.name, mood.mood.title, jpeg, wide, height))
+        shown.append((mood.mood, stops_of(mood.camera.exposure_factor)))
+    contents = PageContents(
+        view_key=recipe.path.stem,
+        title=project.view or project.title or recipe.path.stem,
+        pictures=(*pictures, *earlier),
+        project=project.title or "",
+        studio=project.studio or "",
+        date="" if date is None else f"{date.day} {date:%B %Y}",
+        round_name=round_name,
+        rounds=tuple(rounds),
+        comments=comments.items,
+        settings=_settings(recipe, shown) if figures else None,
+    )
+    return build_page(contents)
+
+
+def _settings(recipe: Recipe, shown: Sequence[tuple[ResolvedMood, float]]) -> PageTable:
+    rows = [
+        (
+            light.title or name,
+            tuple(setting_words(mood.lights[name], name) for mood, _ in shown),
+        )
+        for name, light in recipe.model.lights.items()
+    ]
+    exposures = tuple(f"{stops_words(stops)} stops" for _, stops in shown)
+    return PageTable(tuple(mood.title for mood, _ in shown), (*rows, ("Exposure", exposures)))

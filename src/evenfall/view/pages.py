@@ -1,0 +1,202 @@
+"""The review page of a view, and the comments that come back from it."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from evenfall.comments.model import Comment, Comments
+from evenfall.comments.reading import read_comments
+from evenfall.comments.store import load_comments, save_comments
+from evenfall.deliver.png import encode_png
+from evenfall.deliver.targets import refuse_existing
+from evenfall.drawings.spots import Spot, draw_spots
+from evenfall.errors import Fault, UsageError
+from evenfall.produce.page import PAGE_WIDTH, make_page
+from evenfall.produce.stills import srgb_still
+from evenfall.recipe import Recipe
+from evenfall.recipe.words.suggesting import joined
+from evenfall.system.atomic import write_atomically
+from evenfall.view.view import View
+
+__all__ = [
+    "CommentsTaken",
+    "add_comments",
+    "answer_comment",
+    "comment_words",
+    "draw_comments",
+    "load_comments",
+    "write_page",
+]
+
+
+@dataclass(frozen=True)
+class CommentsTaken:
+    """Comments that were taken in.
+
+    Parameters
+    ----------
+    comments : Comments
+        All of the view.
+    new : tuple of Comment
+        Those that were new, with their numbers.
+    notes : tuple of str
+        What was left out, and why.
+    """
+
+    comments: Comments
+    new: tuple[Comment, ...]
+    notes: tuple[str, ...]
+
+
+def write_page(
+    view: View,
+    path: str | Path | None = None,
+    *,
+    moods: str | Sequence[str] = (),
+    width: int = PAGE_WIDTH,
+    date: datetime.date | None = None,
+    figures: bool = False,
+    overwrite: bool = False,
+) -> Path:
+    """Write the review page of a view.
+
+    Parameters
+    ----------
+    view : View
+        From `evenfall.open`.
+    path : str or Path, optional
+        A .html file; RECIPE_review.html in the folder `pictures` beside the recipe otherwise.
+    moods : str or sequence of str
+        Only these moods; all otherwise.
+    width : int
+        Widest pictures, in pixels.
+    date : date, optional
+        Stands at the top.
+    figures : bool
+        Whether the settings of the lights are shown.
+    overwrite : bool
+        Whether a page that exists may be replaced.
+
+    Raises
+    ------
+    OutputError
+        When the file exists and may not be replaced, or cannot be written.
+    """
+    recipe = view.recipe
+    usual = recipe.path.parent / "pictures" / f"{recipe.output_stem}_review.html"
+    file = usual if path is None else Path(path)
+    if file.suffix.lower() not in (".html", ".htm"):
+        raise UsageError(f"{file}: a review page is written as .html")
+    refuse_existing([file], allowed=overwrite)
+    page = make_page(
+        recipe,
+        view.developed(moods),
+        load_comments(recipe),
+        width=width,
+        date=date,
+        figures=figures,
+    )
+    write_atomically(file, page, overwrite=overwrite)
+    return file
+
+
+def add_comments(recipe: Recipe, files: Sequence[str | Path]) -> CommentsTaken:
+    """Take in files of comments; a comment that is there already counts once.
+
+    Raises
+    ------
+    UsageError
+        When a file is no comments file, or of another view; nothing is taken in then.
+    """
+    stem, moods = recipe.path.stem, tuple(recipe.moods)
+    faults: list[Fault] = []
+    found: list[Comment] = []
+    notes: list[str] = []
+    for path in map(Path, files):
+        try:
+            read = read_comments(path, stem, moods)
+        except UsageError as error:
+            faults += error.faults
+            continue
+        found += read.comments
+        notes += [f"{path.name}: {note}" for note in read.notes]
+    if faults:
+        raise UsageError(faults)
+    before = load_comments(recipe)
+    after = before.with_new(tuple(found))
+    if after != before:
+        save_comments(recipe, after)
+    return CommentsTaken(after, after.items[len(before.items) :], tuple(notes))
+
+
+def answer_comment(recipe: Recipe, number: int, answer: str) -> Comments:
+    """Give a comment its answer, which the next page shows.
+
+    Raises
+    ------
+    UsageError
+        When there is no such comment.
+    """
+    before = load_comments(recipe)
+    try:
+        after = before.answered(number, " ".join(answer.split()))
+    except KeyError:
+        known = joined((str(each.number) for each in before.items), "and", most=20) or "none"
+        raise UsageError(f"there is no comment {number}; there are {known}") from None
+    save_comments(recipe, after)
+    return after
+
+
+def comment_words(recipe: Recipe, comment: Comment) -> str:
+    """Say a comment in a line: '3 Dusk, Anna: the lamps warmer'.
+
+    Examples
+    --------
+    >>> from evenfall.comments.model import Box
+    >>> from evenfall.develop.example import example_recipe
+    >>> one = Comment("urn:a", "dusk", None, Box(1, 2, 1, 1), "Warmer, please.", "Anna", number=3)
+    >>> comment_words(example_recipe(), one)
+    '3 dusk, Anna: Warmer, please.'
+    """
+    title = recipe.moods[comment.mood].title if comment.mood in recipe.moods else comment.mood
+    who = ", ".join(part for part in (title, comment.author) if part)
+    return f"{comment.number} {who}: {' '.join(comment.text.split())}"
+
+
+def draw_comments(
+    view: View, folder: str | Path | None = None, *, overwrite: bool = True
+) -> list[Path]:
+    """Draw the numbers of comments on a picture of every mood that has some.
+
+    Parameters
+    ----------
+    view : View
+        From `evenfall.open`; drafts are enough.
+    folder : str or Path, optional
+        Where to; the folder `pictures` beside the recipe otherwise.
+    overwrite : bool
+        Whether pictures that exist may be replaced.
+
+    Raises
+    ------
+    OutputError
+        When a picture exists and may not be replaced, or cannot be written.
+    """
+    recipe = view.recipe
+    target = recipe.path.parent / "pictures" if folder is None else Path(folder)
+    comments = load_comments(recipe).items
+    moods = [mood for mood in recipe.moods if any(each.mood == mood for each in comments)]
+    files = {mood: target / f"{recipe.output_stem}_{mood}_comments.png" for mood in moods}
+    refuse_existing(files.values(), allowed=overwrite)
+    for developed in view.developed(moods) if moods else ():
+        spots = [
+            Spot(each.number, each.box.x, each.box.y, each.box.width, each.box.height)
+            for each in comments
+            if each.mood == developed.name
+        ]
+        codes = draw_spots(srgb_still(developed, PAGE_WIDTH), spots)
+        write_atomically(files[developed.name], encode_png(codes), overwrite=overwrite)
+    return list(files.values())

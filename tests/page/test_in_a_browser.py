@@ -1,0 +1,359 @@
+"""The review page in a real Chromium: looking, comparing, commenting, by hand and by keys."""
+
+from __future__ import annotations
+
+import io
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from evenfall.comments.model import Box, Comment
+from evenfall.deliver.jpeg import encode_jpeg
+from evenfall.page.contents import PageContents, PagePicture, PageRound, PageTable
+from evenfall.page.html import build_page
+
+HOSTILE = "</script><script>document.title='taken'</script><img src=x onerror=alert(1)>&quot;'\""
+COLOURS = {"day": (230, 220, 200), "dusk": (120, 80, 60), "night": (20, 24, 40)}
+
+
+def picture(mood: str, round_number: int | None = None) -> PagePicture:
+    codes = np.full((360, 640, 3), COLOURS[mood], np.uint8)
+    codes[:, ::40] = 128
+    return PagePicture(mood, mood.title(), encode_jpeg(codes), 640, 360, round_number)
+
+
+def contents(**changes: Any) -> PageContents:
+    usual: dict[str, Any] = {
+        "view_key": "living",
+        "title": "Living room",
+        "project": "House at Veldmere",
+        "studio": "Studio Halden",
+        "date": "26 November 2026",
+        "round_name": "Round 3",
+        "pictures": (picture("day"), picture("dusk"), picture("night"), picture("dusk", 2)),
+        "rounds": (
+            PageRound(2, "20 November 2026", "lamps warmer", "Anna", ("pendants 2700 K",)),
+            PageRound(1, asked="first pictures", answers=(("no porch light", "done"),)),
+        ),
+        "comments": (
+            Comment("urn:x:1", "dusk", None, Box(20, 30, 10, 10), "Warmer.", "Anna", "", 1, "done"),
+            Comment("urn:x:2", "dusk", 2, Box(70, 60, 1, 1), "Too dark.", "Ben", "", 2),
+        ),
+        "settings": PageTable(("Day", "Dusk"), (("Sun", ("as rendered", "off")),)),
+    }
+    return PageContents(**(usual | changes))
+
+
+class Opened:
+    """A page in a browser, with all that went wrong on it."""
+
+    def __init__(self, browser: Any, path: Path, **options: Any) -> None:
+        self.context = browser.new_context(**options)
+        self.page = self.context.new_page()
+        self.wrong: list[str] = []
+        self.requests: list[str] = []
+        self.page.on("console", lambda said: self.wrong.append(said.text))
+        self.page.on("pageerror", lambda error: self.wrong.append(str(error)))
+        self.page.on("request", lambda request: self.requests.append(request.url))
+        self.page.goto(path.as_uri())
+
+
+@pytest.fixture
+def opened(chromium: Any, tmp_path: Path) -> Iterator[Any]:
+    made: list[Opened] = []
+
+    def opened(what: PageContents | None = None, **options: Any) -> Opened:
+        path = tmp_path / "review.html"
+        path.write_bytes(build_page(what or contents()))
+        made.append(Opened(chromium, path, **options))
+        return made[-1]
+
+    yield opened
+    for each in made:
+        each.context.close()
+        assert each.wrong == []
+        assert [
+            url for url in each.requests if not url.startswith(("file:", "data:", "blob:"))
+        ] == []
+
+
+def colour_at(page: Any, across: float, down: float) -> tuple[int, ...]:
+    """What the stage shows at a share of its size."""
+    from PIL import Image
+
+    shot = Image.open(io.BytesIO(page.locator("#stage").screenshot())).convert("RGB")
+    return shot.getpixel((int(across * shot.width), int(down * shot.height)))
+
+
+def near(found: tuple[int, ...], mood: str) -> bool:
+    return max(abs(a - b) for a, b in zip(found, COLOURS[mood], strict=True)) < 12
+
+
+def comment_at(page: Any, across: float, down: float, text: str) -> None:
+    page.locator("#stage").scroll_into_view_if_needed()
+    box = page.locator("#stage").bounding_box()
+    page.mouse.click(box["x"] + across * box["width"], box["y"] + down * box["height"])
+    page.fill("#text", text)
+    page.click("text=Keep comment")
+
+
+def test_moods_are_chosen_and_laid_over_one_another(opened: Any) -> None:
+    page = opened().page
+    assert near(colour_at(page, 0.52, 0.5), "day")
+    page.click("button:has-text('Night')")
+    assert near(colour_at(page, 0.52, 0.5), "night")
+    page.select_option("#beside", label="Dusk, round 2")
+    assert near(colour_at(page, 0.22, 0.5), "night")
+    assert near(colour_at(page, 0.77, 0.5), "dusk")
+    edge = page.locator("#edge").bounding_box()
+    page.mouse.move(edge["x"] + edge["width"] / 2, edge["y"] + 40)
+    page.mouse.down()
+    page.mouse.move(edge["x"] + 500, edge["y"] + 40)
+    page.mouse.up()
+    assert near(colour_at(page, 0.72, 0.5), "night")
+
+
+def test_blinking_shows_one_and_then_the_other(opened: Any) -> None:
+    page = opened().page
+    page.select_option("#beside", label="Night")
+    page.click("#blink")
+    shows = "mood => getComputedStyle(over).clipPath.includes(mood === 'night' ? ' 0%' : '100%')"
+    for mood in ("night", "day", "night"):
+        page.wait_for_function(shows, arg=mood)
+    assert not page.locator("#edge").is_visible()
+    page.click("#blink")
+    assert page.locator("#edge").is_visible()
+
+
+def test_blinking_waits_for_a_hand_where_motion_is_not_wanted(opened: Any) -> None:
+    page = opened(reduced_motion="reduce").page
+    page.select_option("#beside", label="Night")
+    page.click("#blink")
+    assert near(colour_at(page, 0.22, 0.5), "night")
+    page.wait_for_timeout(1000)
+    assert near(colour_at(page, 0.22, 0.5), "night")
+    page.click("#blink")
+    assert near(colour_at(page, 0.22, 0.5), "day")
+
+
+def test_a_comment_is_kept_over_a_reload_saved_and_taken_in_again(
+    opened: Any, tmp_path: Path
+) -> None:
+    """The saved file is an annotation page after the W3C model; another page takes it in."""
+    page = opened().page
+    box = page.locator("#stage").bounding_box()
+    page.mouse.move(box["x"] + 0.25 * box["width"], box["y"] + 0.5 * box["height"])
+    page.mouse.down()
+    page.mouse.move(box["x"] + 0.5 * box["width"], box["y"] + 0.75 * box["height"])
+    page.mouse.up()
+    page.fill("#text", "The floor is too bright.")
+    page.fill("#author", "Anna Berg")
+    page.click("text=Keep comment")
+    page.reload()
+    assert page.locator("#mine .said").inner_text() == "The floor is too bright."
+    with page.expect_download() as saved:
+        page.click("#save")
+    assert saved.value.suggested_filename == "living_comments_Anna_Berg.json"
+    file = tmp_path / "comments.json"
+    saved.value.save_as(file)
+    told = json.loads(file.read_text(encoding="utf-8"))
+    assert (told["@context"], told["type"]) == (
+        "http://www.w3.org/ns/anno.jsonld",
+        "AnnotationPage",
+    )
+    (item,) = told["items"]
+    assert item["body"] == {
+        "type": "TextualBody",
+        "value": "The floor is too bright.",
+        "format": "text/plain",
+    }
+    assert item["target"]["source"] == "urn:evenfall:living:day:now"
+    place = Box.of_fragment(item["target"]["selector"]["value"])
+    sides = (place.x, place.y, place.width, place.height)
+    assert sides == pytest.approx((25, 50, 25, 25), abs=0.3)
+    other = opened().page
+    other.set_input_files("#bring", file)
+    assert other.locator("#mine .said").inner_text() == "The floor is too bright."
+    other.set_input_files("#bring", file)
+    assert "0 comments new" in other.locator("#told").inner_text()
+    assert other.locator("#mine li").count() == 1
+
+
+def test_saved_comments_are_taken_in_by_the_library(opened: Any, tmp_path: Path) -> None:
+    from evenfall.comments.reading import read_comments
+
+    page = opened().page
+    page.click("button:has-text('Dusk')")
+    comment_at(page, 0.6, 0.4, "Warmer?")
+    with page.expect_download() as saved:
+        page.click("#save")
+    file = tmp_path / "saved.json"
+    saved.value.save_as(file)
+    (comment,) = read_comments(file, "living", ["day", "dusk"]).comments
+    assert (comment.mood, comment.round_number, comment.text) == ("dusk", None, "Warmer?")
+    assert comment.box.centre == pytest.approx((60, 40), abs=0.7)
+
+
+def test_a_comment_belongs_to_the_picture_that_is_seen(opened: Any) -> None:
+    page = opened().page
+    page.select_option("#beside", label="Dusk, round 2")
+    comment_at(page, 0.8, 0.5, "Here.")
+    assert "Dusk, round 2" in page.locator("#mine .soft").inner_text()
+
+
+def test_everything_by_keys(opened: Any) -> None:
+    page = opened().page
+    page.focus("#comment")
+    page.keyboard.press("Enter")
+    for key in ("ArrowLeft", "ArrowLeft", "ArrowUp", "Shift+ArrowRight", "Shift+ArrowDown"):
+        page.keyboard.press(key)
+    page.keyboard.press("Enter")
+    page.keyboard.type("By keys.")
+    page.keyboard.press("Tab")
+    page.keyboard.type("Kit")
+    page.keyboard.press("Enter")
+    assert page.locator("#mine .said").inner_text() == "By keys."
+    box = json.loads(page.evaluate("localStorage.getItem('evenfall:living')"))["remarks"][0]["box"]
+    assert box == {"x": 47.5, "y": 48.5, "w": 2, "h": 2}
+    page.select_option("#beside", label="Night")
+    page.focus("#edge")
+    for _ in range(5):
+        page.keyboard.press("ArrowRight")
+    assert page.locator("#edge").get_attribute("aria-valuenow") == "60"
+    page.keyboard.press("Home")
+    assert page.locator("#edge").get_attribute("aria-valuenow") == "0"
+    reached = set()
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        reached.add(
+            page.evaluate("document.activeElement.id || document.activeElement.textContent")
+        )
+    assert {
+        "Day",
+        "Dusk",
+        "Night",
+        "beside",
+        "blink",
+        "comment",
+        "save",
+        "copy",
+        "bring",
+    } <= reached
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [390, 1400])
+def test_no_barriers_are_found(opened: Any, scheme: str, width: int) -> None:
+    """axe-core, all its rules of WCAG 2.2 A and AA."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    page = opened(color_scheme=scheme, viewport={"width": width, "height": 844}).page
+    page.click("button:has-text('Dusk')")
+    page.select_option("#beside", label="Night")
+    comment_at(page, 0.2, 0.2, "Mine.")
+    page.click("#comment")
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+
+
+def test_a_phone_shows_it_without_scrolling_sideways(opened: Any) -> None:
+    page = opened(viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True).page
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    box = page.locator("#stage").bounding_box()
+    assert box["width"] == 360
+    page.touchscreen.tap(box["x"] + 100, box["y"] + 100)
+    page.fill("#text", "Touched.")
+    page.click("text=Keep comment")
+    assert page.locator("#mine .said").inner_text() == "Touched."
+    small = page.evaluate(
+        "[...document.querySelectorAll('button, select, summary')].filter(e => e.offsetHeight > 0"
+        " && Math.min(e.offsetHeight, e.offsetWidth) < 24).map(e => e.outerHTML)"
+    )
+    assert small == []  # WCAG 2.2, 2.5.8: targets of at least 24 by 24
+
+
+def test_texts_from_outside_stay_texts(opened: Any) -> None:
+    evil = contents(
+        view_key="living<b>",
+        title=HOSTILE,
+        project=HOSTILE,
+        studio=HOSTILE,
+        pictures=(picture("day"), PagePicture("<i>", HOSTILE, picture("dusk").jpeg, 640, 360)),
+        rounds=(PageRound(1, HOSTILE, HOSTILE, HOSTILE, (HOSTILE,), ((HOSTILE, HOSTILE),)),),
+        comments=(
+            Comment('urn:"x', "day", None, Box(1, 1, 1, 1), HOSTILE, HOSTILE, "", 1, HOSTILE),
+        ),
+        settings=PageTable((HOSTILE,), ((HOSTILE, (HOSTILE,)),)),
+    )
+    page = opened(evil).page
+    assert page.title() == f"{HOSTILE} · {HOSTILE}".split(" · ")[0]
+    assert page.locator("h1").inner_text() == HOSTILE
+    assert page.locator("script").count() == 2
+    assert page.locator("img[src=x]").count() == 0
+    page.set_input_files(
+        "#bring",
+        {
+            "name": "evil.json",
+            "mimeType": "application/json",
+            "buffer": json.dumps(
+                {
+                    "items": [
+                        {
+                            "id": HOSTILE,
+                            "creator": {"name": HOSTILE},
+                            "created": HOSTILE,
+                            "body": {"value": HOSTILE},
+                            "target": {
+                                "source": "urn:evenfall:living%3Cb%3E:day:now",
+                                "selector": {"value": "xywh=percent:1,1,5,5"},
+                            },
+                        }
+                    ]
+                }
+            ).encode(),
+        },
+    )
+    assert page.locator("#mine .said").inner_text() == HOSTILE
+    assert page.title() != "taken"
+
+
+@pytest.mark.parametrize(
+    ("data", "says"),
+    [
+        (b"\x00\xff\xfe", "no comments file"),
+        (b"[]", "holds no comments"),
+        (b'{"items": [{}, null, 3]}', "3 are of other pictures"),
+        (b" " * 4_000_001, "larger than 4 MB"),
+    ],
+)
+def test_files_that_are_no_comments(opened: Any, data: bytes, says: str) -> None:
+    page = opened().page
+    file = {"name": "odd.json", "mimeType": "application/json", "buffer": data}
+    page.set_input_files("#bring", file)
+    page.wait_for_function("document.getElementById('told').textContent !== ''")
+    assert says in page.locator("#told").inner_text()
+    assert page.locator("#mine li").count() == 0
+
+
+def test_it_prints_all_moods_with_numbers(opened: Any, tmp_path: Path) -> None:
+    from pypdf import PdfReader
+
+    page = opened().page
+    data = page.pdf(format="A4")
+    reader = PdfReader(io.BytesIO(data))
+    text = "\n".join(each.extract_text() for each in reader.pages)
+    for words in ("Living room", "Day", "Dusk", "Night", "Warmer.", "lamps warmer"):
+        assert words in text
+    assert "Compare with" not in text
+    assert "Save comments" not in text
+
+
+def test_without_scripts_all_pictures_are_there(opened: Any) -> None:
+    page = opened(java_script_enabled=False).page
+    assert page.locator("figure img").count() == 4
+    assert page.locator("figure img").first.is_visible()
+    assert not page.locator("#viewer").is_visible()
