@@ -19,7 +19,8 @@ MEAN_TOLERANCE = 1e-3  # relative; a Lanczos kernel weighs border pixels a littl
 def test_nothing_asked_is_the_view_pixel_for_pixel() -> None:
     frame = frame_of(Deliverable(), 1920, 1080)
     assert frame == Frame(0, 0, 1920, 1080, 1920, 1080)
-    assert frame.is_whole(1920, 1080)
+    assert (frame.left, frame.top, frame.right, frame.bottom) == (0, 0, 1920, 1080)
+    assert not frame.is_resized
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import warnings
+
 import numpy as np
 import pytest
 
@@ -41,6 +43,18 @@ def test_srgb_is_the_standards() -> None:
     np.testing.assert_allclose(encode_srgb(linear), encoded, rtol=0, atol=EXACT)
     encoded, linear = np.array(list(SRGB_LINEAR.items())).T
     np.testing.assert_allclose(decode_srgb(encoded), linear, rtol=0, atol=EXACT)
+
+
+def test_srgb_bends_where_the_standard_says() -> None:
+    """Around 0.0031308 and 0.04045, where its two pieces differ by less than 1e-6."""
+    with warnings.catch_warnings():  # of optional packages that are not installed
+        warnings.simplefilter("ignore")
+        import colour
+    linear, encoded = np.linspace(0.0028, 0.0034, 601), np.linspace(0.036, 0.044, 800)
+    expected = colour.models.eotf_inverse_sRGB(linear)
+    np.testing.assert_allclose(encode_srgb(linear), expected, rtol=0, atol=1e-10)
+    expected = colour.models.eotf_sRGB(encoded)
+    np.testing.assert_allclose(decode_srgb(encoded), expected, rtol=0, atol=1e-10)
 
 
 @pytest.mark.parametrize(

@@ -49,11 +49,6 @@ class Frame:
         """Whether pixels have to be interpolated."""
         return (self.right - self.left, self.bottom - self.top) != (self.width, self.height)
 
-    def is_whole(self, width: int, height: int) -> bool:
-        """Whether the view is delivered as it is, pixel for pixel."""
-        box = (self.left, self.top, self.right, self.bottom)
-        return box == (0, 0, width, height) and not self.is_resized
-
 
 def frame_of(deliverable: Deliverable, width: int, height: int, pixel_aspect: float = 1.0) -> Frame:
     """Frame of a deliverable of a view.

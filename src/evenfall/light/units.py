@@ -19,11 +19,9 @@ __all__ = [
     "READ_FROM_PICTURE",
     "REFERENCE_WHITE_NITS",
     "SATURATION_LUMINANCE",
-    "diffuse_luminance",
     "ev100_from_illuminance",
     "ev100_from_luminance",
     "ev100_from_settings",
-    "illuminance_from_ev100",
     "luminance_from_ev100",
 ]
 
@@ -79,17 +77,6 @@ def ev100_from_luminance(luminance: float) -> float:
     return math.log2(luminance * 100 / METER_K)
 
 
-def illuminance_from_ev100(ev100: float) -> float:
-    """Illuminance in lux of an incident-light reading, flat receptor: C / 100 x 2^EV100.
-
-    Examples
-    --------
-    >>> illuminance_from_ev100(9)
-    1280.0
-    """
-    return METER_C / 100 * math.exp2(ev100)
-
-
 def ev100_from_illuminance(illuminance: float) -> float:
     """Exposure value at ISO 100 of an illuminance in lux above 0, flat receptor.
 
@@ -99,14 +86,3 @@ def ev100_from_illuminance(illuminance: float) -> float:
     7.644
     """
     return math.log2(illuminance * 100 / METER_C)
-
-
-def diffuse_luminance(illuminance: float, reflectance: float) -> float:
-    """Luminance in cd/m2 of a matt surface: reflectance x E / pi.
-
-    Examples
-    --------
-    >>> round(diffuse_luminance(500, 0.5), 4)
-    79.5775
-    """
-    return reflectance * illuminance / math.pi

@@ -36,11 +36,6 @@ class RegionChange:
     balance: Matrix | None = None
     saturation: float = 1.0
 
-    @property
-    def changes_something(self) -> bool:
-        """Whether there is anything to do."""
-        return self.exposure_stops != 0 or self.balance is not None or self.saturation != 1
-
 
 def apply_region(planes: Planes, change: RegionChange) -> None:
     """Change an area of exposed working values, in place.
