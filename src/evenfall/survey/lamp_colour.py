@@ -1,9 +1,9 @@
 """The colour of a lamp that is seen directly in its own pass.
 
 A lamp that fills some pixels shows one and the same colour in all of them: the colour that it was
-rendered with. Where many pixels share the largest value of the pass, it is read off them; where
-only few come near it, it is a proposal. A top that is white in the passes' primaries may be a
-clamp, and tells nothing.
+rendered with. Where many pixels share the largest value of the pass, or the brightest hardly differ
+in brightness and colour, it is read off them; where they differ more, it is a proposal. A top that
+is white in the passes' primaries may be a clamp, and tells nothing.
 """
 
 from __future__ import annotations
@@ -21,12 +21,15 @@ from evenfall.passes.mending.clean import Flaws
 
 __all__ = ["LampColour", "lamp_colour"]
 
+Floats = npt.NDArray[np.float64]
 Plane = npt.NDArray[np.float16] | npt.NDArray[np.float32]
 
+_SAMPLE = 60_000  # pixels
 _BRIGHTEST = 48  # pixels that a proposal rests on
 _LEAST = 12  # pixels of one colour among them
 _ALIKE = 0.03  # of a ratio of two channels
 _SURE = 32  # pixels of a flat top
+_EVEN = (0.03, 0.005)  # how little brightness and shares of channels spread over a lamp
 _OVER_REST = 4.0  # times the brightest fiftieth of what else is lit: a lamp, no lit surface
 _REST = 0.98
 _WHITE = 0.005
@@ -50,7 +53,7 @@ class LampColour:
     place : tuple of int
         Column and row of one of them.
     sure : bool
-        Whether it was read off a flat top.
+        Whether it was read off a lamp; otherwise the brightest pixels propose it.
     """
 
     xy: Xy
@@ -84,19 +87,20 @@ def lamp_colour(planes: Sequence[Plane], flaws: Flaws, space: RgbSpace) -> LampC
     >>> lamp_colour(planes, find_flaws(planes), BT709).kelvin
     2700.0
     """
-    rgb = np.stack([np.asarray(plane, np.float32) for plane in planes])
-    brightness = np.where(flaws.fireflies, 0, rgb.max(axis=0))
-    lit = brightness[brightness > 0]
-    if lit.size < _BRIGHTEST:
+    brightness = np.maximum(np.maximum(planes[0], planes[1]), planes[2])
+    brightness[flaws.fireflies] = 0
+    rest = brightness[:: _every(brightness), :: _every(brightness)]
+    rest = rest[rest > 0]
+    if brightness.size < 2 * _BRIGHTEST or rest.size < _LEAST:
         return None
     flat = flaws.flat_top & ~flaws.fireflies
-    sure = int(flat.sum()) >= _SURE
+    sure = int(np.count_nonzero(flat)) >= _SURE
     order = np.argpartition(brightness, -_BRIGHTEST, axis=None)[-_BRIGHTEST:]
     chosen = np.flatnonzero(flat) if sure else order
-    values = rgb.reshape(3, -1)[:, chosen].astype(np.float64)
-    rest = np.delete(brightness.ravel(), chosen)
-    lit_rest = float(np.quantile(rest[rest > 0], _REST)) if (rest > 0).any() else 0.0
-    if float(np.median(values.max(axis=0))) < _OVER_REST * lit_rest:
+    values = np.stack([plane.reshape(-1)[chosen].astype(np.float64) for plane in planes])
+    lamp = float(np.median(values.max(axis=0)))
+    lit = rest[rest < lamp / 2].astype(np.float64)
+    if lamp <= 0 or (lit.size and lamp < _OVER_REST * float(np.quantile(lit, _REST))):
         return None
     shares = values / values.sum(axis=0)
     middle = np.median(shares, axis=1)
@@ -107,8 +111,19 @@ def lamp_colour(planes: Sequence[Plane], flaws: Flaws, space: RgbSpace) -> LampC
     xy = rgb_to_xy(values[:, near].mean(axis=1), space)
     if xy is None:
         return None
+    sure = sure or (bool(near.all()) and _is_even(values, shares))
     row, column = divmod(int(chosen[np.flatnonzero(near)[0]]), brightness.shape[1])
     return LampColour(xy, _kelvin(xy), int(near.sum()), (column, row), sure)
+
+
+def _is_even(values: Floats, shares: Floats) -> bool:
+    top = values.max(axis=0)
+    return bool(np.ptp(top) <= _EVEN[0] * top.max() and np.ptp(shares, axis=1).max() <= _EVEN[1])
+
+
+def _every(plane: Plane) -> int:
+    """Step at which a plane is sampled."""
+    return max(1, int((plane.size / _SAMPLE) ** 0.5))
 
 
 def _kelvin(xy: Xy) -> float | None:

@@ -22,6 +22,7 @@ from evenfall.prove.blocks import BlockGrid, BlockPicture, reduce_picture
 from evenfall.prove.suspicion import suspect_encoding
 from evenfall.survey.lamp_colour import LampColour, lamp_colour
 from evenfall.survey.listing import Found
+from evenfall.survey.names import role_from_name
 from evenfall.survey.signs import DataSign, sign_of_data
 from evenfall.system.opened import Stamp
 from evenfall.system.processors import default_workers, passes_at_once
@@ -174,9 +175,14 @@ def _seen(found: Found, image: PassImage, file: Stamp) -> Seen:
         flaws=masks.counts,
         flat_top=masks.top,
         encoding_marks=suspicion.reasons if suspicion.suspected else (),
-        lamp=None if sign else lamp_colour(planes, masks, space),
+        lamp=lamp_colour(planes, masks, space) if not sign and _may_be_a_lamp(found) else None,
     )
     return Seen(found, facts, blocks, sign, image, masks)
+
+
+def _may_be_a_lamp(found: Found) -> bool:
+    guess = role_from_name(" ".join(found.says.own))
+    return guess is None or guess.role not in ("key", "sky", "fill")
 
 
 def _without_what_is_no_light(image: PassImage) -> Sequence[npt.NDArray[np.float32]]:
