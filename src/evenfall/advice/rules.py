@@ -30,6 +30,7 @@ ADVICE_CODES: Mapping[str, str] = {
     "sun-after-sunset": "the sun is on in a mood that says dusk, night or blue hour",
     "role-unlike-name": "a light's name plainly says another role than it has",
     "enlarged": "a deliverable is larger than the passes",
+    "counted-twice": "a pass holds the light of others that are on as well",
     "fill-over-key": "the fill is brighter than the key",
     "noise-shows": "a mood's noise shows in the displayed picture",
     "highlights-clipped": "much of the displayed picture is at its top",

@@ -30,7 +30,14 @@ from evenfall.system.cache import cache_folder, keep, note_use
 from evenfall.system.opened import Opened, Stamp
 from evenfall.system.regular import open_regular
 
-__all__ = ["ReducedLibrary", "area_mean", "keep_for_drafts", "narrowed", "reduced_size"]
+__all__ = [
+    "ReducedLibrary",
+    "area_mean",
+    "keep_for_drafts",
+    "kept_name",
+    "narrowed",
+    "reduced_size",
+]
 
 Array = npt.NDArray[Any]
 _FORMAT = 4
@@ -255,7 +262,7 @@ class ReducedLibrary:
         return replace(image, opened=tuple(opened))
 
     def _file(self, light: str) -> Path:
-        return self._folder / _file_name(self._library.sources[light], self._repair, self.size)
+        return self._folder / kept_name(self._library.sources[light], self._repair, self.size)
 
 
 def keep_for_drafts(image: PassImage, seen: Stamp) -> None:
@@ -279,14 +286,29 @@ def keep_for_drafts(image: PassImage, seen: Stamp) -> None:
     full = header.width, header.height
     size = reduced_size(full, Draft().width, header.pixel_aspect)
     if size != full:
-        name = _file_name([header], Repair().model_dump_json(), size)
+        name = kept_name([header], Repair().model_dump_json(), size)
         if stamp(header.path) == seen:
             reduced = replace(_reduce(image, size), opened=(Opened(header.path, seen),))
             _store(cache_folder() / "drafts" / name, reduced)
 
 
-def _file_name(headers: Sequence[PassHeader], repair: str, size: tuple[int, int]) -> str:
-    """Name under which a pass is kept, by the pictures that add up to it."""
+def kept_name(headers: Sequence[PassHeader], repair: str, size: tuple[int, int]) -> str:
+    """Name under which something of a pass is kept, by the pictures that add up to it.
+
+    Parameters
+    ----------
+    headers : sequence of PassHeader
+        The pictures.
+    repair : str
+        How broken pixels are mended.
+    size : tuple of int
+        Size of what is kept.
+
+    Raises
+    ------
+    OSError
+        When a file is gone.
+    """
     keys = [asdict(_key(header, repair, size)) for header in headers]
     text = json.dumps(keys, sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()[:40] + ".pass"

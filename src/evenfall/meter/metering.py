@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.advice import MoodFacts, advise, advise_on_facts
+from evenfall.advice.doubling import advise_on_doublings
 from evenfall.advice.facts import LightFacts, light_facts
 from evenfall.advice.headroom import NoisePrediction, predict_noise
 from evenfall.advice.noise import NoiseGrid, noise_grid
@@ -22,6 +23,7 @@ from evenfall.develop.developed import DevelopedMood
 from evenfall.develop.engine import develop_moods
 from evenfall.develop.figures import count_ends
 from evenfall.develop.reduced import area_mean, reduced_size
+from evenfall.develop.samples import Samples
 from evenfall.errors import Advice
 from evenfall.light.primaries import luminance_weights
 from evenfall.light.units import READ_FROM_PICTURE
@@ -29,6 +31,7 @@ from evenfall.mix.engine import PassRead
 from evenfall.passes.source import PassSource
 from evenfall.recipe import Recipe
 from evenfall.recipe.look import Grain
+from evenfall.survey.doubling import find_doublings
 
 __all__ = ["MeterReport", "MeteredMood", "meter_moods"]
 
@@ -133,14 +136,20 @@ def meter_moods(
     ['dusk']
     """
     recipe = asked.recipe
-    gauge = _Gauge(on_read)
+    gauge = _Gauge(on_read, Samples(source, recipe.model.passes.repair))
     development = develop_moods(
         source, asked, moods, workers=workers, on_read=gauge.see, sees_pixels=True
     )
     metered = tuple(_meter_mood(recipe, developed, gauge) for developed in development)
     facts = [mood.facts for mood in metered]
     frames = frame_facts(recipe, source.size, source.pixel_aspect)
-    return MeterReport(metered, (*advise(recipe, frames), *advise_on_facts(recipe, facts)))
+    doublings = find_doublings(gauge.samples.known())
+    advice = (
+        *advise(recipe, frames),
+        *advise_on_doublings(recipe, doublings),
+        *advise_on_facts(recipe, facts),
+    )
+    return MeterReport(metered, advice)
 
 
 @dataclass
@@ -148,6 +157,7 @@ class _Gauge:
     """Takes the mean and the noise of every pass that goes by."""
 
     onward: Callable[[PassRead], None] | None
+    samples: Samples
     means: dict[str, tuple[float, float, float]] = field(default_factory=dict)
     grids: dict[str, NoiseGrid] = field(default_factory=dict)
     lock: threading.Lock = field(default_factory=threading.Lock)
@@ -162,6 +172,7 @@ class _Gauge:
             with self.lock:
                 self.means[light] = (red, green, blue)
                 self.grids[light] = grid
+        self.samples.see(event)
         if self.onward is not None:
             self.onward(event)
 

@@ -10,16 +10,19 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from evenfall.advice.doubling import advise_on_doublings
 from evenfall.deliver.formats import codec
 from evenfall.deliver.provenance import Provenance
 from evenfall.deliver.targets import Target
 from evenfall.develop.developed import DevelopedMood
 from evenfall.develop.engine import Development, develop_moods
+from evenfall.develop.samples import Samples
 from evenfall.errors import EvenfallError
 from evenfall.produce.events import Event, FileDone, MoodMixed, Note, OnEvent, PassRead, RunPlanned
 from evenfall.produce.planning import RunPlan
 from evenfall.record.describing import census_notes, describe_mood, note_census
 from evenfall.record.kept import store_thumbnail
+from evenfall.survey.doubling import find_doublings
 from evenfall.system.atomic import write_atomically
 from evenfall.system.partials import remove_leftovers
 
@@ -57,6 +60,7 @@ class _Run:
         self.keep_going, self.workers = keep_going, workers
         self._on_event, self._telling = tell, threading.Lock()
         self._hashing = ThreadPoolExecutor(1, "hash")
+        self._samples = Samples(plan.source, self.recipe.model.passes.repair)
         self._importing = threading.Thread(target=self._import_what_finishes, daemon=True)
         self._started = time.perf_counter()
 
@@ -97,6 +101,7 @@ class _Run:
         """Tell of a pass; while others are read, what is needed after them is imported."""
         if self._importing.ident is None:
             self._importing.start()
+        self._samples.see(event)
         self.tell(event)
 
     def _import_what_finishes(self) -> None:
@@ -122,6 +127,11 @@ class _Run:
         for light, census in development.censuses.items():
             note_census(self.report.lights[light], census)
             self.report.notes += census_notes(light, census)
+        doublings = find_doublings(self._samples.known())
+        self.report.notes += [
+            f"{each.place}: {each.message}; {each.reason}"
+            for each in advise_on_doublings(self.recipe, doublings)
+        ]
         for mood in development.moods:
             self.tell(MoodMixed(mood))
 

@@ -34,8 +34,11 @@ _FAINT = 0.6  # least factor that noise can make of 1
 _LEAST_HELD = 0.35  # share of a picture's light that its parts must explain
 _NOISIEST = 0.5  # mean tolerance over light: beyond it nothing can be told
 _BELOW = 0.004  # weight of light above the fit against light below it
+_EXPECTILE = 2.016  # standard deviations that it lies below the mean of a normal distribution
 _ROUNDS = 60
-_MOST_BLOCKS = 4000  # of one channel, in fits
+_PIVOTS, _PATIENCE = 200, 3
+_ALIKE = 0.98  # cosine of the angle between pictures
+_MOST_BLOCKS = 2000  # of one channel, in fits
 _MEDIAN_CHI2 = 0.4549  # median of a chi-square variate with one degree of freedom
 _MOST_CORRELATED = 16.0  # in variance: the widest pixel filters
 
@@ -208,6 +211,7 @@ def sums_among(
     """
     small = {key: _coarse(picture) for key, picture in pictures.items()}
     light = {key: float(picture.means.sum()) for key, picture in small.items()}
+    grain = {key: _grain(picture) for key, picture in small.items()}
     tried = sorted(totals if totals is not None else pictures, key=lambda key: light[key])
     found: list[SumOf[Key]] = []
     for total in tried:
@@ -218,7 +222,7 @@ def sums_among(
             if key != total
             and key not in wholes
             and 0 < light[key] < light[total]
-            and _fits_below(small, total, key)
+            and _fits_below(small, grain, total, key)
         ]
         if len(others) < 2:
             continue
@@ -259,11 +263,17 @@ def _nearest(
         return best
     for gone in held:
         for key in others:
-            if key not in best:
+            if key not in best and _are_alike(small[gone], small[key]):
                 exchanged = [each for each in best if each != gone] + [key]
                 if compare(small[total], [small[each] for each in exchanged]).equals:
                     return exchanged
     return best
+
+
+def _are_alike(one: BlockPicture, other: BlockPicture) -> bool:
+    """Whether two pictures are nearly multiples of each other."""
+    lengths = float(np.linalg.norm(one.means)) * float(np.linalg.norm(other.means))
+    return float(np.vdot(one.means, other.means)) > _ALIKE * lengths
 
 
 def _coarse(picture: BlockPicture) -> BlockPicture:
@@ -272,27 +282,27 @@ def _coarse(picture: BlockPicture) -> BlockPicture:
     factor = int(np.ceil((rows * columns / _MOST_BLOCKS) ** 0.5))
     if factor < 2:
         return picture
-    # Independent grain: the mean of n blocks has an n-th of the variance of one.
-    checker = np.sqrt(pool(picture.checker**2, factor)) / factor
-    return BlockPicture(pool(picture.means, factor), checker)
+    return BlockPicture(pool(picture.means, factor), pool(picture.checker, factor))
 
 
-def _fits_below(small: Mapping[Key, BlockPicture], total: Key, key: Key) -> bool:
+def _fits_below(
+    small: Mapping[Key, BlockPicture], grain: Mapping[Key, Float], total: Key, key: Key
+) -> bool:
     """Whether a picture is nowhere clearly brighter than another one."""
-    above, below = small[total], small[key]
-    sigma = np.sqrt(_grain(above) + _grain(below))
-    floor = above.means + _DARK * float(above.means.mean())
-    beyond = below.means - above.means > _SIGMAS * sigma + (_ROUNDING + _CLEARLY) * floor
+    above, below = small[total].means, small[key].means
+    sigma = np.sqrt(grain[total] + grain[key])
+    floor = above + _DARK * float(above.mean())
+    beyond = below - above > _SIGMAS * sigma + (_ROUNDING + _CLEARLY) * floor
     return float(np.mean(beyond)) < _STRAY
 
 
 def _grain(picture: BlockPicture) -> Float:
-    """Variance of the means of a picture's blocks by its grain."""
-    from scipy.ndimage import uniform_filter
-
-    grain = uniform_filter(picture.checker**2 / 4, size=(0, 5, 5), mode="nearest")
-    clipped: Float = np.maximum(grain, 0.0)
-    return clipped
+    """Variance of the means of a picture's blocks by its grain, over 5 x 5 of them."""
+    squares = np.pad(picture.checker**2 / 4, ((0, 0), (2, 2), (2, 2)), mode="edge")
+    for axis in (1, 2):
+        squares = np.lib.stride_tricks.sliding_window_view(squares, 5, axis).mean(-1)
+    grain: Float = squares
+    return grain
 
 
 def _largest_factors(total: BlockPicture, pictures: Sequence[BlockPicture]) -> Float:
@@ -301,27 +311,51 @@ def _largest_factors(total: BlockPicture, pictures: Sequence[BlockPicture]) -> F
     A non-negative least-squares fit that weighs light below the picture hardly at all (an expectile
     near 0; Newey and Powell 1987), and light above it by its noise, within limits (Huber 1964).
     """
-    from scipy.optimize import nnls
-
-    target = total.means.ravel()
     columns = np.stack([each.means.ravel() for each in pictures], axis=1)
-    sigma = np.sqrt(sum(_grain(each) for each in (total, *pictures))).ravel()
-    level = np.abs(target) + _DARK * float(np.abs(target).mean())
-    base = 1 / (sigma**2 + (_ROUNDING * level) ** 2 + 1e-30)
-    factors = np.zeros(len(pictures))
-    rise = np.full(target.shape, True)
+    checkers = np.stack([each.checker for each in pictures])
+    level = np.abs(total.means) + _DARK * float(np.abs(total.means).mean())
+    rounding = ((_ROUNDING * level) ** 2).ravel() + 1e-30
+    factors = np.ones(len(pictures))
     for _ in range(_ROUNDS):
+        difference = total.checker - np.tensordot(factors, checkers, 1)
+        variance = _grain(BlockPicture(level, difference)).ravel()
+        # Noise alone must not lower the factors, so the picture is lifted by what it lowers.
+        target = total.means.ravel() + _EXPECTILE * np.sqrt(variance)
+        base = 1 / (variance + rounding)
         standard = (target - columns @ factors) * np.sqrt(base)
-        rise = standard > 0
         robust = 1 / np.maximum(1.0, np.abs(standard) / _SIGMAS)
-        weights = base * robust * np.where(rise, _BELOW, 1.0)
-        scale = 1 / np.sqrt(np.maximum((weights[:, None] * columns**2).sum(axis=0), 1e-300))
-        scaled = columns * scale
-        gram = (scaled * weights[:, None]).T @ scaled + 1e-9 * np.eye(len(factors))
-        root = np.linalg.cholesky(gram)
-        right = np.linalg.solve(root, (scaled * weights[:, None]).T @ target)
-        previous, factors = factors, nnls(root.T, right)[0] * scale
+        weights = base * robust * np.where(standard > 0, _BELOW, 1.0)
+        weighted = columns * weights[:, None]
+        previous, factors = factors, _not_negative(weighted.T @ columns, weighted.T @ target)
         if np.allclose(previous, factors, rtol=1e-3, atol=1e-4):
             break
-    solved: Float = factors
+    return factors
+
+
+def _not_negative(gram: Float, right: Float) -> Float:
+    """Least squares with factors of 0 or more, by block principal pivoting (Kim and Park 2011)."""
+    scale = 1 / np.sqrt(np.maximum(np.diag(gram), 1e-300))
+    gram = gram * np.outer(scale, scale) + 1e-9 * np.eye(len(scale))
+    right = right * scale
+    free = np.zeros(len(right), bool)
+    factors, gradient = np.zeros(len(right)), -right
+    fewest, patience = len(right) + 1, _PATIENCE
+    for _ in range(_PIVOTS):
+        wrong = np.where(free, factors < 0, gradient < 0)
+        count = int(wrong.sum())
+        if count == 0:
+            break
+        if count < fewest:
+            fewest, patience = count, _PATIENCE
+        elif patience:
+            patience -= 1
+        else:  # one at a time, which cannot go in circles
+            wrong[: int(np.flatnonzero(wrong)[-1])] = False
+        free ^= wrong
+        factors = np.zeros(len(right))
+        if free.any():
+            factors[free] = np.linalg.solve(gram[np.ix_(free, free)], right[free])
+        gradient = gram @ factors - right
+        gradient[free] = 0
+    solved: Float = np.maximum(factors, 0) * scale
     return solved

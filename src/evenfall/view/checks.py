@@ -6,13 +6,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from evenfall.advice import advise
+from evenfall.advice.doubling import advise_on_doublings
 from evenfall.advice.picture_sizes import frame_facts
 from evenfall.develop.asked import Asked
 from evenfall.develop.checking import check_balances, check_moods
+from evenfall.develop.samples import Samples
 from evenfall.errors import Advice
 from evenfall.passes.header import PassHeader
 from evenfall.passes.notes import notes_on
 from evenfall.passes.source import PassSource
+from evenfall.survey.doubling import find_doublings
 from evenfall.system.opened import Once
 
 __all__ = ["Checked", "check_view"]
@@ -38,7 +41,10 @@ class Checked:
 
 
 def check_view(asked: Asked, opened: Once[PassSource]) -> Checked:
-    """Check moods and looks first, then passes, then what only both together tell."""
+    """Check moods and looks first, then passes, then what only both together tell.
+
+    No pixel is read; what earlier commands kept of them is asked for passes that hold others.
+    """
     recipe = asked.recipe
     moods = list(recipe.moods)
     check_moods(asked, moods)
@@ -46,4 +52,6 @@ def check_view(asked: Asked, opened: Once[PassSource]) -> Checked:
     check_balances(asked, moods, passes.space, passes.luminance_scale)
     frames = frame_facts(recipe, passes.size, passes.pixel_aspect)
     notes = tuple(notes_on(passes.sources))
-    return Checked(passes.headers, notes, tuple(advise(recipe, frames)))
+    doublings = find_doublings(Samples(passes, recipe.model.passes.repair).known())
+    advice = (*advise(recipe, frames), *advise_on_doublings(recipe, doublings))
+    return Checked(passes.headers, notes, advice)

@@ -9,6 +9,7 @@ from pathlib import Path
 from evenfall.deliver.png import encode_png
 from evenfall.deliver.targets import refuse_existing
 from evenfall.develop.reduced import keep_for_drafts
+from evenfall.develop.samples import keep_sample
 from evenfall.errors import PassError
 from evenfall.passes.fingerprint import noted_fingerprint
 from evenfall.passes.image import PassImage
@@ -96,6 +97,7 @@ def _keep(facts: PassFacts, image: PassImage) -> None:
     """Keep what the first draft would have to read again."""
     with contextlib.suppress(PassError, OSError):  # a file that goes: the run will say so
         keep_for_drafts(image, facts.stamp)
+        keep_sample(image.header, image.planes)
         noted_fingerprint(image.header.path)
 
 
