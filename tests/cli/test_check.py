@@ -127,6 +127,20 @@ format = "exr"
         assert row in cells
 
 
+def test_pictures_that_no_file_holds_are_faults(recipe: Path) -> None:
+    """2,000 mm at 300 dpi are 23,622 pixels; WebP counts to 16,383 (RFC 9649, 2.5)."""
+    further = (
+        '\n[[deliverables]]\nformat = "webp"\nprint = { width_mm = 2000 }\n'
+        '[[deliverables]]\nsuffix = "_huge"\nprint = { width_mm = 9000, dpi = 300 }\n'
+    )
+    recipe.write_text(SOUND + further, encoding="utf-8")
+    result = call("check", recipe, "--json")
+    assert result.exit_code == 1
+    faults = json.loads(result.stdout)["faults"]
+    assert [fault["place"] for fault in faults] == ["deliverables[0]", "deliverables[1]"]
+    assert "webp holds 16,383 on a side" in faults[0]["found"]
+
+
 def test_lights_matched_to_what_is_off_are_faults_of_every_mood(recipe: Path) -> None:
     matched = 'lights = { lamp = { match = { to = "sun", ratio = "4:1" } } }'
     text = SOUND.replace('lights = { lamp = "off" }', matched).replace(

@@ -303,8 +303,9 @@ MISTAKES = [
     ),
     (
         "bits = 16",
-        "bits = 16\nlossless = true",
-        'villa.toml:55: deliverables[1]: lossless goes with format = "webp"',
+        "bits = 16\nlossless = true\npeak_nits = 800",
+        'villa.toml:55: deliverables[1]: peak_nits goes with format = "avif" or "gain-map jpeg"; '
+        'lossless goes with format = "webp"',
     ),
     (
         'format = "tiff"\nbits = 16',

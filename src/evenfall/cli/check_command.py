@@ -12,7 +12,7 @@ import click
 
 from evenfall.cli.options import json_option, passes_option, recipe_argument, set_option
 from evenfall.cli.paragraphs import print_indented
-from evenfall.errors import Advice, PassError, PixelSourceError, RecipeError
+from evenfall.errors import Advice, OutputError, PassError, PixelSourceError, RecipeError
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -46,7 +46,7 @@ def command(recipe: Path, passes: Path | None, changes: tuple[str, ...], as_json
     try:
         view = open_view(recipe, changes=changes, passes=passes)
         checked = view.check()
-    except (RecipeError, PassError, PixelSourceError) as error:
+    except (RecipeError, PassError, PixelSourceError, OutputError) as error:
         if as_json:
             faults = [dataclasses.asdict(fault) for fault in error.faults]
             told = {"recipe": str(recipe), "sound": False, "faults": faults}

@@ -9,9 +9,18 @@ from evenfall.errors import OutputError
 from evenfall.recipe.deliverables import aspect_ratio
 
 if TYPE_CHECKING:
+    from evenfall.recipe import Recipe
     from evenfall.recipe.deliverables import Deliverable
 
-__all__ = ["MAX_PIXELS", "Frame", "crop_box", "frame_of", "print_pixels", "square_size"]
+__all__ = [
+    "MAX_PIXELS",
+    "Frame",
+    "check_frames",
+    "crop_box",
+    "frame_of",
+    "print_pixels",
+    "square_size",
+]
 
 MAX_PIXELS = 400_000_000
 """Most pixels of a deliverable: three times 15360 x 8640, about 5 GB of float planes."""
@@ -114,6 +123,33 @@ def square_size(width: int, height: int, pixel_aspect: float) -> tuple[int, int]
     """
     wide = max(1, round(width * min(1.0, pixel_aspect)))
     return wide, max(1, round(height / max(1.0, pixel_aspect)))
+
+
+def check_frames(recipe: Recipe, size: tuple[int, int], pixel_aspect: float = 1.0) -> None:
+    """Check that every deliverable of a recipe has a size that its file and memory hold.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Its deliverables.
+    size : tuple of int
+        Width and height of the view in pixels.
+    pixel_aspect : float
+        Width over height of the view's pixels.
+
+    Raises
+    ------
+    OutputError
+        Naming every one that is too large, with its place.
+    """
+    faults = []
+    for number, deliverable in enumerate(recipe.model.deliverables):
+        try:
+            frame_of(deliverable, *size, pixel_aspect)
+        except OutputError as error:
+            faults.append(recipe.fault(("deliverables", number), str(error)))
+    if faults:
+        raise OutputError(faults)
 
 
 def _check_size(deliverable: Deliverable, width: int, height: int) -> None:

@@ -30,6 +30,10 @@ def aspect_ratio(text: str) -> float:
     return float(match[1]) / float(match[2])
 
 
+def _formats_with(key: str) -> list[str]:
+    return [f'"{name}"' for name, row in FORMATS.items() if key in row.keys]
+
+
 class Print(Part):
     """Size on paper."""
 
@@ -120,10 +124,13 @@ class Deliverable(Part):
                     f"crop {self.crop} and {self.width} x {self.height} pixels do not agree; "
                     "say the crop and a width, or width and height alone"
                 )
-        for key in dict.fromkeys(key for other in FORMATS.values() for key in other.keys):
-            if key in self.model_fields_set and key not in row.keys:
-                formats = (f'"{name}"' for name, other in FORMATS.items() if key in other.keys)
-                raise ValueError(f"{key} goes with format = {joined(formats, 'or')}")
+        misfits = [
+            f"{key} goes with format = {joined(_formats_with(key), 'or')}"
+            for key in dict.fromkeys(key for other in FORMATS.values() for key in other.keys)
+            if key in self.model_fields_set and key not in row.keys
+        ]
+        if misfits:
+            raise ValueError("; ".join(misfits))
         if self.lossless and "quality" in self.model_fields_set:
             raise ValueError("quality has no effect on a lossless picture; say one of the two")
         if max(self.width or 0, self.height or 0) > row.longest_side:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from evenfall.advice import advise
 from evenfall.advice.doubling import advise_on_doublings
 from evenfall.advice.picture_sizes import frame_facts
+from evenfall.deliver.frame import check_frames
 from evenfall.develop.asked import Asked
 from evenfall.develop.checking import check_balances, check_moods
 from evenfall.develop.samples import Samples
@@ -50,6 +51,7 @@ def check_view(asked: Asked, opened: Once[PassSource]) -> Checked:
     check_moods(asked, moods)
     passes = opened.get()
     check_balances(asked, moods, passes.space, passes.luminance_scale)
+    check_frames(recipe, passes.size, passes.pixel_aspect)
     frames = frame_facts(recipe, passes.size, passes.pixel_aspect)
     notes = tuple(notes_on(passes.sources))
     doublings = find_doublings(Samples(passes, recipe.model.passes.repair).known())
