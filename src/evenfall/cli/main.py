@@ -20,6 +20,7 @@ _COMMANDS = {
     "run": "Make the deliverables of all moods, or of chosen ones.",
     "compare": "Show what differs between two recipes, rounds or pictures.",
     "round": "Keep rounds of feedback: what was asked, what changed, what came out.",
+    "trace": "Show how a delivered picture was made, and make it again.",
     "meter": "Show gains, tints, ratios, exposure and noise headroom of every mood.",
     "prove": "Show whether the passes add up to the beauty.",
     "plan": "Print which passes to render, before anything is rendered.",
