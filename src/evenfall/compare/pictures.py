@@ -14,7 +14,6 @@ from evenfall.compare.reading import Reduced, read_reduced
 from evenfall.develop.reduced import area_mean
 from evenfall.errors import Fault, UsageError
 from evenfall.light.cielab import rgb_to_lab
-from evenfall.recipe.words.wording import percent_words
 from evenfall.system.processors import default_workers
 
 __all__ = ["COMPARED_WIDTH", "SEEN", "PictureDifference", "compare_pictures"]
@@ -74,6 +73,8 @@ class PictureDifference:
         ...                   picture).figures
         'mean 0.50, 95 % below 1.0, largest 4.2, 2.0 % of the picture above 2'
         """
+        from evenfall.recipe.words.wording import percent_words  # late: recipes take long to import
+
         return (
             f"mean {self.mean:.2f}, 95 % below {self.percentile_95:.1f}, largest "
             f"{self.largest:.1f}, {percent_words(self.seen_share)} of the picture above {SEEN:g}"

@@ -1,21 +1,23 @@
-"""Two states of a view compared, however they are named: recipes, rounds, pictures."""
+"""Two states of a view compared, however they are named: recipes, rounds, pictures.
+
+Two pictures are compared without a recipe, which takes longer to import than they take to compare.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from evenfall.compare.pictures import COMPARED_WIDTH, PictureDifference, compare_pictures
 from evenfall.compare.reading import is_picture
-from evenfall.compare.recipes import RecipeDifferences, recipe_differences
-from evenfall.deliver.provenance import Provenance
 from evenfall.errors import Fault, UsageError
-from evenfall.recipe import Recipe, load
-from evenfall.recipe.places import dotted
-from evenfall.recipe.recipe import load_text
-from evenfall.record.read_record import read_provenance
-from evenfall.record.rounds import find_round, read_rounds, rounds_folder
+
+if TYPE_CHECKING:
+    from evenfall.compare.recipes import RecipeDifferences
+    from evenfall.deliver.provenance import Provenance
+    from evenfall.recipe import Recipe
 
 __all__ = ["Compared", "Side", "compare_states", "side_of"]
 
@@ -91,6 +93,8 @@ def side_of(said: str, recipe: Path | None = None) -> Side:
     if said.isdecimal():
         return _round(int(said), recipe)
     if said == NOW and not Path(said).exists():
+        from evenfall.recipe import load
+
         path = recipe if recipe is not None else _recipe_of_rounds()
         return Side(NOW, load(path, check_files=False))
     path = Path(said)
@@ -99,6 +103,8 @@ def side_of(said: str, recipe: Path | None = None) -> Side:
         raise UsageError(Fault(said, "", "there is no such file", "", hint))
     if is_picture(path):
         return Side(said, picture=path)
+    from evenfall.recipe import load
+
     return Side(said, load(path, check_files=False))
 
 
@@ -126,6 +132,8 @@ def compare_states(
     if before.picture is not None and after.picture is not None:
         found = compare_pictures(before.picture, after.picture, width=width)
         return Compared(before, after, None, {"": found})
+    from evenfall.compare.recipes import recipe_differences
+
     one, other = _recipe(before), _recipe(after)
     both = [mood for mood in after.pictures if mood in before.pictures] if pictures else []
     figures = {
@@ -147,6 +155,8 @@ def _carried(side: Side) -> list[str]:
 
 def _only(found: RecipeDifferences, moods: Collection[str]) -> RecipeDifferences:
     """Leave out what a picture of these moods says nothing about."""
+    from evenfall.compare.recipes import RecipeDifferences
+
     shared = tuple(one for one in found.shared if one.subject.startswith(("light", "passes")))
     kept = {mood: some for mood, some in found.moods.items() if mood in moods}
     missing = tuple(mood for mood in (*found.added, *found.removed) if mood in moods)
@@ -154,6 +164,9 @@ def _only(found: RecipeDifferences, moods: Collection[str]) -> RecipeDifferences
 
 
 def _round(number: int, recipe: Path | None) -> Side:
+    from evenfall.recipe.recipe import load_text
+    from evenfall.record.rounds import find_round, rounds_folder
+
     path = recipe if recipe is not None else _recipe_of_rounds()
     kept = find_round(rounds_folder(path), number)
     text = kept.recipe_text()
@@ -167,6 +180,8 @@ def _round(number: int, recipe: Path | None) -> Side:
 
 def _recipe_of_rounds() -> Path:
     """Give the recipe that the rounds lying here are of."""
+    from evenfall.record.rounds import read_rounds
+
     rounds = [kept for kept in read_rounds(Path("rounds")) if kept.record is not None]
     if not rounds or rounds[-1].record is None:
         hint = "name the recipe: --recipe view.toml"
@@ -177,6 +192,8 @@ def _recipe_of_rounds() -> Path:
 def _recipe(side: Side) -> Recipe:
     if side.recipe is not None:
         return side.recipe
+    from evenfall.recipe.recipe import load_text
+
     record = _record(side)
     path = Path(side.name).with_name(record.recipe)
     changes = _without_pins(record)
@@ -184,6 +201,8 @@ def _recipe(side: Side) -> Recipe:
 
 
 def _record(side: Side) -> Provenance:
+    from evenfall.record.read_record import read_provenance
+
     assert side.picture is not None  # a side is a picture, or has a recipe
     record = read_provenance(side.picture)
     if record is None:
@@ -195,6 +214,8 @@ def _record(side: Side) -> Provenance:
 
 def _without_pins(record: Provenance) -> tuple[str, ...]:
     """Leave out the exposure that is pinned where another mood was metered: no one asked for it."""
+    from evenfall.recipe.places import dotted
+
     camera = dotted(("moods", record.mood, "camera"))
     pinned = (f"{camera}.meter=off", f"{camera}.exposure_stops=")
     last = record.changes[-2:]
