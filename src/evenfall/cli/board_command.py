@@ -32,6 +32,12 @@ __all__ = ["command"]
     metavar="YYYY-MM-DD",
     help="Date at the foot; today otherwise.",
 )
+@click.option(
+    "--before",
+    type=click.IntRange(min=1),
+    metavar="ROUND",
+    help="Pages of before and after, too: that round beside now.",
+)
 @click.option("--draft", is_flag=True, help="From reduced passes, quickly.")
 @click.option(
     "--out",
@@ -49,6 +55,7 @@ def command(
     upright: bool,
     mark: str,
     date: datetime.datetime | None,
+    before: int | None,
     draft: bool,
     out: Path | None,
     overwrite: bool,
@@ -75,6 +82,7 @@ def command(
         upright=upright,
         mark=mark,
         date=day,
+        before=before,
         overwrite=overwrite,
     )
     for note in notes:

@@ -11,7 +11,7 @@ import click
 from evenfall.cli.options import recipe_argument
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from evenfall.comments.model import Comment
     from evenfall.recipe import Recipe
@@ -105,10 +105,10 @@ def _print(recipe: Recipe, comments: Iterable[Comment]) -> None:
             click.echo(f"    answered: {comment.answer}")
 
 
-def _keep_words(recipe: Recipe, comments: Iterable[Comment]) -> str:
+def _keep_words(recipe: Recipe, comments: Sequence[Comment]) -> str:
     from evenfall.view import comment_words
 
-    asked = "; ".join(comment_words(recipe, each) for each in comments)
+    asked = [word for each in comments for word in ("--asked", comment_words(recipe, each))]
     by = ", ".join(dict.fromkeys(each.author for each in comments if each.author))
-    words = ["evenfall", "round", "keep", str(recipe.path), "--asked", asked]
+    words = ["evenfall", "round", "keep", str(recipe.path), *asked]
     return shlex.join([*words, *(["--by", by] if by else [])])

@@ -30,6 +30,13 @@ __all__ = ["command"]
     metavar="YYYY-MM-DD",
     help="Date at the top; today otherwise.",
 )
+@click.option(
+    "--rounds",
+    type=click.IntRange(0, 20),
+    default=1,
+    show_default=True,
+    help="Of how many earlier rounds pictures are shown.",
+)
 @click.option("--figures", is_flag=True, help="Show the settings of the lights, too.")
 @click.option("--draft", is_flag=True, help="From reduced passes, quickly.")
 @click.option(
@@ -46,6 +53,7 @@ def command(
     moods: tuple[str, ...],
     width: int,
     date: datetime.datetime | None,
+    rounds: int,
     figures: bool,
     draft: bool,
     out: Path | None,
@@ -62,14 +70,17 @@ def command(
     from evenfall.view import write_page
 
     view = evenfall.open(recipe, passes=passes, changes=changes, draft=draft)
-    path = write_page(
+    path, notes = write_page(
         view,
         out,
         moods=moods,
         width=width,
         date=datetime.date.today() if date is None else date.date(),
+        rounds=rounds,
         figures=figures,
         overwrite=overwrite,
     )
+    for note in notes:
+        click.echo(note, err=True)
     click.echo(f"Review page of {path.stat().st_size / 1e6:.1f} MB", err=True)
     click.echo(str(path))

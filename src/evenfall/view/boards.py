@@ -26,6 +26,7 @@ def write_board(
     upright: bool = False,
     mark: str = "",
     date: datetime.date | None = None,
+    before: int | None = None,
     overwrite: bool = False,
 ) -> tuple[Path, tuple[str, ...]]:
     """Make boards and write them; the parameters are those of `View.board`.
@@ -58,6 +59,6 @@ def write_board(
         raise UsageError(f"{file}: boards are written as .pdf")
     refuse_existing([file], allowed=overwrite)
     paper = cast(PaperSize, size.upper())
-    board = view.board(moods, size=paper, upright=upright, mark=mark, date=date)
+    board = view.board(moods, size=paper, upright=upright, mark=mark, date=date, before=before)
     write_atomically(file, board.data, overwrite=overwrite)
     return file, board.notes

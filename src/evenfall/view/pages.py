@@ -18,6 +18,7 @@ from evenfall.produce.page import PAGE_WIDTH, make_page
 from evenfall.produce.stills import srgb_still
 from evenfall.recipe import Recipe
 from evenfall.recipe.words.suggesting import joined
+from evenfall.rounds.showing import round_name_now, rounds_to_show
 from evenfall.system.atomic import write_atomically
 from evenfall.view.view import View
 
@@ -58,9 +59,10 @@ def write_page(
     moods: str | Sequence[str] = (),
     width: int = PAGE_WIDTH,
     date: datetime.date | None = None,
+    rounds: int = 1,
     figures: bool = False,
     overwrite: bool = False,
-) -> Path:
+) -> tuple[Path, tuple[str, ...]]:
     """Write the review page of a view.
 
     Parameters
@@ -75,10 +77,19 @@ def write_page(
         Widest pictures, in pixels.
     date : date, optional
         Stands at the top.
+    rounds : int
+        Of how many earlier rounds pictures are shown.
     figures : bool
         Whether the settings of the lights are shown.
     overwrite : bool
         Whether a page that exists may be replaced.
+
+    Returns
+    -------
+    path : Path
+        Where it lies.
+    notes : tuple of str
+        What a person should know.
 
     Raises
     ------
@@ -91,16 +102,20 @@ def write_page(
     if file.suffix.lower() not in (".html", ".htm"):
         raise UsageError(f"{file}: a review page is written as .html")
     refuse_existing([file], allowed=overwrite)
+    comments, shown = load_comments(recipe), rounds_to_show(recipe, rounds)
     page = make_page(
         recipe,
         view.developed(moods),
-        load_comments(recipe),
+        comments,
         width=width,
         date=date,
+        round_name=round_name_now(recipe),
+        rounds=shown.rounds,
+        earlier=shown.pictures,
         figures=figures,
     )
     write_atomically(file, page, overwrite=overwrite)
-    return file
+    return file, shown.notes
 
 
 def add_comments(recipe: Recipe, files: Sequence[str | Path]) -> CommentsTaken:

@@ -264,6 +264,7 @@ class View(ViewRounds):
         upright: bool = False,
         mark: str = "",
         date: datetime.date | None = None,
+        before: int | None = None,
     ) -> Board:
         """Make boards: a PDF with all moods on a page, and each on one of its own.
 
@@ -279,11 +280,13 @@ class View(ViewRounds):
             Stands at the top of every page, such as "DRAFT".
         date : date, optional
             Stands at the foot.
+        before : int, optional
+            A round whose pictures stand beside those of now, on pages of their own.
 
         Raises
         ------
         UsageError, RecipeError, PassError, PixelSourceError
-            As `develop`; and when the studio's logo cannot be drawn.
+            As `develop`; when there is no such round; and when the studio's logo cannot be drawn.
 
         Examples
         --------
@@ -294,9 +297,18 @@ class View(ViewRounds):
         (b'%PDF-', 'day: 48 pixels on 234 mm are 5 dpi;')
         """
         from evenfall.produce.board import make_board
+        from evenfall.rounds.showing import pictures_before, round_name_now
 
+        earlier = None if before is None else pictures_before(self.recipe, before)
         return make_board(
-            self.recipe, self.developed(moods), size=size, upright=upright, mark=mark, date=date
+            self.recipe,
+            self.developed(moods),
+            size=size,
+            upright=upright,
+            mark=mark,
+            date=date,
+            round_name=round_name_now(self.recipe),
+            before=earlier,
         )
 
     def handback(self, mood: str | None = None) -> Handback:
