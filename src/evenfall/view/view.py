@@ -2,26 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from evenfall.errors import UsageError
 from evenfall.recipe.choosing import choose_moods
-from evenfall.recipe.words.suggesting import joined
+from evenfall.view.outgoing import ViewOutgoing
 from evenfall.view.rounds import ViewRounds
 
 if TYPE_CHECKING:
-    import datetime
-
-    import numpy as np
-    import numpy.typing as npt
-
-    from evenfall.develop.developed import DevelopedMood
-    from evenfall.drawings.board import PaperSize
-    from evenfall.handback.lamps import Handback
     from evenfall.meter.metering import MeterReport
-    from evenfall.produce.board import Board
     from evenfall.produce.events import OnEvent, PassRead
     from evenfall.prove.proof import Proof
     from evenfall.record.report import RunReport
@@ -35,7 +25,7 @@ _AS_RENDERED = tuple(
 )
 
 
-class View(ViewRounds):
+class View(ViewOutgoing, ViewRounds):
     """A recipe and the passes that it names; made by `evenfall.open`.
 
     Passes are opened when they are first needed, and read only by what needs their pixels.
@@ -172,176 +162,6 @@ class View(ViewRounds):
             workers=self.workers,
             on_read=on_read,
         )
-
-    def develop(self, mood: str) -> DevelopedMood:
-        """Develop one mood: balanced, mixed, exposed, and with its look at hand.
-
-        Parameters
-        ----------
-        mood : str
-            Name of the mood.
-
-        Raises
-        ------
-        UsageError
-            When there is no such mood.
-        RecipeError, PassError, PixelSourceError
-            When gains cannot be worked out, or passes or other pictures cannot be used.
-
-        Examples
-        --------
-        >>> import evenfall
-        >>> from evenfall.develop.example import example_recipe
-        >>> dusk = evenfall.open(example_recipe()).develop("dusk")
-        >>> dusk.encoded("Display P3").shape
-        (32, 48, 3)
-        """
-        (developed,) = self.developed([mood])
-        return developed
-
-    def developed(self, moods: str | Sequence[str] = ()) -> Iterator[DevelopedMood]:
-        """Develop several moods from one reading of the passes, one after the other.
-
-        Parameters
-        ----------
-        moods : str or sequence of str
-            Only these moods; all otherwise.
-
-        Raises
-        ------
-        UsageError, RecipeError, PassError, PixelSourceError
-            As `develop`.
-        """
-        from evenfall.develop.checking import check_moods
-        from evenfall.develop.engine import develop_moods
-
-        chosen, asked = choose_moods(self.recipe, moods), self._asked.get()
-        check_moods(asked, chosen)
-        return iter(
-            develop_moods(self.passes, asked, chosen, workers=self.workers, shelf=self._shelf.get())
-        )
-
-    def mix(self, mood: str) -> npt.NDArray[np.float32]:
-        """Mix one mood: the exact scene-linear sum of its passes, before the camera.
-
-        Parameters
-        ----------
-        mood : str
-            Name of the mood.
-
-        Returns
-        -------
-        ndarray, shape (H, W, 3), float32
-            R, G, B in the passes' primaries and units. Nothing is clipped: negative values and
-            values over 65,504 are kept. NaN and infinite pixels of passes count as the recipe's
-            `passes.repair.non_finite` says.
-
-        Raises
-        ------
-        UsageError
-            When there is no such mood.
-        RecipeError, PassError
-            When gains cannot be worked out, or passes cannot be used.
-
-        Examples
-        --------
-        >>> import evenfall
-        >>> from evenfall.develop.example import example_recipe
-        >>> day = evenfall.open(example_recipe()).mix("day")
-        >>> day.shape, day.dtype
-        ((32, 48, 3), dtype('float32'))
-        """
-        from evenfall.develop.engine import mix_mood
-
-        (name,) = choose_moods(self.recipe, [mood])
-        return mix_mood(self.passes, self._asked.get(), name, workers=self.workers).rgb()
-
-    def board(
-        self,
-        moods: str | Sequence[str] = (),
-        *,
-        size: PaperSize = "A3",
-        upright: bool = False,
-        mark: str = "",
-        date: datetime.date | None = None,
-        before: int | None = None,
-    ) -> Board:
-        """Make boards: a PDF with all moods on a page, and each on one of its own.
-
-        Parameters
-        ----------
-        moods : str or sequence of str
-            Only these moods; all otherwise.
-        size : str
-            "A4", "A3", "A2" or "A1".
-        upright : bool
-            Whether the pages stand.
-        mark : str
-            Stands at the top of every page, such as "DRAFT".
-        date : date, optional
-            Stands at the foot.
-        before : int, optional
-            A round whose pictures stand beside those of now, on pages of their own.
-
-        Raises
-        ------
-        UsageError, RecipeError, PassError, PixelSourceError
-            As `develop`; when there is no such round; and when the studio's logo cannot be drawn.
-
-        Examples
-        --------
-        >>> import evenfall
-        >>> from evenfall.develop.example import example_recipe
-        >>> board = evenfall.open(example_recipe()).board(size="A4")
-        >>> board.data[:5], board.notes[0][:35]
-        (b'%PDF-', 'day: 48 pixels on 234 mm are 5 dpi;')
-        """
-        from evenfall.produce.board import make_board
-        from evenfall.rounds.showing import pictures_before, round_name_now
-
-        earlier = None if before is None else pictures_before(self.recipe, before)
-        return make_board(
-            self.recipe,
-            self.developed(moods),
-            size=size,
-            upright=upright,
-            mark=mark,
-            date=date,
-            round_name=round_name_now(self.recipe),
-            before=earlier,
-        )
-
-    def handback(self, mood: str | None = None) -> Handback:
-        """Say what a mood's balance means for the lamps of the next render.
-
-        Parameters
-        ----------
-        mood : str, optional
-            Name of the mood; may be left out where there is only one.
-
-        Raises
-        ------
-        UsageError
-            When there is no such mood, or it is not clear which is meant.
-        RecipeError, PassError
-            When gains cannot be worked out.
-
-        Examples
-        --------
-        >>> import evenfall
-        >>> from evenfall.develop.example import example_recipe
-        >>> sky = evenfall.open(example_recipe()).handback("dusk").lights[1]
-        >>> sky.name, sky.power
-        ('sky', 0.25)
-        """
-        from evenfall.develop.engine import balance_alone
-        from evenfall.handback.lamps import hand_back
-
-        if mood is None and len(self.moods) > 1:
-            raise UsageError(f"which mood? This recipe has {joined(self.moods, 'and')}")
-        (name,) = choose_moods(self.recipe, [self.moods[0] if mood is None else mood])
-        balance = balance_alone(self.passes, self._asked.get(), name, workers=self.workers)
-        return hand_back(self.recipe, name, balance, self.passes.space)
 
     def run(
         self,

@@ -1,0 +1,104 @@
+"""Developing a view: moods one by one, several from one reading, and the mix alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from evenfall.recipe.choosing import choose_moods
+from evenfall.view.state import ViewState
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
+    from evenfall.develop.developed import DevelopedMood
+
+__all__ = ["ViewDeveloping"]
+
+
+class ViewDeveloping(ViewState):
+    """What is worked out of a view's pixels; see `View`."""
+
+    def develop(self, mood: str) -> DevelopedMood:
+        """Develop one mood: balanced, mixed, exposed, and with its look at hand.
+
+        Parameters
+        ----------
+        mood : str
+            Name of the mood.
+
+        Raises
+        ------
+        UsageError
+            When there is no such mood.
+        RecipeError, PassError, PixelSourceError
+            When gains cannot be worked out, or passes or other pictures cannot be used.
+
+        Examples
+        --------
+        >>> import evenfall
+        >>> from evenfall.develop.example import example_recipe
+        >>> dusk = evenfall.open(example_recipe()).develop("dusk")
+        >>> dusk.encoded("Display P3").shape
+        (32, 48, 3)
+        """
+        (developed,) = self.developed([mood])
+        return developed
+
+    def developed(self, moods: str | Sequence[str] = ()) -> Iterator[DevelopedMood]:
+        """Develop several moods from one reading of the passes, one after the other.
+
+        Parameters
+        ----------
+        moods : str or sequence of str
+            Only these moods; all otherwise.
+
+        Raises
+        ------
+        UsageError, RecipeError, PassError, PixelSourceError
+            As `develop`.
+        """
+        from evenfall.develop.checking import check_moods
+        from evenfall.develop.engine import develop_moods
+
+        chosen, asked = choose_moods(self.recipe, moods), self._asked.get()
+        check_moods(asked, chosen)
+        return iter(
+            develop_moods(self.passes, asked, chosen, workers=self.workers, shelf=self._shelf.get())
+        )
+
+    def mix(self, mood: str) -> npt.NDArray[np.float32]:
+        """Mix one mood: the exact scene-linear sum of its passes, before the camera.
+
+        Parameters
+        ----------
+        mood : str
+            Name of the mood.
+
+        Returns
+        -------
+        ndarray, shape (H, W, 3), float32
+            R, G, B in the passes' primaries and units. Nothing is clipped: negative values and
+            values over 65,504 are kept. NaN and infinite pixels of passes count as the recipe's
+            `passes.repair.non_finite` says.
+
+        Raises
+        ------
+        UsageError
+            When there is no such mood.
+        RecipeError, PassError
+            When gains cannot be worked out, or passes cannot be used.
+
+        Examples
+        --------
+        >>> import evenfall
+        >>> from evenfall.develop.example import example_recipe
+        >>> day = evenfall.open(example_recipe()).mix("day")
+        >>> day.shape, day.dtype
+        ((32, 48, 3), dtype('float32'))
+        """
+        from evenfall.develop.engine import mix_mood
+
+        (name,) = choose_moods(self.recipe, [mood])
+        return mix_mood(self.passes, self._asked.get(), name, workers=self.workers).rgb()
