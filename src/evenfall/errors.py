@@ -48,9 +48,9 @@ class Fault:
 
     Examples
     --------
-    >>> print(Fault("villa.toml", "look.tone", 'found "filmik"', hint='did you mean "filmic"?',
+    >>> print(Fault("villa.toml", "look.tone", 'found "evenfal"', hint='did you mean "evenfall"?',
     ...             line=31))
-    villa.toml:31: look.tone: found "filmik"; did you mean "filmic"?
+    villa.toml:31: look.tone: found "evenfal"; did you mean "evenfall"?
     """
 
     file: str

@@ -38,7 +38,7 @@ lamps = ["left", "right", "strip"]
 exposure_stops = 0.5   # a little brighter than the meter says
 
 [look]
-tone = { curve = "filmic", contrast = 1.3 }
+tone = { curve = "evenfall", contrast = 1.3 }
 glare.strength = 0.02   # little
 
 [moods.day.lights]

@@ -1,4 +1,4 @@
-"""The picture of the filmic curve shows the curve where it belongs."""
+"""The picture of the tone curve shows the curve where it belongs."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from evenfall.drawings.curve_picture import draw_curve
-from evenfall.recipe.look import Filmic
+from evenfall.recipe.look import Evenfall
 
 
 def line_heights(picture: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -17,7 +17,7 @@ def line_heights(picture: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def test_curve_runs_from_black_to_white_across_the_plot() -> None:
-    picture = draw_curve(Filmic())
+    picture = draw_curve(Evenfall())
     assert picture.dtype == np.uint8
     columns, heights = line_heights(picture)
     assert (columns[0], columns[-1]) == (pytest.approx(140, abs=3), pytest.approx(1344, abs=3))
@@ -33,7 +33,7 @@ def test_curve_runs_from_black_to_white_across_the_plot() -> None:
 
 
 def test_a_curve_that_ends_far_out_widens_the_axis() -> None:
-    narrow, wide = draw_curve(Filmic()), draw_curve(Filmic(white_stops=16))
+    narrow, wide = draw_curve(Evenfall()), draw_curve(Evenfall(highlight_stops=16))
     assert narrow.shape == wide.shape
     # Black, at -9 of -12 to 8 stops, and at -9 of -12 to 17.
     risen = [columns[heights < 645][0] for columns, heights in map(line_heights, (narrow, wide))]

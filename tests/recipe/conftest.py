@@ -59,7 +59,7 @@ sky = { stops = -2, kelvin = 12000 }   # down and blue
 pendants = { stops = "+1 1/3", kelvin = 2700 }
 
 [moods.dusk.look.tone]
-curve = "filmic"
+curve = "evenfall"
 contrast = 1.4
 
 [[deliverables]]

@@ -169,10 +169,10 @@ MISTAKES = [
     ),
     (
         'tone = "neutral"',
-        'tone = "filmik"',
-        'villa.toml:34: look.tone: found "filmik"; expected "filmic", "reinhard", "hable", '
+        'tone = "evenfal"',
+        'villa.toml:34: look.tone: found "evenfal"; expected "evenfall", "reinhard", '
         '"neutral", "clip" or "aces2", or a table with curve and its settings; did you mean '
-        '"filmic"?',
+        '"evenfall"?',
     ),
     (
         'tone = "neutral"',
@@ -182,26 +182,26 @@ MISTAKES = [
     ),
     (
         'tone = "neutral"',
-        'tone = { curve = "filmik", contrast = 1.2 }',
-        'villa.toml:34: look.tone.curve: found "filmik"; expected "filmic", "reinhard", "hable", '
-        '"neutral", "clip" or "aces2"; did you mean "filmic"?',
+        'tone = { curve = "evenfal", contrast = 1.2 }',
+        'villa.toml:34: look.tone.curve: found "evenfal"; expected "evenfall", "reinhard", '
+        '"hable", "neutral", "clip" or "aces2"; did you mean "evenfall"?',
     ),
     (
         'tone = "neutral"',
         "tone = { curve = 3 }",
-        'villa.toml:34: look.tone.curve: found 3; expected "filmic", "reinhard", "hable", '
+        'villa.toml:34: look.tone.curve: found 3; expected "evenfall", "reinhard", "hable", '
         '"neutral", "clip" or "aces2"',
     ),
     (
         'tone = "neutral"',
         'tone = { curve = "reinhard", contrast = 2 }',
         "villa.toml:34: look.tone.contrast: is no key that is known here; contrast goes with curve "
-        '= "filmic"',
+        '= "evenfall"',
     ),
     (
         'tone = "neutral"',
         "tone = 3",
-        'villa.toml:34: look.tone: found 3; expected "filmic", "reinhard", "hable", "neutral", '
+        'villa.toml:34: look.tone: found 3; expected "evenfall", "reinhard", "hable", "neutral", '
         '"clip" or "aces2", or a table with curve and its settings',
     ),
     (
@@ -218,7 +218,7 @@ MISTAKES = [
     ),
     (
         'based_on = "day"',
-        'based_on = "day"\ntone = "filmic"',
+        'based_on = "day"\ntone = "evenfall"',
         "villa.toml:42: moods.dusk.tone: is no key that is known here; known keys: title, "
         "based_on, time_of_day, daylight, lights, camera, look, plate, overlays, regions; tone "
         "belongs at moods.dusk.look.tone",

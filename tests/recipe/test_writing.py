@@ -147,10 +147,10 @@ def test_setting_what_is_there_already_changes_nothing(villa_text: str) -> None:
             ["[moods.dusk.camera]\n", "exposure_stops = 1.5\n"],
         ),
         (
-            "look.tone.mode",
-            "hue preserving",
+            "look.tone.white",
+            3.0,
             ['tone = "neutral"\n'],
-            ['tone = { curve = "neutral", mode = "hue preserving" }\n'],
+            ['tone = { curve = "neutral", white = 3.0 }\n'],
         ),
         ("deliverables[0].width", 1920, [], ["width = 1920\n"]),
         ("silence", ["no-key"], [], ['silence = ["no-key"]\n']),

@@ -36,7 +36,7 @@ __all__ = ["command"]
     "--pictures",
     type=click.Path(path_type=Path, file_okay=False),
     metavar="DIR",
-    help="Also write exposure map, histogram and filmic curve of each mood into this folder.",
+    help="Also write exposure map, histogram and tone curve of each mood into this folder.",
 )
 @click.option("--overwrite", is_flag=True, help="Replace pictures that exist.")
 @json_option

@@ -1,4 +1,4 @@
-"""The filmic curve of a look as a picture: stops in the scene against light from the display."""
+"""The tone curve of a look as a picture: stops in the scene against light from the display."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ from evenfall.drawings.page import (
 )
 from evenfall.light.transfer import encode_srgb
 from evenfall.light.units import MIDDLE_GREY
-from evenfall.look.filmic import FilmicCurve
-from evenfall.recipe.look import Filmic
+from evenfall.look.grey_curve import GreyCurve
+from evenfall.recipe.look import Evenfall
 
 __all__ = ["draw_curve"]
 
@@ -37,7 +37,7 @@ Signal = npt.NDArray[np.float64]
 class _Plot(Page):
     """The page and its axes."""
 
-    def __init__(self, width: int, settings: Filmic) -> None:
+    def __init__(self, width: int, settings: Evenfall) -> None:
         super().__init__(
             width,
             scaled_unit(width, smallest=_SMALLEST_UNIT),
@@ -47,8 +47,8 @@ class _Plot(Page):
         self.left = self.margin + self.of(76)
         self.top, self.bottom = self.of(176), self.of(650)
         self.begin(self.of(810) - self.head)
-        self.first = min(_FIRST_STOP, int(np.floor(settings.black_stops)) - 1)
-        self.last = max(_LAST_STOP, int(np.ceil(settings.white_stops)) + 1)
+        self.first = min(_FIRST_STOP, int(np.floor(-settings.shadow_stops)) - 1)
+        self.last = max(_LAST_STOP, int(np.ceil(settings.highlight_stops)) + 1)
 
     def x(self, stops: float) -> float:
         return self.left + (stops - self.first) / (self.last - self.first) * (
@@ -74,16 +74,16 @@ class _Plot(Page):
 
 
 def draw_curve(
-    settings: Filmic, *, title: str = "Filmic curve", width: int = REFERENCE_WIDTH
+    settings: Evenfall, *, title: str = "Tone curve", width: int = REFERENCE_WIDTH
 ) -> Codes:
-    """Draw the filmic curve of a recipe.
+    """Draw the tone curve of a recipe.
 
     Stops around grey run across, the signal that an sRGB display gets runs upwards; the strip
     below shows the greys that come out.
 
     Parameters
     ----------
-    settings : Filmic
+    settings : Evenfall
         From the recipe.
     title : str
         Headline.
@@ -97,10 +97,10 @@ def draw_curve(
 
     Examples
     --------
-    >>> draw_curve(Filmic(), width=640).shape
+    >>> draw_curve(Evenfall(), width=640).shape
     (405, 704, 3)
     """
-    curve = FilmicCurve(settings)
+    curve = GreyCurve(settings)
     page = _Plot(width, settings)
     _draw_head(page, settings, title)
     _draw_grid(page)
@@ -113,16 +113,17 @@ def draw_curve(
     return page.codes()
 
 
-def _signal(curve: FilmicCurve, stops: Any) -> Signal:
+def _signal(curve: GreyCurve, stops: Any) -> Signal:
     """Give the sRGB signal at scene values in stops around grey."""
     return encode_srgb(curve(MIDDLE_GREY * 2.0 ** np.asarray(stops, float)))
 
 
-def _draw_head(page: _Plot, settings: Filmic, title: str) -> None:
+def _draw_head(page: _Plot, settings: Evenfall, title: str) -> None:
     words = (
-        f"contrast {settings.contrast:g},  toe {settings.toe:g},  shoulder {settings.shoulder:g},  "
-        f"black {short_stops(settings.black_stops)} stops,  "
-        f"white {short_stops(settings.white_stops)} stops,  {settings.mode}"
+        f"contrast {settings.contrast:g},  "
+        f"{settings.highlight_stops:g} stops of highlights, {settings.soft_highlights:g} soft,  "
+        f"{settings.shadow_stops:g} stops of shadows, {settings.soft_shadows:g} soft,  "
+        f"to white {settings.to_white:g}"
     )
     page.draw_head(title, words)
 
@@ -146,7 +147,7 @@ def _draw_grid(page: _Plot) -> None:
     page.write(page.margin, baseline + page.of(38), note, 17)
 
 
-def _draw_strip(page: _Plot, curve: FilmicCurve) -> None:
+def _draw_strip(page: _Plot, curve: GreyCurve) -> None:
     greys = _signal(curve, np.linspace(page.first, page.last, page.right - page.left))
     top, bottom = page.bottom + page.of(12), page.bottom + page.of(38)
     for offset, grey in enumerate(greys):
@@ -156,9 +157,9 @@ def _draw_strip(page: _Plot, curve: FilmicCurve) -> None:
         )
 
 
-def _draw_marks(page: _Plot, curve: FilmicCurve) -> None:
-    bends = ((curve.toe_stops, "toe", _toe_place(page, curve)),
-             (curve.shoulder_stops, "shoulder", ("right", -14, -8)))  # fmt: skip
+def _draw_marks(page: _Plot, curve: GreyCurve) -> None:
+    bends = ((curve.soft_below_stops, "soft shadows", _below_place(page, curve)),
+             (curve.soft_above_stops, "soft highlights", ("right", -14, -8)))  # fmt: skip
     for stops, words, (align, right, down) in bends:
         x, y = page.x(stops), page.y(float(_signal(curve, stops)))
         page.line([(x, y - page.of(9)), (x, y + page.of(9))], INK, 2)
@@ -177,9 +178,9 @@ def _draw_marks(page: _Plot, curve: FilmicCurve) -> None:
         page.name(x + page.of(1) * right, y + page.of(1) * down, words, 19, INK, align=align)
 
 
-def _toe_place(page: _Plot, curve: FilmicCurve) -> tuple[str, int, int]:
-    """Alignment and offset of the toe's name: below its mark, clear of strip and of grey's name."""
-    if page.bottom - page.y(float(_signal(curve, curve.toe_stops))) < page.of(40):
+def _below_place(page: _Plot, curve: GreyCurve) -> tuple[str, int, int]:
+    """Where the name of the soft shadows stands: below its mark, clear of strip and grey's name."""
+    if page.bottom - page.y(float(_signal(curve, curve.soft_below_stops))) < page.of(40):
         return "right", -14, -12
-    near_grey = page.x(0) - page.x(curve.toe_stops) < page.of(24)
+    near_grey = page.x(0) - page.x(curve.soft_below_stops) < page.of(24)
     return ("left", 20, 40) if near_grey else ("left", 14, 24)

@@ -8,23 +8,25 @@ curve's own values at its ends, so the error against the curve is second order i
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import numpy.typing as npt
 
 from evenfall.system.scratch import BLOCK_PIXELS, buffer
 
-__all__ = ["PIECE_WIDTH", "CurveTable"]
+__all__ = ["PIECE_WIDTH", "CurveTable", "CurveTables"]
 
 Planes = npt.NDArray[np.float32]
 Doubles = npt.NDArray[np.float64]
+Curve = Callable[[Doubles], Doubles]
 
 _MANTISSA_BITS = 23
 _PIECE_BITS = 7  # 128 pieces an octave: relative step 2^-7, error about 2^-17 of the curve's bend
 PIECE_WIDTH = 2.0**-_PIECE_BITS
 """Widest piece of a table, as a share of the value at its beginning."""
 _LOWEST_EXPONENT = -40
+_SHIFT = _MANTISSA_BITS - _PIECE_BITS
 _CHUNK = 3 * BLOCK_PIXELS
 
 
@@ -55,26 +57,10 @@ class CurveTable:
     [0.0, 0.5, 1.0, 2.0]
     """
 
-    def __init__(
-        self, curve: Callable[[Doubles], Doubles], *, top: float, ceiling: float = np.inf
-    ) -> None:
-        top_exponent = int(np.log2(top))
-        octaves = top_exponent - _LOWEST_EXPONENT
-        self._shift = _MANTISSA_BITS - _PIECE_BITS
-        first = (_LOWEST_EXPONENT + 127 << _PIECE_BITS) - 1
-        pieces = (octaves << _PIECE_BITS) + 1
-        numbers = np.arange(1, pieces + 1, dtype=np.int32) + first
-        edges = (numbers << self._shift).view(np.float32).astype(np.float64)
-        edges = np.concatenate([[0.0], edges])
-        values = curve(edges)
-        slopes = np.diff(values) / np.diff(edges)
-        starts = values[:-1] - slopes * edges[:-1]
+    def __init__(self, curve: Curve, *, top: float, ceiling: float = np.inf) -> None:
+        self._pieces = _pieces(curve, top)
         self._ceiling = np.float32(ceiling)
-        self._top = np.float32(2.0**top_exponent)
-        # Repeated at both ends, so that the shifted bits are the index; minus zero wraps to 0.
-        ends = (first, (1 << 31 - self._shift) - first - pieces - 1)
-        self._starts = np.pad(np.append(starts, values[-1]), ends, "edge").astype(np.float32)
-        self._slopes = np.pad(np.append(slopes, 0.0), ends, "edge").astype(np.float32)
+        self._top = np.float32(top)
 
     def __call__(self, planes: Planes, out: Planes | None = None) -> Planes:
         """Values of the curve.
@@ -105,14 +91,83 @@ class CurveTable:
         return out
 
     def _chunk(self, values: Planes, out: Planes) -> None:
-        index = buffer("table index", values.shape, np.intp)
-        term = buffer("term", values.shape)
         np.clip(values, np.float32(0), self._top, out=out)
-        np.right_shift(out.view(np.int32), self._shift, out=index)
-        # In range by construction; "wrap" is numpy's quickest mode that writes into an array.
-        np.take(self._slopes, index, out=term, mode="wrap")
-        np.multiply(out, term, out=out)
-        np.take(self._starts, index, out=term, mode="wrap")
-        np.add(out, term, out=out)
+        _evaluate(self._pieces, _index(out), out, out)
         if self._ceiling < np.inf:
             np.clip(out, np.float32(-np.inf), self._ceiling, out=out)
+
+
+class CurveTables:
+    """Several curves on the same values, which are looked up once.
+
+    Parameters
+    ----------
+    curves : sequence of callable
+        Each as for `CurveTable`.
+    top : float
+        Values above are treated as `top`; a power of two.
+
+    Examples
+    --------
+    >>> both = CurveTables([np.sqrt, np.square], top=4.0)
+    >>> roots, squares = np.empty((2, 3), np.float32)
+    >>> both(np.array([0.25, 1.0, 9.0], np.float32), (roots, squares))
+    >>> roots.tolist(), squares.tolist()
+    ([0.5, 1.0, 2.0], [0.0625, 1.0, 16.0])
+    """
+
+    def __init__(self, curves: Sequence[Curve], *, top: float) -> None:
+        self._tables = [_pieces(curve, top) for curve in curves]
+        self._top = np.float32(top)
+
+    def __call__(self, values: Planes, outs: Sequence[Planes]) -> None:
+        """Values of all curves.
+
+        Parameters
+        ----------
+        values : ndarray of float32, shape (n,)
+            Left as they are.
+        outs : sequence of ndarray of float32, shape (n,)
+            Where the results go, one array a curve; none of them is `values`.
+        """
+        held = np.clip(values, np.float32(0), self._top, out=buffer("held", values.shape))
+        index = _index(held)
+        for pieces, out in zip(self._tables, outs, strict=True):
+            _evaluate(pieces, index, held, out)
+
+
+def _pieces(curve: Curve, top: float) -> npt.NDArray[np.int64]:
+    """Slope and start of every piece, two float32 side by side that one look-up fetches."""
+    top_exponent = int(np.log2(top))
+    octaves = top_exponent - _LOWEST_EXPONENT
+    first = (_LOWEST_EXPONENT + 127 << _PIECE_BITS) - 1
+    count = (octaves << _PIECE_BITS) + 1
+    numbers = np.arange(1, count + 1, dtype=np.int32) + first
+    edges = (numbers << _SHIFT).view(np.float32).astype(np.float64)
+    edges = np.concatenate([[0.0], edges])
+    values = curve(edges)
+    slopes = np.diff(values) / np.diff(edges)
+    starts = values[:-1] - slopes * edges[:-1]
+    # Repeated at both ends, so that the shifted bits are the index; minus zero wraps to 0.
+    ends = (first, (1 << 31 - _SHIFT) - first - count - 1)
+    sides = (np.append(slopes, 0.0), np.append(starts, values[-1]))
+    padded = [np.pad(side, ends, "edge").astype(np.float32) for side in sides]
+    return np.stack(padded, axis=1).view(np.int64)[:, 0]
+
+
+def _index(values: Planes) -> npt.NDArray[np.intp]:
+    """Find the piece of each value, which must lie between 0 and the top."""
+    index: npt.NDArray[np.intp] = buffer("table index", values.shape, np.intp)
+    return np.right_shift(values.view(np.int32), _SHIFT, out=index)
+
+
+def _evaluate(
+    pieces: npt.NDArray[np.int64], index: npt.NDArray[np.intp], values: Planes, out: Planes
+) -> None:
+    """Put the values of straight pieces into `out`, which may be `values` itself."""
+    fetched = buffer("table pieces", values.shape, np.int64)
+    # In range by construction; "wrap" is numpy's quickest mode that writes into an array.
+    np.take(pieces, index, out=fetched, mode="wrap")
+    sides = fetched.view(np.float32)
+    np.multiply(values, sides[0::2], out=out)
+    np.add(out, sides[1::2], out=out)

@@ -156,8 +156,9 @@ class LookChain:
         grain = None if self._grain is None else self._grain.rows(first_row, rows).reshape(3, -1)
         for block in blocks(flat.shape[1]):
             ready = self._until_rendering(flat[:, block], first_row * width + block.start, exposed)
-            shown = self._shown(ready, None if grain is None else grain[:, block])
-            flat_result[:, block] = self._as_asked(*shown, encoded=encoded)
+            shown = self._render(ready)
+            specks = None if grain is None else grain[:, block]
+            self._finish(shown, specks, flat_result[:, block], encoded=encoded)
         return result
 
     def _until_rendering(self, source: Planes, first_pixel: int, exposed: bool) -> Planes:
@@ -186,26 +187,31 @@ class LookChain:
         if self._vignette is not None:
             self._vignette(planes, first_pixel)
 
-    def _shown(self, ready: Planes, grain: Planes | None) -> tuple[Planes, bool]:
-        """Display values, and whether they are encoded."""
-        shown, is_encoded = self._render(ready), self._rendering_encodes
-        if self._display_steps or grain is not None:
+    def _finish(self, shown: Planes, grain: Planes | None, out: Planes, *, encoded: bool) -> None:
+        """Apply what works on encoded values, and write what is asked for; `shown` is used up.
+
+        LUTs and grain know no light above white: it is taken off before them and put back after.
+        """
+        is_encoded, above_white = self._rendering_encodes, None
+        if self._display_steps or self._grain is not None:
             if not is_encoded:
+                if self.peak > 1 and not encoded:
+                    above_white = np.clip(shown, np.float32(1), np.float32(self.peak))
+                    above_white -= np.float32(1)
                 self.output.encode(shown, out=shown)
             is_encoded = True
             for step in self._display_steps:
                 step(shown)
             if self._grain is not None and grain is not None:
                 self._grain.add(shown, grain)
-        return shown, is_encoded
-
-    def _as_asked(self, shown: Planes, is_encoded: bool, *, encoded: bool) -> Planes:
         if is_encoded == encoded:
-            top = 1.0 if encoded else self.peak
-            return np.clip(shown, np.float32(0), np.float32(top), out=shown)
-        if encoded:
-            return self.output.encode(shown, out=shown)
-        return self.output.decode(shown, out=shown)
+            np.clip(shown, np.float32(0), np.float32(1.0 if encoded else self.peak), out=out)
+            return
+        convert = self.output.encode if encoded else self.output.decode
+        for values, row in zip(shown, out, strict=True):
+            convert(values, out=row)
+        if above_white is not None:
+            out += above_white
 
 
 def _scene_steps(look: Look, folder: Path) -> list[InPlace]:
@@ -273,7 +279,7 @@ def build_chain(
         Where relative names of LUT, CDL and config files start.
     peak : float
         Display-linear value of the brightest white, for displays with headroom; 1 otherwise. The
-        filmic curve and ACES use all of it, clip and Reinhard's curve what their formulae give
+        own curve and ACES use all of it, clip and Reinhard's curve what their formulae give
         above 1; the others end at 1. Only `linear_rows` goes beyond 1.
 
     Raises

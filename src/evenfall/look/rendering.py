@@ -1,16 +1,9 @@
-"""Renderings: from scene-linear working values to display-linear ones in an output space.
+"""Renderings: from scene-linear values to display-linear ones in an output space.
 
-Per channel and hue preserving
-------------------------------
-*Per channel*, each of R, G, B of the working space goes through the tone curve by itself. The
-largest channel reaches the shoulder first and the others catch up, so that bright colours drift
-towards white and dark ones gain colourfulness, as the layers of a colour film do; hues of strong
-colours shift a little with brightness (a bright orange leans to yellow).
-
-*Hue preserving*, the curve acts on the largest of R, G, B alone and all three are scaled by the
-same factor. Ratios, and with them hue and saturation in linear light, stay as they were at any
-brightness: a lamp shade never bleaches, which is faithful for signs and coloured lights and can
-look artificial for flames and sun patches.
+Our own keeps the hue of light (`hue_lines`). Published curves are used as published: on each of R,
+G, B (in primaries of their own, see `RENDERING_SPACE`), or as their formula says. Per channel the
+largest reaches the shoulder first and the others catch up, so that bright colours drift towards
+white and turn on the way.
 """
 
 from __future__ import annotations
@@ -25,9 +18,9 @@ from evenfall.light.curve_table import CurveTable
 from evenfall.light.primaries import BT709, RgbSpace, conversion_matrix
 from evenfall.look.arrays import Matrix, Planes, apply_matrix
 from evenfall.look.curves import hable, neutral, reinhard
-from evenfall.look.filmic import FilmicCurve
 from evenfall.look.gamut import GamutCompression
-from evenfall.recipe.look import Aces, Clip, Filmic, Gamut, Hable, Look, Neutral, Reinhard
+from evenfall.look.hue_lines import EvenfallRendering
+from evenfall.recipe.look import Aces, Clip, Evenfall, Gamut, Hable, Look, Neutral, Reinhard
 from evenfall.system.scratch import buffer
 
 __all__ = ["RENDERING_SPACE", "Rendering", "make_rendering", "tone_curve"]
@@ -35,14 +28,14 @@ __all__ = ["RENDERING_SPACE", "Rendering", "make_rendering", "tone_curve"]
 RENDERING_SPACE = RgbSpace(
     "rendering", (0.714, 0.314), (0.275, 0.746), (0.125, 0.0), white=BT709.white
 )
-"""Primaries in which our tone curves act.
+"""Primaries in which published curves act on each channel.
 
-They contain Display P3 and are turned so that the primaries and secondaries of BT.709 keep their
-hue (in Oklab) while the curve bleaches them: in ACEScg a bright blue light would turn violet and a
+They contain Display P3 and are turned so that the primaries and secondaries of BT.709 turn little
+in hue (in OKLab) while a curve bleaches them: in ACEScg a bright blue light would turn violet and a
 red one orange."""
 
 _SCENE_TOP = 2.0**16  # tone curves are tabulated up to here, over 18 stops above grey
-_SMALLEST = np.float32(1e-20)
+_FREE = 0.8  # share of the way to the edge up to which colours stay as published curves make them
 
 
 class Rendering(Protocol):
@@ -58,12 +51,8 @@ class Rendering(Protocol):
         ...
 
 
-def tone_curve(
-    tone: Filmic | Reinhard | Hable | Clip, peak: float = 1.0
-) -> Callable[[Matrix], Matrix]:
-    """Return the curve of a recipe on one channel.
-
-    Filmic ends at `peak`; the others go on as their formulae say.
+def tone_curve(tone: Reinhard | Hable | Clip) -> Callable[[Matrix], Matrix]:
+    """Return the published curve of a recipe on one channel.
 
     Examples
     --------
@@ -71,8 +60,6 @@ def tone_curve(
     [0.0, 0.53125, 1.0]
     """
     match tone:
-        case Filmic():
-            return FilmicCurve(tone, peak)
         case Reinhard():
             return lambda x: reinhard(x, tone.white)
         case Hable():
@@ -82,47 +69,26 @@ def tone_curve(
 
 
 @lru_cache(maxsize=16)
-def _tone_table(tone: Filmic | Reinhard | Hable | Clip, peak: float) -> CurveTable:
+def _tone_table(tone: Reinhard | Hable | Clip, peak: float) -> CurveTable:
     """Curve as a table, which moods of the same look share."""
-    return CurveTable(tone_curve(tone, peak), top=_SCENE_TOP, ceiling=peak)
+    return CurveTable(tone_curve(tone), top=_SCENE_TOP, ceiling=peak)
 
 
-class _CurveRendering:
-    """A curve per channel or on the largest channel, then the output's primaries and gamut."""
+class _ChannelRendering:
+    """A published curve on each channel, then the output's primaries and gamut."""
 
-    def __init__(
-        self,
-        table: CurveTable,
-        mode: str,
-        gamut: Gamut,
-        output: RgbSpace,
-        peak: float,
-    ) -> None:
+    def __init__(self, table: CurveTable, gamut: Gamut, output: RgbSpace, peak: float) -> None:
         self.space = RENDERING_SPACE
-        self._keep_hue = mode == "hue preserving"
         self._table = table
         self._matrix = conversion_matrix(RENDERING_SPACE, output)
         self._fit = _gamut_fit(gamut, output, peak)
 
     def __call__(self, scene_linear: Planes) -> Planes:
-        if self._keep_hue:
-            self._scale_by_largest(scene_linear)
-        else:
-            self._table(scene_linear, scene_linear)
+        self._table(scene_linear, scene_linear)
         display: Planes = buffer("display", scene_linear.shape)
         apply_matrix(self._matrix, scene_linear, out=display)
         self._fit(display)
         return display
-
-    def _scale_by_largest(self, colours: Planes) -> None:
-        largest = buffer("largest", colours.shape[1:])
-        toned = buffer("toned", colours.shape[1:])
-        np.maximum(colours[0], colours[1], out=largest)
-        np.maximum(largest, colours[2], out=largest)
-        np.maximum(largest, _SMALLEST, out=largest)
-        self._table(largest, toned)
-        toned /= largest
-        colours *= toned
 
 
 class _NeutralRendering:
@@ -142,7 +108,7 @@ class _NeutralRendering:
 def _gamut_fit(gamut: Gamut, output: RgbSpace, peak: float) -> Callable[[Planes], None]:
     if gamut.method == "clip":
         return lambda planes: None
-    return GamutCompression(RENDERING_SPACE, output, gamut.threshold, peak=peak)
+    return GamutCompression(RENDERING_SPACE, output, _FREE, peak=peak)
 
 
 def make_rendering(look: Look, output: RgbSpace, *, peak: float = 1.0) -> Rendering:
@@ -159,6 +125,9 @@ def make_rendering(look: Look, output: RgbSpace, *, peak: float = 1.0) -> Render
     """
     tone = look.tone
     match tone:
+        case Evenfall():
+            fit = look.gamut.method == "compress"
+            return EvenfallRendering(tone, output, fit=fit, peak=peak)
         case Neutral():
             return _NeutralRendering(look.gamut, output)
         case Aces():
@@ -166,5 +135,4 @@ def make_rendering(look: Look, output: RgbSpace, *, peak: float = 1.0) -> Render
 
             return AcesRendering(output, peak)
         case _:
-            mode = "per channel" if isinstance(tone, Clip) else tone.mode
-            return _CurveRendering(_tone_table(tone, peak), mode, look.gamut, output, peak)
+            return _ChannelRendering(_tone_table(tone, peak), look.gamut, output, peak)

@@ -13,7 +13,7 @@ from evenfall.drawings.lettering import format_stops
 from evenfall.meter.metering import MeteredMood, MeterReport
 from evenfall.recipe import Recipe
 from evenfall.recipe.choosing import choose_moods
-from evenfall.recipe.look import Filmic
+from evenfall.recipe.look import Evenfall
 from evenfall.system.atomic import write_atomically
 
 __all__ = ["refuse_existing_pictures", "write_meter_pictures"]
@@ -22,7 +22,7 @@ __all__ = ["refuse_existing_pictures", "write_meter_pictures"]
 def write_meter_pictures(
     report: MeterReport, recipe: Recipe, folder: Path, *, overwrite: bool = False
 ) -> list[Path]:
-    """Write an exposure map, a histogram and the filmic curve of every mood.
+    """Write an exposure map, a histogram and the tone curve of every mood.
 
     Parameters
     ----------
@@ -38,7 +38,7 @@ def write_meter_pictures(
     Returns
     -------
     list of Path
-        Two for each mood, and the curve of moods whose tone curve is filmic.
+        Two for each mood, and the curve of moods whose tone curve is our own.
 
     Raises
     ------
@@ -89,7 +89,7 @@ def _paths(recipe: Recipe, moods: Sequence[str], folder: Path) -> dict[tuple[str
         (mood, kind): folder / f"{recipe.output_stem}_{mood}_{kind}.png"
         for mood in moods
         for kind in ("exposure", "histogram", "curve")
-        if kind != "curve" or isinstance(recipe.moods[mood].look.tone, Filmic)
+        if kind != "curve" or isinstance(recipe.moods[mood].look.tone, Evenfall)
     }
 
 
@@ -106,8 +106,8 @@ def _pictures(mood: MeteredMood, recipe: Recipe) -> Iterator[tuple[str, Codes]]:
             histogram_of(mood.exposed, mood.luminance_weights),
             title=title,
             subtitle=f"{subtitle},  {top} after the look",
-            white_stops=tone.white_stops if isinstance(tone, Filmic) else None,
+            white_stops=tone.highlight_stops if isinstance(tone, Evenfall) else None,
         ),
     )
-    if isinstance(tone, Filmic):
-        yield "curve", draw_curve(tone, title=f"{title}: filmic curve")
+    if isinstance(tone, Evenfall):
+        yield "curve", draw_curve(tone, title=f"{title}: tone curve")

@@ -43,8 +43,8 @@ def parse_change(text: str) -> Change:
     --------
     >>> parse_change("moods.dusk.lights.sun.stops=-1").value
     -1
-    >>> parse_change("look.tone=filmic").value
-    'filmic'
+    >>> parse_change("look.tone=evenfall").value
+    'evenfall'
     """
     place_text, equals, value_text = text.partition("=")
     if not equals:

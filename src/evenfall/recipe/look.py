@@ -12,7 +12,7 @@ __all__ = [
     "Aces",
     "Cdl",
     "Clip",
-    "Filmic",
+    "Evenfall",
     "Fringe",
     "Gamut",
     "Glare",
@@ -30,28 +30,35 @@ __all__ = [
     "Vignette",
 ]
 
-Mode = Annotated[
-    Literal["per channel", "hue preserving"],
-    Field(
-        description="per channel: each of R, G, B through the curve, bright colours drift to "
-        "white as on film; hue preserving: the curve acts on the largest of R, G, B and the "
-        "ratios are kept."
-    ),
-]
 
+class Evenfall(Part):
+    """Our own curve: middle grey stays, and light keeps its hue all the way to white."""
 
-class Filmic(Part):
-    """Our own filmic curve: grey held at 18 %, with a toe and a shoulder."""
-
-    curve: Literal["filmic"] = Field("filmic", description="Which curve it is.")
-    contrast: float = Field(1.25, ge=0.5, le=3, description="Slope at grey, log-log.")
-    toe: Fraction01 = Field(0.8, description="How early the shadows roll off; 0 is a hard toe.")
-    shoulder: Fraction01 = Field(0.6, description="How early the highlights roll off; 0 is hard.")
-    white_stops: float = Field(5.0, ge=1, le=20, description="Stops over grey that become white.")
-    black_stops: float = Field(
-        -9.0, ge=-20, le=-1, description="Stops relative to grey that become black."
+    curve: Literal["evenfall"] = Field("evenfall", description="Which curve it is.")
+    contrast: float = Field(
+        1.25,
+        ge=0.5,
+        le=3,
+        description="How steeply tones part around middle grey; 1 is the scene's own contrast.",
     )
-    mode: Mode = "per channel"
+    highlight_stops: float = Field(
+        5.0, ge=1, le=20, description="Stops of scene above middle grey before all is white."
+    )
+    shadow_stops: float = Field(
+        9.0, ge=1, le=20, description="Stops of scene below middle grey before all is black."
+    )
+    soft_highlights: Fraction01 = Field(
+        0.6,
+        description="How gently bright tones run out into white; 0 stops hard.",
+    )
+    soft_shadows: Fraction01 = Field(
+        0.8, description="How gently dark tones run out into black; 0 stops hard."
+    )
+    to_white: Fraction01 = Field(
+        0.4,
+        description="How early bright coloured light goes to white: 0 keeps its colour to the "
+        "end, 1 lets it go as early as photographic film does.",
+    )
 
 
 class Reinhard(Part):
@@ -59,7 +66,6 @@ class Reinhard(Part):
 
     curve: Literal["reinhard"] = Field("reinhard", description="Which curve it is.")
     white: float = Field(4.0, gt=0, description="Scene value that becomes display white.")
-    mode: Mode = "per channel"
 
 
 class Hable(Part):
@@ -67,7 +73,6 @@ class Hable(Part):
 
     curve: Literal["hable"] = Field("hable", description="Which curve it is.")
     white: float = Field(11.2, gt=0, description="Scene value that becomes display white.")
-    mode: Mode = "per channel"
 
 
 class Neutral(Part):
@@ -88,7 +93,7 @@ class Aces(Part):
     curve: Literal["aces2"] = Field("aces2", description="Which curve it is.")
 
 
-CurveName = Literal["filmic", "reinhard", "hable", "neutral", "clip", "aces2"]
+CurveName = Literal["evenfall", "reinhard", "hable", "neutral", "clip", "aces2"]
 
 
 def _named_curve(value: object) -> object:
@@ -96,13 +101,13 @@ def _named_curve(value: object) -> object:
 
 
 Tone = Annotated[
-    Annotated[Filmic | Reinhard | Hable | Neutral | Clip | Aces, Field(discriminator="curve")],
+    Annotated[Evenfall | Reinhard | Hable | Neutral | Clip | Aces, Field(discriminator="curve")],
     BeforeValidator(
         _named_curve,
-        json_schema_input_type=Filmic | Reinhard | Hable | Neutral | Clip | Aces | CurveName,
+        json_schema_input_type=Evenfall | Reinhard | Hable | Neutral | Clip | Aces | CurveName,
     ),
     Takes(
-        '"filmic", "reinhard", "hable", "neutral", "clip" or "aces2", or a table with curve and '
+        '"evenfall", "reinhard", "hable", "neutral", "clip" or "aces2", or a table with curve and '
         "its settings"
     ),
 ]
@@ -192,9 +197,6 @@ class Gamut(Part):
     method: Literal["compress", "clip"] = Field(
         "compress", description="compress: smoothly drawn inwards; clip: cut off."
     )
-    threshold: float = Field(
-        0.8, ge=0, lt=1, description="Colours below this share of the gamut's edge stay untouched."
-    )
 
 
 class Glare(Part):
@@ -266,7 +268,7 @@ class View(Part):
 class Look(Part):
     """Everything from the exposed mix to display light."""
 
-    tone: Tone = Field(default_factory=Filmic, description="Tone curve.")
+    tone: Tone = Field(default_factory=Evenfall, description="Tone curve.")
     grade: Grade = Field(default_factory=Grade, description="Contrast, saturation, tints, LUTs.")
     gamut: Gamut = Field(default_factory=Gamut, description="Colours outside the display's gamut.")
     glare: Glare = Field(default_factory=Glare, description="Scatter of bright light.")

@@ -10,7 +10,7 @@ from evenfall.recipe.words.describing import parts_at
 
 __all__ = ["fill_curves", "is_light_setting", "opened", "replaced_by"]
 
-_DEFAULT_CURVE = "filmic"
+_DEFAULT_CURVE = "evenfall"
 
 
 def is_light_setting(place: Place) -> bool:

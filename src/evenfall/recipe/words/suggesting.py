@@ -31,8 +31,8 @@ def did_you_mean(word: str, candidates: Iterable[str]) -> str:
 
     Examples
     --------
-    >>> did_you_mean("filmik", ["filmic", "clip"])
-    'did you mean "filmic"?'
+    >>> did_you_mean("evenfal", ["evenfall", "clip"])
+    'did you mean "evenfall"?'
     """
     found = closest(word, candidates)
     return f'did you mean "{found}"?' if found else ""

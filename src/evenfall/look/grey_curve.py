@@ -1,12 +1,12 @@
-"""Our filmic curve: a straight middle with a toe and a shoulder, grey held.
+"""What our curve makes of greys: a straight middle between two soft ends, middle grey held.
 
 The curve is drawn over stops around 18 % grey, in the display's signal ``v = y^(1/2.4)`` (the
 inverse of ITU-R BT.1886), where equal steps look about equal. Its middle is a straight line through
-grey, whose slope is set so that the curve's log-log slope there is the contrast asked for. Toe and
-shoulder are monotone rational quadratics (Gregory and Delbourgo 1982, "Piecewise rational quadratic
+grey, whose slope is set so that the curve's log-log slope there is the contrast asked for. Both
+ends are monotone rational quadratics (Gregory and Delbourgo 1982, "Piecewise rational quadratic
 interpolation to monotonic data", IMA J. Numer. Anal. 2) that leave the line with its slope. The
-shoulder arrives at white with slope 0; the toe arrives at black with a small one, which the power
-of 2.4 makes 0 in light. So display light and its slope are continuous everywhere.
+upper one arrives at white with slope 0; the lower one arrives at black with a small one, which the
+power of 2.4 makes 0 in light. So display light and its slope are continuous everywhere.
 """
 
 from __future__ import annotations
@@ -17,9 +17,9 @@ import numpy as np
 
 from evenfall.light.units import MIDDLE_GREY
 from evenfall.look.arrays import Matrix
-from evenfall.recipe.look import Filmic
+from evenfall.recipe.look import Evenfall
 
-__all__ = ["SIGNAL_GAMMA", "FilmicCurve"]
+__all__ = ["SIGNAL_GAMMA", "GreyCurve"]
 
 SIGNAL_GAMMA = 2.4
 _FURTHEST_LINE = 0.95  # of the way to black or white, so that there is always room for a bend
@@ -62,42 +62,51 @@ def _reach(to_end_stops: float, end_stops: float) -> float:
     return nearly_all * min(1.0, end_stops / to_end_stops) ** 2
 
 
-class FilmicCurve:
-    """The filmic curve of a recipe.
+class GreyCurve:
+    """What the greys of a scene become: our curve, as a recipe sets it.
 
     Parameters
     ----------
-    settings : Filmic
-        Contrast, toe, shoulder, black and white.
+    settings : Evenfall
+        Contrast, the scene's range, and how softly it ends.
     peak : float
         Display-linear value of white: 1, or more for a display with headroom. White then lies
         log2(peak) stops higher in the scene, and everything up to grey stays as it is.
 
+    Attributes
+    ----------
+    black_stops, white_stops : float
+        Where the scene is black and white, in stops from middle grey.
+    soft_below_stops, soft_above_stops : float
+        Where the straight middle begins and ends.
+
     Examples
     --------
-    >>> curve = FilmicCurve(Filmic())
+    >>> curve = GreyCurve(Evenfall())
     >>> curve(np.array([0.0, 0.18, 0.18 * 2.0**5])).round(6).tolist()
     [0.0, 0.18, 1.0]
     """
 
-    def __init__(self, settings: Filmic, peak: float = 1.0) -> None:
+    def __init__(self, settings: Evenfall, peak: float = 1.0) -> None:
         grey_signal = MIDDLE_GREY ** (1 / SIGNAL_GAMMA)
         peak_signal = peak ** (1 / SIGNAL_GAMMA)
-        self.black_stops = settings.black_stops
-        self.white_stops = settings.white_stops + float(np.log2(peak))
+        self.black_stops = -settings.shadow_stops
+        self.white_stops = settings.highlight_stops + float(np.log2(peak))
         self.slope = settings.contrast * float(np.log(2.0)) * grey_signal / SIGNAL_GAMMA
         self._grey_signal = grey_signal
         reach_down = _reach(grey_signal / self.slope, -self.black_stops)
         reach_up = _reach((peak_signal - grey_signal) / self.slope, self.white_stops)
-        self.toe_stops = -reach_down * (1.0 - settings.toe)
-        self.shoulder_stops = reach_up * (1.0 - settings.shoulder)
-        toe_value = grey_signal + self.slope * self.toe_stops
-        shoulder_value = grey_signal + self.slope * self.shoulder_stops
-        # The slope that makes the toe a plain hyperbola, without a turning point.
-        foot = (toe_value / (self.toe_stops - self.black_stops)) ** 2 / self.slope
-        self._toe = _Bend(self.black_stops, self.toe_stops, 0.0, toe_value, foot, self.slope)
-        self._shoulder = _Bend(
-            self.shoulder_stops, self.white_stops, shoulder_value, peak_signal, self.slope, 0.0
+        self.soft_below_stops = -reach_down * (1.0 - settings.soft_shadows)
+        self.soft_above_stops = reach_up * (1.0 - settings.soft_highlights)
+        lower_value = grey_signal + self.slope * self.soft_below_stops
+        upper_value = grey_signal + self.slope * self.soft_above_stops
+        # The slope that makes the lower end a plain hyperbola, without a turning point.
+        foot = (lower_value / (self.soft_below_stops - self.black_stops)) ** 2 / self.slope
+        self._lower = _Bend(
+            self.black_stops, self.soft_below_stops, 0.0, lower_value, foot, self.slope
+        )
+        self._upper = _Bend(
+            self.soft_above_stops, self.white_stops, upper_value, peak_signal, self.slope, 0.0
         )
 
     def signal(self, stops: Matrix) -> Matrix:
@@ -110,12 +119,12 @@ class FilmicCurve:
 
         Examples
         --------
-        >>> FilmicCurve(Filmic()).signal(np.array([-20.0, 0.0, 20.0])).round(4).tolist()
+        >>> GreyCurve(Evenfall()).signal(np.array([-20.0, 0.0, 20.0])).round(4).tolist()
         [0.0, 0.4894, 1.0]
         """
         line = self._grey_signal + self.slope * stops
-        bent = np.where(stops < self.toe_stops, self._toe(stops), line)
-        values: Matrix = np.where(stops > self.shoulder_stops, self._shoulder(stops), bent)
+        bent = np.where(stops < self.soft_below_stops, self._lower(stops), line)
+        values: Matrix = np.where(stops > self.soft_above_stops, self._upper(stops), bent)
         return values
 
     def __call__(self, scene_linear: Matrix) -> Matrix:
