@@ -171,8 +171,8 @@ MISTAKES = [
         'tone = "neutral"',
         'tone = "evenfal"',
         'villa.toml:34: look.tone: found "evenfal"; expected "evenfall", "reinhard", '
-        '"neutral", "clip" or "aces2", or a table with curve and its settings; did you mean '
-        '"evenfall"?',
+        '"hable", "neutral", "clip" or "aces2", or a table with curve and its settings; did you '
+        'mean "evenfall"?',
     ),
     (
         'tone = "neutral"',

@@ -278,8 +278,8 @@ def build_chain(
     recipe_folder : Path
         Where relative names of LUT, CDL and config files start.
     peak : float
-        Display-linear value of the brightest white, for displays with headroom; 1 otherwise. The
-        own curve and ACES use all of it, clip and Reinhard's curve what their formulae give
+        Display-linear value of the brightest white, for displays with headroom; 1 otherwise.
+        Our own curve and ACES use all of it, clip and Reinhard's curve what their formulae give
         above 1; the others end at 1. Only `linear_rows` goes beyond 1.
 
     Raises

@@ -187,7 +187,8 @@ class _Rays:
 
 def _share_kept(reach: Plane, free: float) -> Plane:
     """Shorten reaches above `free` so that none is above 1; the share of each that is kept."""
-    kept, term = (buffer(name, reach.shape) for name in ("kept", "term"))
+    kept: Plane = buffer("kept", reach.shape)
+    term: Plane = buffer("term", reach.shape)
     np.clip(reach, np.float32(free), _INFINITE, out=kept)
     kept -= np.float32(free)
     kept *= np.float32(1 / (1 - free))
