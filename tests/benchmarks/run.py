@@ -26,8 +26,8 @@ from typing import Any
 
 import numpy as np
 from measure import Measured, best, measure
-from page import write_page
 
+from page import write_page
 from passes import MOODS, join_passes, make_passes, make_recipe
 
 HERE = Path(__file__).parent

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from evenfall.light.colour import mired, xy_to_kelvin_duv
 from evenfall.light.daylight import (
     SKY_STATES,
     _by_day,
@@ -291,3 +292,18 @@ def test_sunset_is_when_the_upper_limb_goes():
     """34' of refraction and 16' of radius: the centre at -50' (USNO), the lower limb at -18'."""
     assert daylight_state(-50 / 60 + 0.002).sun_normal_lux > 0
     assert daylight_state(-50 / 60 - 0.002).sun_normal_lux == 0
+
+
+def test_the_sky_turns_bluer_by_what_is_said():
+    """25 mired at the end of civil twilight and after, none at 4 degrees; by choice."""
+    _, _, _, day = _by_day(4, "clear")
+    before, _ = xy_to_kelvin_duv(day)
+    for altitude in (-6, -12):
+        assert mired(daylight_state(altitude).sky_kelvin) == pytest.approx(mired(before) - 25)
+    halfway = daylight_state(-1).sky_kelvin
+    assert mired(halfway) == pytest.approx(mired(before) - 12.5)
+
+
+def test_an_overcast_sky_is_as_neutral_as_d65():
+    """CIE 15:2018, table of illuminants: D65 is x = 0.31272, y = 0.32903."""
+    assert daylight_state(30, "overcast").sky_xy == pytest.approx((0.31272, 0.32903), abs=5e-6)

@@ -63,6 +63,13 @@ def test_day_length_at_the_equator_of_an_equinox():
     assert minutes == pytest.approx(12 * 60 + 6.7, abs=MINUTES)
 
 
+# Saemundsson's formula (Meeus 1998, 16.4), 1.02 / tan(h + 10.3 / (h + 5.11)) minutes, by hand:
+# tan 2.01566 deg is 0.035195, tan 10.68167 deg 0.188620, tan 1.50608 deg 0.026292.
+@pytest.mark.parametrize(("altitude", "minutes"), [(0, 28.982), (10, 5.4077), (-1, 38.795)])
+def test_refraction_by_its_published_formula(altitude, minutes):
+    assert refraction_degrees(altitude) * 60 == pytest.approx(minutes, rel=2e-4)
+
+
 def test_refraction_fades_where_nothing_is_seen_of_the_sun():
     """Evenly from -1 to -5 degrees, by choice; at -3 half of what it is at -1."""
     assert refraction_degrees(-3) == pytest.approx(refraction_degrees(-1) / 2, rel=1e-12)

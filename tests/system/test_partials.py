@@ -164,3 +164,21 @@ def test_a_failed_write_leaves_no_unfinished_file(
     with pytest.raises(OutputError, match="the disk is full"):
         write_atomically(tmp_path / "a.png", b"x", overwrite=True)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_machines_of_one_name_are_told_apart(tmp_path: Path) -> None:
+    """Cloned machines have one name; machine-id(5) is "unique" to each installation."""
+    code = (
+        "import sys; from pathlib import Path; from evenfall.system import partials\n"
+        "partials._MACHINE_ID = Path(sys.argv[1])\n"
+        "print(partials.partial_path(Path('a.png')).name.split('.')[-4])"
+    )
+    found = []
+    for number in (1, 1, 2):
+        path = tmp_path / str(number)
+        path.write_text(f"{number:032x}\n", encoding="ascii")
+        ended = subprocess.run(
+            [sys.executable, "-c", code, str(path)], capture_output=True, text=True, check=True
+        )
+        found.append(ended.stdout)
+    assert found[0] == found[1] != found[2]

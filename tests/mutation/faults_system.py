@@ -1,0 +1,51 @@
+"""Faults in what writes files whole and keeps machines out of each other's way."""
+
+from __future__ import annotations
+
+TESTS: dict[str, tuple[str, ...]] = {
+    "system/atomic.py": ("tests/system/test_atomic.py",),
+    "system/partials.py": (
+        "tests/system/test_partials.py",
+        "tests/system/test_atomic.py",
+    ),
+    "system/cache.py": (
+        "tests/system/test_cache.py",
+        "tests/system/test_partials.py",
+    ),
+}
+
+FAULTS: dict[str, tuple[tuple[str, ...], ...]] = {
+    "system/atomic.py": (
+        ("            os.fsync(stream.fileno())\n", "            pass\n"),
+        ("        if durable:\n            _sync_folder(path.parent)\n", ""),
+        (
+            "            partial.replace(path)\n        else:",
+            "            path.write_bytes(b''.join(parts))\n        else:",
+        ),
+        (
+            '    if written != wanted:\n        raise OSError(errno.ENOSPC, f"only {written} of {wanted} bytes reached the disk")\n',
+            "",
+        ),
+        ("            _take_free_name(partial, path)", "            partial.replace(path)"),
+        (
+            '        if path.exists():\n            raise FileExistsError(errno.EEXIST, "the file exists already", str(path)) from None\n',
+            "",
+        ),
+        ("            partial.unlink(missing_ok=True)", "            pass"),
+        ("    if durable:\n        _sync_folder(folder.parent)\n", ""),
+        ("        if mode is not None:\n            partial.chmod(mode)\n", ""),
+        ("            os.fsync(descriptor)\n", "            pass\n"),
+    ),
+    "system/partials.py": (
+        ("_OLD_SECONDS = 24 * 3600", "_OLD_SECONDS = 23.5 * 3600"),
+        ("    return _begun(process) == begun", "    return True"),
+        ("    identity = [name, _text_of(_MACHINE_ID)]", "    identity = [name]"),
+        ('match["machine"] == _machine() and os.name', "os.name"),
+        ("is_left = not _is_writing(", "is_left = _is_writing("),
+        ("{_text_of(_BOOT_ID)}\\n", ""),
+    ),
+    "system/cache.py": (
+        ("            remove_leftovers(path.parent)\n", "            pass\n"),
+        ("key=lambda entry: entry[0].st_mtime_ns", "key=lambda entry: -entry[0].st_mtime_ns"),
+    ),
+}
