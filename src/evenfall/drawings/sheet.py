@@ -47,12 +47,15 @@ class SheetLight:
         Its colour in words, such as "2700 K"; empty if as rendered.
     swatch : tuple of int or None
         Its colour as sRGB codes, for the dot; None draws a neutral one.
+    counted : str
+        From which mood its gain counts, such as "2 down from day"; empty if from none.
     """
 
     name: str
     stops: float | None
     tint: str = ""
     swatch: Rgb8 | None = None
+    counted: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -321,7 +324,11 @@ def _draw_light(layout: _Layout, light: SheetLight, left: int, top: int) -> None
         end = right - tint_width - stops_width
         start = end - track_width + layout.of(36)
         _draw_track(layout, light, start, end, top + layout.row_height / 2)
-    layout.set((left, baseline), style.fitted(light.name, name_width), style)
+    name = style.fitted(light.name, name_width)
+    layout.set((left, baseline), name, style)
+    beside = style.width(name) + layout.of(14)
+    if layout.silent.width(light.counted) <= name_width - beside:
+        layout.set((left + beside, baseline), light.counted, layout.silent)
 
 
 def _draw_track(
