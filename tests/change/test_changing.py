@@ -483,3 +483,21 @@ def test_a_folder_that_cannot_be_written(villa: Case, monkeypatch: pytest.Monkey
     with pytest.raises(OutputError, match="cannot be written: No space left on device"):
         villa("dusk", "sky +1")
     assert villa.text == TEXT
+
+
+def test_a_mood_is_kept_though_what_it_counts_from_goes_off(villa: Case) -> None:
+    """Night's sky counts three down from dusk's -2; with dusk's off it stands at -5 by itself."""
+    with pytest.raises(UsageError, match='"down 3" counts from dusk, where it is off'):
+        villa("dusk", "sky off")
+    villa("dusk", "sky off", keep=["night"])
+    assert villa.entry("night", "sky") == {"stops": -5, "kelvin": 12000}
+    assert villa.light("night", "sky").stops == -5
+
+
+def test_a_light_of_a_group_in_watts_gets_watts_of_its_own(write: Write) -> None:
+    """9 W a stop up is 18 W, at the efficacy that the group has."""
+    villa = write(TEXT.replace('pair  = { stops = "+1/3", kelvin = 2700 }',
+                               "pair = { watts = 9, lumens_per_watt = 90 }"))  # fmt: skip
+    villa("dusk", "left +1")
+    assert villa.entry("dusk", "left") == {"watts": 18, "lumens_per_watt": 90}
+    assert villa.entry("dusk", "pair") == {"watts": 9, "lumens_per_watt": 90}

@@ -10,7 +10,7 @@ from pathlib import Path
 from evenfall.change.dials import dial_words, turn, wanted
 from evenfall.change.figures import stops_value
 from evenfall.change.gains import move_gains, set_gains
-from evenfall.change.keeping import keep_moods
+from evenfall.change.keeping import keep_moods, stand_alone
 from evenfall.change.metering import check_what_hangs_on_lights, metering_notes
 from evenfall.change.revision import Revision
 from evenfall.change.subjects import Order, read_phrases
@@ -114,14 +114,17 @@ def change_recipe(
         faults.append(Fault("", "", "nothing is said to change", "", 'say it as in "sky down 1/2"'))
     if faults:
         raise UsageError(faults)
+    kept = choose_moods(before, keep) if keep else ()
     work = _Work(revision, before, chosen)
+    going_off = [light for order in orders if order.command.kind == "off" for light in order.lights]
+    alone = stand_alone(revision, before, kept, going_off)
     for order in orders:
         work.follow(order)
     if not work.faults and not revision.edits:
         work.faults += [Fault(f'"{idle.phrase}"', "", said) for said, idle in work.idle.items()]
     if work.faults:
         raise UsageError(work.faults)
-    keep_moods(revision, before, chosen, choose_moods(before, keep) if keep else ())
+    keep_moods(revision, before, chosen, kept, alone)
     if any(order.command.kind in ("off", "ratio") for order in orders):
         check_what_hangs_on_lights(revision.recipe)
     return _finished(work, path, text, keep, dry_run=dry_run)

@@ -92,6 +92,9 @@ def _move_entry(
         raise _shared(mood, sorted(ruled))
     for light, way in ways.items():
         put_figure(revision, mood, light, _moved(setting, None, way))  # spelled afresh
+        if setting.watts is not None:
+            efficacy = number_value(setting.lumens_per_watt or 0.0)
+            revision.put((*_entry(mood, light), "lumens_per_watt"), efficacy)
 
 
 def _moved(setting: MoodSetting, raw: Any, way: float) -> Figure:

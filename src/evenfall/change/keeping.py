@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from evenfall.change.dials import dials, put_dial, reading
@@ -14,16 +14,21 @@ from evenfall.compare.moods import mood_differences
 from evenfall.compare.standing import stand, tint_of
 from evenfall.errors import Fault, UsageError
 from evenfall.recipe import LightSetting, Recipe
+from evenfall.recipe.base import Step
 from evenfall.recipe.gains import GAIN_KEYS, Counted
 from evenfall.recipe.resolve import chain
 
-__all__ = ["keep_moods"]
+__all__ = ["keep_moods", "stand_alone"]
 
 _SAME = 1e-9
 
 
 def keep_moods(
-    revision: Revision, before: Recipe, changed: Sequence[str], keep: Sequence[str]
+    revision: Revision,
+    before: Recipe,
+    changed: Sequence[str],
+    keep: Sequence[str],
+    alone: Collection[str] = (),
 ) -> None:
     """Write into moods what they had, as far as they have it no more.
 
@@ -37,6 +42,8 @@ def keep_moods(
         Moods that were to change.
     keep : sequence of str
         Moods that were not.
+    alone : collection of str
+        Those of them that have been made to stand alone beforehand.
 
     Raises
     ------
@@ -49,7 +56,7 @@ def keep_moods(
         source = f"--keep {mood}"
         if mood in changed:
             faults.append(Fault(source, "", f"{mood} is to change, and to stay as it is"))
-        elif not mood_differences(before, revision.recipe, mood):
+        elif mood not in alone and not mood_differences(before, revision.recipe, mood):
             hint = "leave it out"
             faults.append(Fault(source, "", f"{mood} does not change with it", "", hint))
     if faults:
@@ -61,6 +68,39 @@ def keep_moods(
             if tint_of(revision.recipe.moods[mood].lights[light]) != tint:
                 set_tints(revision, mood, light, {light: tint or {"mired_shift": 0}})
         _keep_dials(revision, before, mood)
+
+
+def stand_alone(
+    revision: Revision, before: Recipe, keep: Sequence[str], lights: Sequence[str]
+) -> set[str]:
+    """Let moods that are to stay count from the render where what they count from goes off.
+
+    Parameters
+    ----------
+    revision : Revision
+        Its edits are added to.
+    before : Recipe
+        As it stood.
+    keep : sequence of str
+        Moods that are to stay.
+    lights : sequence of str
+        Lights that are to go off in moods that they are based on.
+
+    Returns
+    -------
+    set of str
+        Moods that were edited.
+    """
+    edited = set()
+    for mood in keep:
+        for light in lights:
+            own = revision.entry(mood, light)
+            stood = stand(before, mood, light)
+            is_step = own is not None and isinstance(own.stops, Step)
+            if is_step and not stood.is_off and stood.anchor == "render":
+                put_gain(revision, mood, light, {"stops": stops_value(stood.stops)})
+                edited.add(mood)
+    return edited
 
 
 def _keep_gains(revision: Revision, before: Recipe, mood: str) -> None:

@@ -42,7 +42,8 @@ def light_difference(before: Recipe, after: Recipe, mood: str, light: str) -> Di
     one, other = before.moods[mood].lights[light], after.moods[mood].lights[light]
     stood, stands = stand(before, mood, light), stand(after, mood, light)
     same_gain = stood.is_near(stands, _SAME_STOPS)
-    tints = tint_of(one), tint_of(other)
+    tints = [tint_of(setting) for setting in (one, other)]
+    tints = [{} if tint == {"mired_shift": 0.0} else tint for tint in tints]  # no shift is none
     same_colour = tints[0] == tints[1] and one.hold_luminance == other.hold_luminance
     if (same_gain and same_colour) or (stood.is_off and stands.is_off):
         return None
