@@ -490,8 +490,8 @@ def test_a_mood_is_kept_though_what_it_counts_from_goes_off(villa: Case) -> None
     with pytest.raises(UsageError, match='"down 3" counts from dusk, where it is off'):
         villa("dusk", "sky off")
     villa("dusk", "sky off", keep=["night"])
-    assert villa.entry("night", "sky") == {"stops": -5, "kelvin": 12000}
-    assert villa.light("night", "sky").stops == -5
+    assert villa.entry("night", "sky") == -5
+    assert villa.light("night", "sky").kelvin == 12000
 
 
 def test_a_light_of_a_group_in_watts_gets_watts_of_its_own(write: Write) -> None:
