@@ -11,7 +11,8 @@ import pytest
 
 import evenfall
 from evenfall.develop.example import example_recipe
-from evenfall.develop.reduced import area_mean, keep_for_drafts, reduced_size
+from evenfall.develop.reduced import keep_for_drafts, reduced_size
+from evenfall.mix.averaging import area_mean
 from evenfall.passes.files import stamp
 from evenfall.passes.library import PassLibrary
 from evenfall.passes.reading import read

@@ -11,9 +11,9 @@ import numpy.typing as npt
 
 from evenfall.compare.colour_science import ciede2000, import_ahead
 from evenfall.compare.reading import Reduced, read_reduced
-from evenfall.develop.reduced import area_mean
 from evenfall.errors import Fault, UsageError
 from evenfall.light.cielab import rgb_to_lab
+from evenfall.mix.averaging import area_mean
 from evenfall.system.processors import default_workers
 
 __all__ = ["COMPARED_WIDTH", "SEEN", "PictureDifference", "compare_pictures"]

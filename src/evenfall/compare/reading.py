@@ -9,7 +9,6 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.develop.reduced import area_mean, reduced_size
 from evenfall.errors import Fault, PixelSourceError
 from evenfall.light.code_points import PRIMARIES, TRANSFER_PQ, TRANSFER_SRGB
 from evenfall.light.output_spaces import output_space
@@ -21,6 +20,7 @@ from evenfall.light.primaries import (
 )
 from evenfall.light.transfer import decode_pq, decode_srgb
 from evenfall.light.units import REFERENCE_WHITE_NITS
+from evenfall.mix.averaging import area_mean
 from evenfall.passes.side.pictures import read_picture
 
 __all__ = ["Reduced", "is_picture", "read_reduced"]
@@ -97,12 +97,18 @@ def read_reduced(path: Path, width: int | None) -> Reduced:
     """
     rgb, space = _read(path)
     size = rgb.shape[1], rgb.shape[0]
-    small = reduced_size(size, width or size[0])
+    small = _lowered(size, width)
     planes = np.empty((3, small[1], small[0]), np.float32)
     for channel in range(3):
         plane = rgb[..., channel]
         planes[channel] = plane if small == size else area_mean(plane, small)
     return Reduced(planes, space, size)
+
+
+def _lowered(size: tuple[int, int], width: int | None) -> tuple[int, int]:
+    if width is None or size[0] <= width:
+        return size
+    return width, max(1, round(size[1] * width / size[0]))
 
 
 def _read(path: Path) -> tuple[Floats, RgbSpace]:

@@ -20,7 +20,7 @@ import numpy.typing as npt
 from zlib_ng import zlib_ng
 
 from evenfall.deliver.frame import square_size
-from evenfall.mix.halves import widen
+from evenfall.mix.averaging import area_mean
 from evenfall.passes.files import stamp
 from evenfall.passes.header import PassHeader
 from evenfall.passes.image import PassImage, PixelCensus
@@ -32,18 +32,14 @@ from evenfall.system.regular import open_regular
 
 __all__ = [
     "ReducedLibrary",
-    "area_mean",
     "keep_for_drafts",
     "kept_name",
-    "narrowed",
     "reduced_size",
 ]
 
 Array = npt.NDArray[Any]
 _FORMAT = 4
 _LIMIT_BYTES = 2 << 30
-_ROOM = np.float32(2.0**20)  # more than are added up at once: sums of huge values stay finite
-_BAND_PIXELS = 1 << 17  # widened, they stay in the processor's cache
 
 
 def reduced_size(size: tuple[int, int], width: int, pixel_aspect: float = 1.0) -> tuple[int, int]:
@@ -62,108 +58,11 @@ def reduced_size(size: tuple[int, int], width: int, pixel_aspect: float = 1.0) -
     return width, max(1, round(high * width / wide))
 
 
-def area_mean(plane: Array, size: tuple[int, int]) -> npt.NDArray[np.float32]:
-    """Bring a plane down by averaging areas.
-
-    Parameters
-    ----------
-    plane : ndarray, shape (H, W), float16 or float32
-        Scene-linear values.
-    size : tuple of int
-        New width and height, not larger.
-
-    Returns
-    -------
-    ndarray, shape (height, width), float32
-        Each value is the mean over the area that the pixel covers, also where sizes do not divide.
-
-    Examples
-    --------
-    >>> area_mean(np.array([[1, 3, 5, 7]], np.float16), (2, 1)).tolist()
-    [[2.0, 6.0]]
-    >>> area_mean(np.array([[1, 1, 4]], np.float32), (2, 1)).tolist()
-    [[1.0, 3.0]]
-    """
-    width, height = size
-    if plane.dtype != np.float32:
-        return narrowed(_lower(plane, height), width)
-    with np.errstate(over="ignore", invalid="ignore"):
-        reduced = narrowed(_lower(plane, height), width)
-        if np.isfinite(reduced).all():
-            return reduced
-        return narrowed(_lower(plane / _ROOM, height), width) * _ROOM
-
-
 def averaged(image: PassImage, size: tuple[int, int]) -> PassImage:
     """Bring the planes and the alpha of a pass down by `area_mean`; the rest stays as it is."""
     red, green, blue = (area_mean(plane, size) for plane in image.planes)
     alpha = None if image.alpha is None else area_mean(image.alpha, size)
     return replace(image, planes=(red, green, blue), alpha=alpha)
-
-
-def _shares(length: int, count: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.float32]]:
-    """Say which source pixels each new one averages: the first of them, and weights (taps, count).
-
-    Weights beyond the covered area are 0.
-    """
-    edges = np.arange(count + 1) * (length / count)
-    first = np.floor(edges[:-1] + 1e-9).astype(np.intp)
-    taps = int(np.max(np.ceil(edges[1:] - 1e-9).astype(np.intp) - first))
-    left = first + np.arange(taps)[:, None]
-    covered = np.minimum(left + 1, edges[1:]) - np.maximum(left, edges[:-1])
-    weights = np.where(covered > 1e-9, covered, 0.0) * (count / length)
-    return first, weights.astype(np.float32)
-
-
-def _lower(plane: Array, height: int) -> npt.NDArray[np.float32]:
-    """Bring the height of a plane down by area averaging."""
-    if plane.shape[0] % height == 0:
-        return _lower_evenly(plane, height)
-    first, weights = _shares(plane.shape[0], height)
-    taps, width = len(weights), plane.shape[1]
-    reduced = np.empty((height, width), np.float32)
-    scratch = np.empty(taps * width, np.float32)
-    for row, start in enumerate(first):
-        band = plane[start : start + taps]
-        rows = widen(band.reshape(-1), scratch[: band.size]).reshape(band.shape)
-        np.multiply(rows[0], weights[0, row], out=reduced[row])
-        for tap in range(1, len(rows)):
-            if weights[tap, row]:
-                reduced[row] += rows[tap] * weights[tap, row]
-    return reduced
-
-
-def _lower_evenly(plane: Array, height: int) -> npt.NDArray[np.float32]:
-    """Average whole rows, in bands of many."""
-    taps, width = plane.shape[0] // height, plane.shape[1]
-    reduced = np.empty((height, width), np.float32)
-    rows = max(1, _BAND_PIXELS // (taps * width))
-    scratch = np.empty(rows * taps * width, np.float32)
-    for top in range(0, height, rows):
-        target = reduced[top : top + rows]
-        band = plane[top * taps : (top + len(target)) * taps]
-        wide = widen(band.reshape(-1), scratch[: band.size]).reshape(len(target), taps, width)
-        np.copyto(target, wide[:, 0])
-        for tap in range(1, taps):
-            np.add(target, wide[:, tap], out=target)
-        np.multiply(target, np.float32(1 / taps), out=target)
-    return reduced
-
-
-def narrowed(plane: npt.NDArray[np.float32], width: int) -> npt.NDArray[np.float32]:
-    """Bring the width of a plane down by area averaging."""
-    if plane.shape[1] % width == 0:
-        taps = plane.shape[1] // width
-        evenly = plane[:, ::taps].copy()
-        for tap in range(1, taps):
-            np.add(evenly, plane[:, tap::taps], out=evenly)
-        return np.multiply(evenly, np.float32(1 / taps), out=evenly)
-    first, weights = _shares(plane.shape[1], width)
-    reduced: npt.NDArray[np.float32] = np.take(plane, first, axis=1) * weights[0]
-    for tap in range(1, len(weights)):
-        column = np.minimum(first + tap, plane.shape[1] - 1)
-        reduced += np.take(plane, column, axis=1) * weights[tap]
-    return reduced
 
 
 @dataclass(frozen=True)

@@ -22,11 +22,12 @@ from evenfall.develop.asked import Asked
 from evenfall.develop.developed import DevelopedMood
 from evenfall.develop.engine import develop_moods
 from evenfall.develop.figures import count_ends
-from evenfall.develop.reduced import area_mean, reduced_size
+from evenfall.develop.reduced import reduced_size
 from evenfall.develop.samples import Samples
 from evenfall.errors import Advice
 from evenfall.light.primaries import luminance_weights
 from evenfall.light.units import READ_FROM_PICTURE
+from evenfall.mix.averaging import area_mean
 from evenfall.mix.engine import PassRead
 from evenfall.passes.source import PassSource
 from evenfall.recipe import Recipe

@@ -10,8 +10,8 @@ import numpy.typing as npt
 from evenfall.deliver.quantise import quantise
 from evenfall.develop.developed import Scene
 from evenfall.develop.figures import PixelCounts, count_ends
-from evenfall.develop.reduced import area_mean, narrowed
 from evenfall.look.chain import LookChain
+from evenfall.mix.averaging import area_mean, narrowed
 from evenfall.system.scratch import buffer
 
 __all__ = ["STRIP_ROWS", "Canvas"]
