@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import io
+import struct
 from typing import get_args
 
+import imagecodecs
 import numpy as np
 import pytest
+import tifffile
+from PIL import Image
 
 from evenfall.deliver.finished import SceneLinear
 from evenfall.deliver.formats import Display, codec, displays
+from evenfall.deliver.icc import icc_profile
 from evenfall.deliver.png_pixels import Each
 from evenfall.deliver.provenance import Provenance
 from evenfall.light.primaries import ACESCG
@@ -62,6 +68,82 @@ def test_a_format_keeps_to_its_row(name: FormatName, bits: int) -> None:
     assert codec(name).find_record(encoded.data) == RECORD
     assert set(row.keys) <= set(Deliverable.model_fields)
     assert ("space" in row.keys) == (not row.fixed_space)
+
+
+def stored_bits(name: FormatName, data: bytes) -> int:
+    """Bits per channel as the file itself says, by the standards of the formats."""
+    if name == "png":  # PNG Third Edition, 11.2.1: after width and height in IHDR
+        return data[24]
+    if name == "tiff":
+        with tifffile.TiffFile(io.BytesIO(data)) as opened:
+            return opened.pages.first.bitspersample
+    if name == "exr":  # OpenEXR file layout: pixel type 1 is half, 2 is float
+        place = data.index(b"chlist\0") + 7 + 4
+        return {1: 16, 2: 32}[struct.unpack_from("<i", data, data.index(b"\0", place) + 1)[0]]
+    if name == "avif":  # AV1 in ISOBMFF, 2.3.3: twelve bits is 0x20 of the third byte
+        return 12 if data[data.index(b"av1C") + 6] & 0x20 else 10
+    return 8  # baseline JPEG and WebP know no others
+
+
+@pytest.mark.parametrize(("name", "bits"), KINDS)
+def test_the_bits_that_are_asked_for_are_stored(name: FormatName, bits: int) -> None:
+    finished = Asked(Deliverable(format=name, bits=bits))
+    assert stored_bits(name, codec(name).encode(finished).data) == bits
+
+
+class Noise(Asked):
+    """A finished picture of noise, which no format makes small without loss."""
+
+    def codes(self) -> np.ndarray:
+        return np.random.default_rng(3).integers(0, 256, (64, 96, 3), np.uint8)
+
+    def hdr(self) -> np.ndarray:
+        return np.moveaxis(self.codes(), -1, 0).astype(np.float32) / 128
+
+
+WITH_QUALITY = [name for name, row in FORMATS.items() if "quality" in row.keys]
+
+
+@pytest.mark.parametrize("name", WITH_QUALITY)
+def test_quality_reaches_the_file(name: FormatName) -> None:
+    sizes = [
+        len(codec(name).encode(Noise(Deliverable(format=name, quality=quality))).data)
+        for quality in (20, 60, 95)
+    ]
+    assert sizes[0] < sizes[1] < sizes[2]
+
+
+def test_a_largest_size_reaches_the_file() -> None:
+    asked = Deliverable(format="jpeg", quality=95, max_kilobytes=12)
+    assert len(codec("jpeg").encode(Noise(asked)).data) <= 12_000
+
+
+def test_lossless_reaches_the_file() -> None:
+    noise = Noise(Deliverable(format="webp", lossless=True))
+    found = imagecodecs.webp_decode(codec("webp").encode(noise).data)
+    np.testing.assert_array_equal(found, noise.codes())
+
+
+WITH_SPACE = [name for name, row in FORMATS.items() if "space" in row.keys]
+
+
+@pytest.mark.parametrize("name", WITH_SPACE)
+@pytest.mark.parametrize("space", ["Display P3", "BT.709"])
+def test_the_profile_of_the_space_reaches_the_file(name: FormatName, space: str) -> None:
+    data = codec(name).encode(Asked(Deliverable(format=name, space=space))).data
+    with Image.open(io.BytesIO(data)) as opened:
+        assert opened.info["icc_profile"] == icc_profile(space)
+        assert opened.getexif()[0x011A] == 300  # XResolution (Exif, tag 282), in inches
+
+
+@pytest.mark.parametrize("name", ["avif", "gain-map jpeg"])
+def test_the_peak_reaches_the_file(name: FormatName) -> None:
+    """300 and 1,000 cd/m2 cut the same picture differently: 2 is 406 cd/m2."""
+    files = [
+        codec(name).encode(Noise(Deliverable(format=name, peak_nits=peak))).data
+        for peak in (300, 1000)
+    ]
+    assert files[0] != files[1]
 
 
 def test_notes_are_given_for_what_a_file_could_not_hold() -> None:
