@@ -70,6 +70,10 @@ CASES = {
         SOUND.replace('lights.sun = "off"', "lights.sun = -1"),
         "moods.dusk.lights",
     ),
+    "hdr-unused": (
+        SOUND + '\n[look]\ntone = "neutral"\n[[deliverables]]\nformat = "avif"\n',
+        "look.tone",
+    ),
     "only-brightness": (
         SOUND + '\n[moods.bright]\nbased_on = "day"\ncamera.exposure_stops = 1\n',
         "moods.bright",
@@ -90,6 +94,22 @@ def test_advice_is_given_with_place_and_reason(tmp_path: Path, code: str) -> Non
 def test_advice_can_be_silenced(tmp_path: Path, code: str) -> None:
     text = CASES[code][0].replace("format = 1", f'format = 1\nsilence = ["{code}"]')
     assert code not in _codes(tmp_path, text)
+
+
+@pytest.mark.parametrize(
+    ("tone", "said"),
+    [
+        *(("neutral", True), ("hable", True)),
+        *(("evenfall", False), ("aces2", False), ("reinhard", False), ("clip", False)),
+    ],
+)
+@pytest.mark.parametrize("form", ["avif", "gain-map jpeg", "png"])
+def test_hdr_of_a_curve_that_ends_at_white(
+    tmp_path: Path, tone: str, form: str, said: bool
+) -> None:
+    """Which curves do is held by what decoders find: tests/look/test_hdr_range.py."""
+    text = SOUND + f'look.tone = "{tone}"\n[[deliverables]]\nformat = "{form}"\n'
+    assert ("hdr-unused" in _codes(tmp_path, text)) is (said and form != "png")
 
 
 def test_key_off_in_every_mood_is_noticed(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
 from evenfall.advice.facts import FrameFacts, MoodFacts
+from evenfall.advice.hdr import hdr_unused
 from evenfall.advice.naming import roles_unlike_names, suns_after_sunset
 from evenfall.camera.exposure import LightsOn, MeterPlan, plan_meter
 from evenfall.errors import Advice
@@ -34,6 +35,7 @@ ADVICE_CODES: Mapping[str, str] = {
     "fill-over-key": "the fill is brighter than the key",
     "noise-shows": "a mood's noise shows in the displayed picture",
     "highlights-clipped": "much of the displayed picture is at its top",
+    "hdr-unused": "an HDR deliverable of a look that ends at display white",
     "no-plate": "part of the view is see-through, and no plate is behind it",
 }
 
@@ -70,6 +72,7 @@ def advise(recipe: Recipe, frames: Sequence[FrameFacts] = ()) -> list[Advice]:
         *suns_after_sunset(recipe),
         *roles_unlike_names(recipe),
         *_enlarged(recipe, frames),
+        *hdr_unused(recipe),
         *_unknown_silence(recipe),
     ]
     return [advice for advice in found if advice.code not in recipe.model.silence]

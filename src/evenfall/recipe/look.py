@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
@@ -71,6 +71,7 @@ class Reinhard(Part):
 class Hable(Part):
     """Hable's 2010 curve with the constants of the talk."""
 
+    ends_at_white: ClassVar[bool] = True  # a tenth above it at the most
     curve: Literal["hable"] = Field("hable", description="Which curve it is.")
     white: float = Field(11.2, gt=0, description="Scene value that becomes display white.")
 
@@ -78,6 +79,7 @@ class Hable(Part):
 class Neutral(Part):
     """The Khronos neutral curve: colours kept up to 0.8, highlights compressed and bleached."""
 
+    ends_at_white: ClassVar[bool] = True
     curve: Literal["neutral"] = Field("neutral", description="Which curve it is.")
 
 
@@ -279,3 +281,8 @@ class Look(Part):
     view: Annotated[View | None, OrNone(View)] = Field(
         None, description="A studio's own OpenColorIO view."
     )
+
+    @property
+    def ends_at_white(self) -> bool:
+        """Whether no light is above display white, whatever the display could show."""
+        return self.view is not None or getattr(self.tone, "ends_at_white", False)
