@@ -24,7 +24,40 @@ __all__ = [
     "PixelSourceError",
     "RecipeError",
     "UsageError",
+    "printable",
 ]
+
+_LONGEST_PLACE = 300
+
+
+def printable(text: str) -> str:
+    r"""Text with control characters written out, as what they are; line breaks stay.
+
+    What is invisible, turns text round, or commands a terminal comes from names in files, and is
+    never meant.
+
+    Examples
+    --------
+    >>> printable("sun\x1b[31m, café, \u202eexr")
+    'sun\\x1b[31m, café, \\u202eexr'
+    >>> printable("K\udcfcche.exr")
+    'K\\xfcche.exr'
+    """
+    if text.isprintable():
+        return text
+    return "".join(map(_written_out, text))
+
+
+def _written_out(sign: str) -> str:
+    if sign.isprintable() or sign == "\n" or sign in _SPACES:
+        return sign
+    if "\udc80" <= sign <= "\udcff":  # a byte of a file name that is not UTF-8
+        return f"\\x{ord(sign) - 0xDC00:02x}"
+    return repr(sign)[1:-1]
+
+
+_SPACES = "\u00a0\u2002\u2003\u2009\u202f\u3000"
+"""Spaces of other widths, and those at which no line breaks: they print as spaces do."""
 
 
 @dataclass(frozen=True)
@@ -62,9 +95,14 @@ class Fault:
 
     def __str__(self) -> str:
         where = self.file if self.line is None else f"{self.file}:{self.line}"
-        head = ": ".join(part for part in (where, self.place) if part)
+        head = ": ".join(part for part in (where, _shortened(self.place)) if part)
         tail = "; ".join(part for part in (self.found, self.allowed, self.hint) if part)
-        return f"{head}: {tail}" if head else tail
+        return printable(f"{head}: {tail}" if head else tail).replace("\n", "\\n")
+
+
+def _shortened(place: str) -> str:
+    half = _LONGEST_PLACE // 2
+    return place if len(place) <= _LONGEST_PLACE else f"{place[:half]}...{place[-half:]}"
 
 
 @dataclass(frozen=True)

@@ -23,13 +23,8 @@ from __future__ import annotations
 import argparse
 import os
 import pickle
-import resource
-import subprocess
 import sys
 import tempfile
-import time
-from collections import Counter
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -37,26 +32,13 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from mutants import KINDS, Mutant, mutate
+from mutants import Mutant, mutate
+from watching import Limits, Outcome, Tally, show, watch_all, work
 
-SECONDS = 2.0
-SILENCE_SECONDS = 20.0
-MEMORY_BYTES = 1536 << 20
-ADDRESS_SPACE_BYTES = 6 << 30
-BATCH = 500
+LIMITS = Limits()
+OUTCOMES = ("refused", "same pixels", "same pixels, other names", "other pixels")
 
 Pictures = dict[tuple[str, str, str], bytes]
-
-
-@dataclass
-class Tally:
-    """What became of the mutants."""
-
-    outcomes: Counter[tuple[str, str]] = field(default_factory=Counter)
-    rot: Counter[str] = field(default_factory=Counter)
-    failures: list[str] = field(default_factory=list)
-    slowest: float = 0.0
-    peak_bytes: int = 0
 
 
 def read_all(path: Path) -> Pictures:
@@ -97,142 +79,28 @@ def outcome_of(mutant: Mutant, path: Path, sound: Pictures) -> str:
     return "other pixels"
 
 
-def work(seeds_file: Path, run_seed: int, start: int, stop: int) -> None:
-    """Worker: read mutants [start, stop) and write a line about each to descriptor 3."""
-    resource.setrlimit(resource.RLIMIT_AS, (ADDRESS_SPACE_BYTES, ADDRESS_SPACE_BYTES))
+def read_mutants(seeds_file: Path, run_seed: int, start: int, stop: int) -> None:
+    """Worker: read mutants [start, stop)."""
     seeds, sound = pickle.loads(seeds_file.read_bytes())
-    with os.fdopen(3, "w", buffering=1) as report, tempfile.TemporaryDirectory() as folder:
-        for number in range(start, stop):
-            report.write(f"begin {number}\n")
+    with tempfile.TemporaryDirectory() as folder:
+
+        def use(number: int) -> Outcome:
             mutant = mutate(number, run_seed, seeds)
             path = Path(folder) / f"mutant{Path(mutant.seed).suffix}"
-            started = time.process_time()
             outcome = outcome_of(mutant, path, sound[mutant.seed])
-            seconds = time.process_time() - started
-            peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
-            line = "\t".join([mutant.seed, mutant.kind, outcome.replace("\n", " ")])
-            report.write(f"end {number} {seconds:.3f} {peak} {line}\n")
+            return Outcome(mutant.seed, mutant.kind, outcome)
+
+        work(LIMITS, start, stop, use)
 
 
-class Watched:
-    """One worker process on a range of mutants, and what it reports."""
-
-    def __init__(self, seeds_file: Path, run_seed: int, start: int, stop: int) -> None:
-        self.start, self.stop = start, stop
-        reading, writing = os.pipe()
-        command = [sys.executable, __file__, "--worker", str(seeds_file), str(run_seed)]
-        self.noise = tempfile.TemporaryFile()  # noqa: SIM115 - closed by close()
-        self.process = subprocess.Popen(
-            ["/bin/sh", "-c", f'exec "$@" 3>&{writing} {writing}>&-', "sh", *command,
-             str(start), str(stop)],
-            pass_fds=[writing],
-            stdout=self.noise,
-            stderr=self.noise,
-        )  # fmt: skip
-        os.close(writing)
-        os.set_blocking(reading, False)
-        self.reading = reading
-        self.heard = time.monotonic()
-        self.rest = b""
-        self.begun: int | None = None
-        self.ended = start
-
-    def lines(self) -> list[str]:
-        """Lines that have come since the last call."""
-        try:
-            data = os.read(self.reading, 1 << 20)
-        except BlockingIOError:
-            return []
-        if data:
-            self.heard = time.monotonic()
-        *lines, self.rest = (self.rest + data).split(b"\n")
-        return [line.decode("utf-8", "replace") for line in lines]
-
-    def silent(self) -> bool:
-        return time.monotonic() - self.heard > SILENCE_SECONDS
-
-    def close(self) -> str:
-        """End the process; return what it said on its standard streams."""
-        if self.process.poll() is None:
-            self.process.kill()
-        self.process.wait()
-        os.close(self.reading)
-        self.noise.seek(0)
-        said = self.noise.read().decode("utf-8", "replace")
-        self.noise.close()
-        return said
-
-
-def note(tally: Tally, worker: Watched, line: str) -> None:
-    """Take one line of a worker's report into the tally."""
-    word, number, *rest = line.split(" ", 4)
-    if word == "begin":
-        worker.begun = int(number)
-        return
-    worker.begun, worker.ended = None, int(number) + 1
-    seconds, peak, what = float(rest[0]), int(rest[1]), rest[2]
-    seed, kind, outcome = what.split("\t")
-    tally.slowest, tally.peak_bytes = max(tally.slowest, seconds), max(tally.peak_bytes, peak)
-    where = f"mutant {number} ({seed}, {kind})"
-    if outcome.startswith("FAIL"):
-        tally.failures.append(f"{where}: {outcome[5:]}")
-        outcome = "failed"
-    if seconds > SECONDS:
-        tally.failures.append(f"{where}: took {seconds:.1f} s")
-    if peak > MEMORY_BYTES:
-        tally.failures.append(f"{where}: memory grew to {peak / 2**20:.0f} MB")
-    tally.outcomes[kind, outcome] += 1
-    if outcome == "other pixels":
-        tally.rot[seed] += 1
-
-
-def watch(worker: Watched, tally: Tally) -> bool:
-    """Look at a worker; return False when it has ended, having noted how."""
-    ended = worker.process.poll() is not None
-    for line in worker.lines():
-        note(tally, worker, line)
-    if not ended and not worker.silent():
-        return True
-    said = worker.close()
-    if said.strip():
-        tally.failures.append(f"mutants up to {worker.ended}: the decoder said {said[:300]!r}")
-    if worker.begun is not None:
-        how = f"code {worker.process.returncode}" if ended else "it hung"
-        tally.failures.append(f"mutant {worker.begun}: the worker crashed ({how})")
-        tally.outcomes["any", "crashed"] += 1
-        worker.ended = worker.begun + 1
-    elif worker.process.returncode != 0:
-        tally.failures.append(f"a worker ended with code {worker.process.returncode}")
-        worker.ended = worker.stop
-    return False
-
-
-def run(mutants: int, run_seed: int, workers: int, seeds_file: Path) -> Tally:
-    """Read all mutants in `workers` processes at a time."""
-    tally = Tally()
-    waiting = [
-        (start, min(start + BATCH, mutants)) for start in range(mutants - 1, -1, -1)
-        if start % BATCH == 0
-    ]  # fmt: skip
-    running: list[Watched] = []
-    while waiting or running:
-        while waiting and len(running) < workers:
-            running.append(Watched(seeds_file, run_seed, *waiting.pop()))
-        time.sleep(0.02)
-        for worker in list(running):
-            if not watch(worker, tally):
-                running.remove(worker)
-                if worker.ended < worker.stop:
-                    waiting.append((worker.ended, worker.stop))
-    return tally
-
-
-def make_seeds(folder: Path) -> tuple[dict[str, bytes], dict[str, Pictures]]:
-    """Bytes and pixels of every sound file of the corpus."""
+def make_seeds(folder: Path, words: str) -> tuple[dict[str, bytes], dict[str, Pictures]]:
+    """Bytes and pixels of the sound files of the corpus; of all, or of some by their names."""
     from reading_corpus import SOUND
 
     seeds, sound = {}, {}
     for case in SOUND:
+        if words and not any(word in case.file for word in words.split(",")):
+            continue
         path = folder / case.file
         case.write(path)
         seeds[case.file] = path.read_bytes()
@@ -240,39 +108,24 @@ def make_seeds(folder: Path) -> tuple[dict[str, bytes], dict[str, Pictures]]:
     return seeds, sound
 
 
-def show(tally: Tally, mutants: int) -> None:
-    """Print the results."""
-    outcomes = ("refused", "same pixels", "same pixels, other names", "other pixels", "failed")
-    print(f"{'mutation':<22}" + "".join(f"{word.split(',')[-1]:>14}" for word in outcomes))
-    for kind in (*KINDS, "any"):
-        counts = [tally.outcomes[kind, outcome] for outcome in outcomes]
-        if any(counts):
-            print(f"{kind:<22}" + "".join(f"{count:>14,}" for count in counts))
-    totals = [sum(tally.outcomes[kind, word] for kind in (*KINDS, "any")) for word in outcomes]
-    print(f"{'all':<22}" + "".join(f"{count:>14,}" for count in totals))
-    print(f"{mutants:,} mutants; slowest {tally.slowest:.2f} s of processor time; "
-          f"largest worker {tally.peak_bytes / 2**20:.0f} MB")  # fmt: skip
-    print("other pixels by seed: " + ", ".join(f"{k} {n}" for k, n in tally.rot.most_common(12)))
-    print(f"{len(tally.failures)} failures")
-    for failure in tally.failures[:50]:
-        print(f"  {failure}")
-
-
 def main() -> int:
     """Run from the command line; 1 if anything failed."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n", 1)[0])
     parser.add_argument("--mutants", type=int, default=20_000)
     parser.add_argument("--run-seed", type=int, default=1)
+    parser.add_argument(
+        "--seeds", default="", help="only files whose names hold one of these words"
+    )
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--write", type=int, help="write this one mutant beside you and stop")
     parser.add_argument("--worker", nargs=4, help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.worker:
         seeds_file, run_seed, start, stop = options.worker
-        work(Path(seeds_file), int(run_seed), int(start), int(stop))
+        read_mutants(Path(seeds_file), int(run_seed), int(start), int(stop))
         return 0
     with tempfile.TemporaryDirectory() as folder:
-        made: tuple[dict[str, bytes], Any] = make_seeds(Path(folder))
+        made: tuple[dict[str, bytes], Any] = make_seeds(Path(folder), options.seeds)
         if options.write is not None:
             mutant = mutate(options.write, options.run_seed, made[0])
             Path(f"mutant_{options.write}{Path(mutant.seed).suffix}").write_bytes(mutant.data)
@@ -280,8 +133,13 @@ def main() -> int:
             return 0
         seeds_file = Path(folder) / "seeds.pickle"
         seeds_file.write_bytes(pickle.dumps(made))
-        tally = run(options.mutants, options.run_seed, options.workers, seeds_file)
-    show(tally, options.mutants)
+        arguments = ["--worker", str(seeds_file), str(options.run_seed)]
+        tally: Tally = watch_all(__file__, arguments, options.mutants, options.workers, LIMITS)
+    show(tally, options.mutants, OUTCOMES)
+    rot = [(n, seed) for (seed, outcome), n in tally.by_seed.items() if outcome == "other pixels"]
+    print(
+        "other pixels by seed: " + ", ".join(f"{s} {n}" for n, s in sorted(rot, reverse=True)[:12])
+    )
     return 1 if tally.failures else 0
 
 

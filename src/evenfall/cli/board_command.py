@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from evenfall.cli.options import moods_option, passes_option, recipe_argument, set_option
+from evenfall.cli.saying import say
 
 __all__ = ["command"]
 
@@ -86,5 +87,5 @@ def command(
         overwrite=overwrite,
     )
     for note in notes:
-        click.echo(note, err=True)
-    click.echo(str(path))
+        say(note, err=True)
+    say(str(path))

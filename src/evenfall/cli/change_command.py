@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,6 +11,7 @@ import click
 
 from evenfall.cli.differences import difference_lines
 from evenfall.cli.options import json_option, recipe_argument
+from evenfall.cli.saying import say, say_json
 
 if TYPE_CHECKING:
     from evenfall.change.changing import Changed
@@ -76,10 +76,10 @@ def command(
 
     changed = change_recipe(recipe, moods, phrases, keep=keep, dry_run=dry_run)
     if as_json:
-        click.echo(json.dumps(_as_json(changed), indent=2, ensure_ascii=False))
+        say_json(_as_json(changed))
         return
     for line in _lines(changed):
-        click.echo(line)
+        say(line)
 
 
 def _lines(changed: Changed) -> list[str]:

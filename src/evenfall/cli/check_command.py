@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,6 +11,7 @@ import click
 
 from evenfall.cli.options import json_option, passes_option, recipe_argument, set_option
 from evenfall.cli.paragraphs import print_indented
+from evenfall.cli.saying import make_console, say_json
 from evenfall.errors import Advice, OutputError, PassError, PixelSourceError, RecipeError
 
 if TYPE_CHECKING:
@@ -50,11 +50,11 @@ def command(recipe: Path, passes: Path | None, changes: tuple[str, ...], as_json
         if as_json:
             faults = [dataclasses.asdict(fault) for fault in error.faults]
             told = {"recipe": str(recipe), "sound": False, "faults": faults}
-            click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+            say_json(told)
         raise
     if as_json:
         told = _as_json(view.recipe, checked)
-        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        say_json(told)
     else:
         _print(view.recipe, checked)
 
@@ -87,11 +87,7 @@ def _as_json(recipe: Recipe, checked: Checked) -> dict[str, Any]:
 
 
 def _print(recipe: Recipe, checked: Checked) -> None:
-    from rich.console import Console
-
-    console = Console(highlight=False, emoji=False, markup=False)
-    if not console.is_terminal:
-        console = Console(highlight=False, emoji=False, markup=False, width=_WIDTH_IN_FILES)
+    console = make_console(width_in_files=_WIDTH_IN_FILES)
     title = recipe.model.project.title
     console.print(f"{recipe.path} is sound{f': {title}' if title else ''}.", soft_wrap=True)
     console.print(_passes_line(checked.headers), soft_wrap=True)

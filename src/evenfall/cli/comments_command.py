@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from evenfall.cli.options import recipe_argument
+from evenfall.cli.saying import say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -40,12 +41,12 @@ def add(recipe: Path, files: tuple[Path, ...]) -> None:
     loaded = load(recipe, check_files=False)
     taken = add_comments(loaded, files)
     for note in taken.notes:
-        click.echo(note, err=True)
+        say(note, err=True)
     _print(loaded, taken.new)
     count = len(taken.new)
-    click.echo(f"{count or 'No'} new comment{'' if count == 1 else 's'}.", err=True)
+    say(f"{count or 'No'} new comment{'' if count == 1 else 's'}.", err=True)
     if taken.new:
-        click.echo(f"For the next round: {_keep_words(loaded, taken.new)}", err=True)
+        say(f"For the next round: {_keep_words(loaded, taken.new)}", err=True)
 
 
 @command.command("list")
@@ -59,7 +60,7 @@ def show(recipe: Path) -> None:
     comments = load_comments(loaded).items
     _print(loaded, comments)
     if not comments:
-        click.echo("There are no comments yet.", err=True)
+        say("There are no comments yet.", err=True)
 
 
 @command.command("answer")
@@ -91,18 +92,18 @@ def draw(recipe: Path, out: Path | None) -> None:
 
     made = draw_comments(evenfall.open(recipe, draft=True), out)
     for path in made:
-        click.echo(str(path))
+        say(str(path))
     if not made:
-        click.echo("There are no comments to draw.", err=True)
+        say("There are no comments to draw.", err=True)
 
 
 def _print(recipe: Recipe, comments: Iterable[Comment]) -> None:
     from evenfall.view import comment_words
 
     for comment in comments:
-        click.echo(comment_words(recipe, comment))
+        say(comment_words(recipe, comment))
         if comment.answer:
-            click.echo(f"    answered: {comment.answer}")
+            say(f"    answered: {comment.answer}")
 
 
 def _keep_words(recipe: Recipe, comments: Sequence[Comment]) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,6 +11,7 @@ import click
 
 from evenfall.cli.differences import difference_lines
 from evenfall.cli.options import json_option
+from evenfall.cli.saying import say, say_json
 from evenfall.errors import EvenfallError
 
 if TYPE_CHECKING:
@@ -77,13 +77,13 @@ def command(
     try:
         compared = _compare(before, after, recipe, sheet, map_file, full=full, overwrite=overwrite)
     except EvenfallError as error:
-        click.echo(str(error), err=True)
+        say(str(error), err=True)
         sys.exit(_TROUBLE)
     if as_json:
-        click.echo(json.dumps(_as_json(compared), indent=2, ensure_ascii=False))
+        say_json(_as_json(compared))
     else:
         for line in _lines(compared):
-            click.echo(line)
+            say(line)
     sys.exit(0 if compared.is_equal else 1)
 
 

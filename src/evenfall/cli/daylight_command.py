@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from evenfall.cli.saying import say
 from evenfall.errors import UsageError
 
 if TYPE_CHECKING:
@@ -102,11 +103,11 @@ def command(
     else:
         _show_rows([("", daylight_state(altitude, sky))], reference)
         _show_recipe(f"sun_altitude_degrees = {altitude:g}", state)
-    click.echo(
+    say(
         "\nThe sun's lx are facing it, the sky's on level ground. EV is that of both on\n"
         f"the ground at ISO 100. Stops count from the sun at {rendered:g} degrees in a clear sky."
     )
-    click.echo(_CAUTION)
+    say(_CAUTION)
 
 
 def _read_place(place: str | None, moment: str | None) -> _Place:
@@ -141,7 +142,7 @@ def _show_place(place: _Place, sky: SkyState, reference: DaylightState) -> None:
         return daylight_state(position.altitude_degrees, sky)
 
     position = sun_position(place.latitude, place.longitude, place.time)
-    click.echo(
+    say(
         f"Sun at {position.altitude_degrees:z.1f} degrees "
         f"(seen at {position.apparent_altitude_degrees:z.1f}), "
         f"azimuth {position.azimuth_degrees:.1f} clockwise from north.\n"
@@ -152,7 +153,7 @@ def _show_place(place: _Place, sky: SkyState, reference: DaylightState) -> None:
         f'time = "{place.time.isoformat()}"',
         sky,
     )
-    click.echo(f"\n{place.time:%A %d %B %Y}, by the hour:\n")
+    say(f"\n{place.time:%A %d %B %Y}, by the hour:\n")
     rows = sorted([*_hours(place), *_events(place)])
     _show_rows(
         [(f"{time:%H:%M} {event}".rstrip(), state_at(time)) for time, event in rows], reference
@@ -185,7 +186,7 @@ def _show_rows(rows: list[tuple[str, DaylightState]], reference: DaylightState) 
         if not widths[0]:
             aligned[:2], gaps = [row[1].ljust(widths[1])], gaps[1:]
         line = "".join(cell + gap for cell, gap in zip(aligned, [*gaps, ""], strict=True))
-        click.echo(line.rstrip())
+        say(line.rstrip())
 
 
 def _cells(label: str, state: DaylightState, reference: DaylightState) -> tuple[str, ...]:
@@ -227,4 +228,4 @@ def _stops(lux: float, reference_lux: float) -> str:
 
 def _show_recipe(lines: str, state: str) -> None:
     sky = "" if state == "clear" else f'\nstate = "{state}"'
-    click.echo(f'\nIn a recipe:\n\n[moods.NAME.daylight]\nsun = "sun"\nsky = "sky"\n{lines}{sky}')
+    say(f'\nIn a recipe:\n\n[moods.NAME.daylight]\nsun = "sun"\nsky = "sky"\n{lines}{sky}')

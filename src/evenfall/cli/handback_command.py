@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from evenfall.cli.options import json_option, passes_option, recipe_argument, set_option
+from evenfall.cli.saying import say, say_json_text
 
 __all__ = ["command"]
 
@@ -56,6 +57,10 @@ def command(
     handback = view.handback(mood)
     if files:
         for path in write_handbacks(handback, view.recipe, files, overwrite=overwrite):
-            click.echo(f"Handback: {path}", err=True)
+            say(f"Handback: {path}", err=True)
     else:
-        click.echo(handback_text(handback, view.recipe, ".json" if as_json else ".txt"), nl=False)
+        text = handback_text(handback, view.recipe, ".json" if as_json else ".txt")
+        if as_json:
+            say_json_text(text)
+        else:
+            say(text, nl=False)

@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from evenfall.cli.saying import say
 from evenfall.cli.stopping import INTERRUPTED, stop_in_order
 from evenfall.errors import EvenfallError
 
@@ -68,16 +69,16 @@ class LazyGroup(click.Group):
         try:
             return super().invoke(ctx)
         except EvenfallError as error:
-            click.echo(str(error), err=True)
+            say(str(error), err=True)
             faults = getattr(error, "faults", ())
             if len(faults) > 1:
-                click.echo(f"{len(faults)} faults.", err=True)
+                say(f"{len(faults)} faults.", err=True)
             ctx.exit(error.exit_code)
         except MemoryError:
-            click.echo("The machine's memory is not enough for this.", err=True)
+            say("The machine's memory is not enough for this.", err=True)
             ctx.exit(1)
         except KeyboardInterrupt:
-            click.echo("Stopped.", err=True)
+            say("Stopped.", err=True)
             ctx.exit(INTERRUPTED)
 
 

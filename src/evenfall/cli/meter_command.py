@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +15,7 @@ from evenfall.cli.options import (
     set_option,
 )
 from evenfall.cli.paragraphs import print_indented
+from evenfall.cli.saying import make_console, say, say_json
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -67,17 +67,15 @@ def command(
         progress.hear(RunPlanned(len(loaded.model.lights), view.moods, files=0))
         report = view.meter(moods, pictures=pictures, overwrite=overwrite, on_read=progress.hear)
     if as_json:
-        click.echo(json.dumps(_as_json(report, loaded), indent=2))
+        say_json(_as_json(report, loaded))
     else:
         _print(report, loaded)
     for path in report.pictures:
-        click.echo(f"Picture: {path}", err=True)
+        say(f"Picture: {path}", err=True)
 
 
 def _print(report: MeterReport, recipe: Recipe) -> None:
-    from rich.console import Console
-
-    console = Console(highlight=False, emoji=False, markup=False)
+    console = make_console()
     for mood in report.moods:
         console.print()
         console.print(mood.facts.title, style="bold")

@@ -7,24 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from rich.console import Console
 
-__all__ = ["print_indented", "shown"]
-
-
-def shown(text: str) -> str:
-    r"""Make text fit for a terminal: control characters, and bytes that are no text, as escapes.
-
-    Examples
-    --------
-    >>> shown("lamp\x1b[31m.exr"), shown("K\udcfcche.exr"), shown("Küche")
-    ('lamp\\x1b[31m.exr', 'K\\xfcche.exr', 'Küche')
-    """
-    return "".join(map(_shown_sign, text))
-
-
-def _shown_sign(sign: str) -> str:
-    if "\udc80" <= sign <= "\udcff":  # a byte of a file name that is not UTF-8
-        return f"\\x{ord(sign) - 0xDC00:02x}"
-    return sign if sign.isprintable() else repr(sign)[1:-1]
+__all__ = ["print_indented"]
 
 
 def print_indented(console: Console, text: str, indent: int) -> None:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
 from pathlib import Path
 
 import click
 
 from evenfall.cli.options import json_option
+from evenfall.cli.saying import say, say_json
 
 __all__ = ["command"]
 
@@ -51,14 +51,14 @@ def command(
     plan = plan_view(lights, title=title, prefix=prefix)
     if out is not None:
         write_plan(plan, out, overwrite=overwrite)
-        click.echo(f"Pass plan: {out}", err=True)
+        say(f"Pass plan: {out}", err=True)
     if as_json:
         rows = [list(row) for row in plan.matrix()]
-        click.echo(json.dumps({**asdict(plan), "matrix": rows}, indent=2))
+        say_json({**asdict(plan), "matrix": rows})
     elif out is None:
         from shutil import get_terminal_size
 
         from evenfall.survey.plan_text import TEXT_WIDTH, sheet_text
 
         room = get_terminal_size((TEXT_WIDTH + 1, 24)).columns - 1
-        click.echo(sheet_text(plan, width=min(max(room, 40), _WIDEST_TEXT)))
+        say(sheet_text(plan, width=min(max(room, 40), _WIDEST_TEXT)))

@@ -6,6 +6,8 @@ import sys
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
+from evenfall.cli.saying import make_console
+
 if TYPE_CHECKING:
     from evenfall.produce.events import Event
 
@@ -41,7 +43,6 @@ class LiveProgress:
             self._bar.stop()
 
     def _start(self) -> None:
-        from rich.console import Console
         from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
         self._bar = Progress(
@@ -50,7 +51,7 @@ class LiveProgress:
             TextColumn("{task.fields[counts]}"),
             TextColumn("time left"),
             TimeRemainingColumn(compact=True),
-            console=Console(stderr=True),
+            console=make_console(stderr=True),
             transient=True,
         )
         self._task = self._bar.add_task("checking", total=None, counts="")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from dataclasses import asdict
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from evenfall.cli.options import json_option, passes_option, recipe_argument, set_option
+from evenfall.cli.saying import make_console, say, say_json
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -60,9 +60,9 @@ def command(
     with reading_progress(len(view.recipe.model.lights)) as advance:
         proof = view.prove(picture=picture, overwrite=overwrite, on_pass=advance)
     if picture is not None:
-        click.echo(f"Picture: {picture}", err=True)
+        say(f"Picture: {picture}", err=True)
     if as_json:
-        click.echo(json.dumps(_as_json(proof), indent=2))
+        say_json(_as_json(proof))
     else:
         _print(proof)
     if proof.diagnoses:
@@ -70,11 +70,7 @@ def command(
 
 
 def _print(proof: Proof) -> None:
-    from rich.console import Console
-
-    console = Console(highlight=False, emoji=False, markup=False)
-    if not console.is_terminal:
-        console = Console(highlight=False, emoji=False, markup=False, width=_WIDTH_IN_FILES)
+    console = make_console(width_in_files=_WIDTH_IN_FILES)
     _print_verdict(proof, console)
     console.print(_table(proof))
     for diagnosis in proof.diagnoses:

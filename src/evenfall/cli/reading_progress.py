@@ -6,6 +6,8 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from evenfall.cli.saying import make_console
+
 __all__ = ["reading_progress"]
 
 
@@ -26,7 +28,6 @@ def reading_progress(count: int | None) -> Iterator[Callable[[str], None]]:
     if not sys.stderr.isatty():
         yield lambda name: None
         return
-    from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
     bar = Progress(
@@ -34,7 +35,7 @@ def reading_progress(count: int | None) -> Iterator[Callable[[str], None]]:
         BarColumn(bar_width=24),
         MofNCompleteColumn(),
         TextColumn("{task.description}", markup=False),
-        console=Console(stderr=True),
+        console=make_console(stderr=True),
         transient=True,
     )
     with bar:

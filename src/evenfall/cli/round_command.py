@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from evenfall.cli.options import json_option, passes_option, recipe_argument
+from evenfall.cli.saying import make_console, say, say_json
 from evenfall.errors import Fault, UsageError
 
 if TYPE_CHECKING:
@@ -85,12 +85,12 @@ def keep(
     if quiet:
         return
     record = kept.record
-    click.echo(f"Round {kept.number} is kept in {kept.folder}")
+    say(f"Round {kept.number} is kept in {kept.folder}")
     for line in record.changed if record is not None else ():
-        click.echo(f"  {line}")
+        say(f"  {line}")
     undelivered = record is not None and not record.deliverables
     if undelivered:
-        click.echo("Its deliverables were not made yet; only their moods were.", err=True)
+        say("Its deliverables were not made yet; only their moods were.", err=True)
 
 
 @command.command("list", short_help="A table of the rounds.")
@@ -102,10 +102,10 @@ def list_rounds(recipe: Path | None, as_json: bool) -> None:
 
     rounds = read_rounds(_folder(recipe))
     if as_json:
-        click.echo(json.dumps([_as_json(kept) for kept in rounds], indent=2, ensure_ascii=False))
+        say_json([_as_json(kept) for kept in rounds])
         return
     if not rounds:
-        click.echo("No round is kept yet: 'evenfall round keep RECIPE' keeps one.")
+        say("No round is kept yet: 'evenfall round keep RECIPE' keeps one.")
         return
     _print_table(rounds)
 
@@ -120,10 +120,10 @@ def show(number: int, recipe: Path | None, as_json: bool) -> None:
 
     kept = find_round(_folder(recipe), number)
     if as_json:
-        click.echo(json.dumps(_as_json(kept), indent=2, ensure_ascii=False))
+        say_json(_as_json(kept))
         return
     for line in _described(kept):
-        click.echo(line)
+        say(line)
 
 
 @command.command("return", short_help="Make the recipe of a round the recipe again.")
@@ -142,10 +142,10 @@ def return_(number: int, recipe: Path | None) -> None:
         recipe = Path(record.recipe if record is not None else "")
     returned = return_to(recipe, number)
     if returned.stood is not None:
-        click.echo(f"What stood is kept as round {returned.stood.number}.")
+        say(f"What stood is kept as round {returned.stood.number}.")
     for line in returned.differences.lines() if returned.differences is not None else ():
-        click.echo(f"  {line}")
-    click.echo(f"{recipe} is that of round {number}.")
+        say(f"  {line}")
+    say(f"{recipe} is that of round {number}.")
 
 
 def _folder(recipe: Path | None) -> Path:
@@ -162,7 +162,6 @@ def _folder(recipe: Path | None) -> Path:
 
 def _print_table(rounds: Sequence[KeptRound]) -> None:
     from rich.box import SIMPLE_HEAD
-    from rich.console import Console
     from rich.table import Table
 
     table = Table(box=SIMPLE_HEAD, pad_edge=False)
@@ -185,7 +184,7 @@ def _print_table(rounds: Sequence[KeptRound]) -> None:
             str(len(record.changed)),
             kept.trouble or _answered(kept),
         )
-    Console(highlight=False, emoji=False, markup=False).print(table)
+    make_console().print(table)
 
 
 def _answered(kept: KeptRound) -> str:

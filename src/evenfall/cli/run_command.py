@@ -16,6 +16,7 @@ from evenfall.cli.options import (
     set_option,
 )
 from evenfall.cli.progress import LiveProgress
+from evenfall.cli.saying import say, say_json_text
 from evenfall.cli.stopping import INTERRUPTED, stop_in_order
 
 if TYPE_CHECKING:
@@ -98,14 +99,14 @@ def command(
                 on_event=hear,
             )
     except KeyboardInterrupt:
-        click.echo("Stopped. Files that were finished are whole; no others were left.", err=True)
+        say("Stopped. Files that were finished are whole; no others were left.", err=True)
         sys.exit(INTERRUPTED)
     if as_json:
-        click.echo(report.to_json(), nl=False)
+        say_json_text(report.to_json())
     elif not quiet:
         _print(report, verbose=verbose)
     for fault in report.faults:
-        click.echo(str(fault), err=True)
+        say(str(fault), err=True)
     if report.faults:
         sys.exit(1)
 
@@ -115,16 +116,16 @@ def _print(report: RunReport, *, verbose: bool) -> None:
     for file in report.files:
         state = _state(file, dry_run=report.dry_run)
         size = "" if file.bytes is None else f"  {file.bytes / 1e6:.1f} MB"
-        click.echo(f"{_shown(file.path)}  {state}{size}")
+        say(f"{_shown(file.path)}  {state}{size}")
     for mood in report.moods.values():
         for note in mood.notes:
-            click.echo(f"{mood.title}: {note}", err=True)
+            say(f"{mood.title}: {note}", err=True)
     for note in report.notes:
-        click.echo(note, err=True)
+        say(note, err=True)
     if report.dry_run:
         return
     if report.report is not None:
-        click.echo(f"Report: {_shown(report.report)}", err=True)
+        say(f"Report: {_shown(report.report)}", err=True)
     if verbose:
         _print_details(report)
 
@@ -141,12 +142,12 @@ def _print_details(report: RunReport) -> None:
     for mood in report.moods.values():
         exposure = mood.exposure.get("stops")
         if exposure is not None:
-            click.echo(f"{mood.title}: exposure {exposure:+.2f} stops", err=True)
+            say(f"{mood.title}: exposure {exposure:+.2f} stops", err=True)
         for light, balance in mood.lights.items():
             kelvin = f", {balance['kelvin']:.0f} K" if "kelvin" in balance else ""
-            click.echo(f"  {light}: {balance['gain_stops']:+.2f} stops{kelvin}", err=True)
+            say(f"  {light}: {balance['gain_stops']:+.2f} stops{kelvin}", err=True)
     stages = ", ".join(f"{stage} {seconds:.2f} s" for stage, seconds in report.seconds.items())
-    click.echo(f"Time: {stages}", err=True)
+    say(f"Time: {stages}", err=True)
 
 
 def _shown(path: Path) -> Path:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import json
-
 import click
+
+from evenfall.cli.saying import say_json
 
 __all__ = ["command"]
 
@@ -18,4 +18,4 @@ def command() -> None:
     """
     from evenfall.recipe.schema import recipe_schema
 
-    click.echo(json.dumps(recipe_schema(), indent=2, ensure_ascii=False))
+    say_json(recipe_schema())

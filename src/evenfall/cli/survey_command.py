@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from evenfall.cli.options import json_option
+from evenfall.cli.saying import say, say_json
 
 if TYPE_CHECKING:
     from evenfall.survey.looking import PassFacts
@@ -89,16 +89,16 @@ def command(
             maps=maps,
             overwrite=overwrite,
             on_file=advance,
-            on_map=lambda path: click.echo(f"Map: {path}", err=True),
+            on_map=lambda path: say(f"Map: {path}", err=True),
         )
     if as_json:
-        click.echo(json.dumps(_as_json(survey), indent=2))
+        say_json(_as_json(survey))
     else:
         print_survey(survey)
     if write is not None:
-        click.echo(f"Recipe: {write}", err=True)
+        say(f"Recipe: {write}", err=True)
         first = "check" if survey.beauty is None else "prove"
-        click.echo(f"Next: evenfall {first} {write}", err=True)
+        say(f"Next: evenfall {first} {write}", err=True)
 
 
 def _as_json(survey: Survey) -> dict[str, Any]:

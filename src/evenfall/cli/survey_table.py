@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from evenfall.cli.paragraphs import print_indented, shown
+from evenfall.cli.paragraphs import print_indented
+from evenfall.cli.saying import make_console
+from evenfall.errors import printable
 from evenfall.recipe.words.suggesting import joined
 
 if TYPE_CHECKING:
@@ -22,14 +24,10 @@ _WIDTH_IN_FILES = 120
 
 def print_survey(survey: Survey) -> None:
     """Print what every picture is taken for, and what else a person should know."""
-    from rich.console import Console
-
-    console = Console(highlight=False, emoji=False, markup=False)
-    if not console.is_terminal:
-        console = Console(highlight=False, emoji=False, markup=False, width=_WIDTH_IN_FILES)
+    console = make_console(width_in_files=_WIDTH_IN_FILES)
     count = len(survey.lights)
     heading = f"{survey.folder}: {count} light{'' if count == 1 else 's'}"
-    console.print(shown(heading), style="bold")
+    console.print(printable(heading), style="bold")
     common = _common(survey)
     if common:
         console.print(f"All are {', '.join(common.values())}.")
@@ -39,9 +37,9 @@ def print_survey(survey: Survey) -> None:
         _print_what_if(survey, console)
     _print_flaws(survey, console)
     for each in survey.unreadable:
-        print_indented(console, f"Cannot be read: {shown(each.reason)}", 0)
+        print_indented(console, f"Cannot be read: {printable(each.reason)}", 0)
     for note in survey.notes:
-        print_indented(console, f"Note: {shown(note)}.", 0)
+        print_indented(console, f"Note: {printable(note)}.", 0)
 
 
 def _file_facts(picture: Picture) -> dict[str, str]:
@@ -96,12 +94,12 @@ def _light_row(light: SurveyedLight, common: dict[str, str]) -> tuple[str, ...]:
     own = [value for key, value in facts.items() if key not in common]
     reasons = [light.role.reason, *dict.fromkeys(p.reason for p in light.pictures if p.reason)]
     return (
-        shown(name) + ("" if light.sure else " ?"),
+        printable(name) + ("" if light.sure else " ?"),
         light.role.role,
         f"{100 * light.share:.1f} %",
         stops,
-        shown(" + ".join(picture.place for picture in light.pictures)),
-        shown("; ".join([*reasons, *own])),
+        printable(" + ".join(picture.place for picture in light.pictures)),
+        printable("; ".join([*reasons, *own])),
     )
 
 
@@ -115,8 +113,8 @@ def _other_rows(pictures: Iterable[Picture]) -> Iterator[tuple[str, ...]]:
     for (kind, what, reason, sure), several in gathered.items():
         lights = [picture.light for picture in several if picture.light]
         why = reason or f"the whole of {_some(lights)} is there"
-        places = [shown(picture.place) for picture in several]
-        yield (kind + ("" if sure else " ?"), what, "", "", _some(places), shown(why))
+        places = [printable(picture.place) for picture in several]
+        yield (kind + ("" if sure else " ?"), what, "", "", _some(places), printable(why))
 
 
 def _some(names: Iterable[str]) -> str:
@@ -127,7 +125,7 @@ def _print_level(survey: Survey, console: Console) -> None:
     key = max(survey.lights, key=lambda light: (light.role.role == "key", light.share))
     print_indented(
         console,
-        f"Level: {shown(key.name)} has a mean of {key.mean_luminance:.3g} and a peak of "
+        f"Level: {printable(key.name)} has a mean of {key.mean_luminance:.3g} and a peak of "
         f"{key.peak_luminance:.3g} (luminance in scene units). Share is of the light of all.",
         0,
     )
@@ -141,8 +139,8 @@ def _print_what_if(survey: Survey, console: Console) -> None:
         "If a row is wrong: take a light that is none out of the recipe, with its [lights.NAME]; "
         "write a light that was not taken as [lights.NAME] with its file, and layer or part where "
         "the file has several; put roles right at role = ...; name another beauty in "
-        f"passes.beauty. Example: [lights.{shown(first)}]. What may be a light after all stands in "
-        "the written recipe as comments.",
+        f"passes.beauty. Example: [lights.{printable(first)}]. What may be a light after all "
+        "stands in the written recipe as comments.",
         0,
     )
     console.print()
@@ -156,10 +154,10 @@ def _print_flaws(survey: Survey, console: Console) -> None:
             continue
         said = _flaws_in_words(picture.facts)
         if said:
-            print_indented(console, f"{shown(name)}: {said}", 0)
+            print_indented(console, f"{printable(name)}: {said}", 0)
         if picture.facts.encoding_marks:
             console.print(
-                f"{shown(name)}: looks display-encoded: "
+                f"{printable(name)}: looks display-encoded: "
                 f"{'; '.join(picture.facts.encoding_marks)}. Passes must be scene-linear; render "
                 "or save it again without a display transform",
                 soft_wrap=True,

@@ -24,6 +24,7 @@ __all__ = ["PlacedCutout", "add_light_wrap", "place_overlay", "place_plate", "pu
 
 _RINGING = np.float32(2.0**0.5)
 _CELLS_PER_REACH = 4.0
+_SPARE = 4  # times as high as it is shown, a cut-out is brought down before it is resampled
 _WRAP_REACH = 0.008  # of the width: how far the plate's light comes around an edge (Gaussian)
 
 Box = tuple[float, float, float, float]
@@ -112,7 +113,8 @@ def place_overlay(picture: Picture, overlay: Overlay, size: tuple[int, int]) -> 
         "auto": picture.premultiplied, "straight": False, "premultiplied": True
     }[overlay.alpha]  # fmt: skip
     planes, alpha = _premultiplied(picture, overlay.stops, overlay.rgb, premultiplied)
-    rows, columns = alpha.shape
+    stacked = _halved(np.concatenate([planes, alpha[None]]), overlay.height * height)
+    rows, columns = stacked.shape[1:]
     scale = overlay.height * height / rows
     left = overlay.position[0] * width - columns * scale / 2
     top = (overlay.position[1] - overlay.height) * height
@@ -126,11 +128,7 @@ def place_overlay(picture: Picture, overlay: Overlay, size: tuple[int, int]) -> 
         (edge - start) / scale + margin
         for edge, start in ((first_x, left), (first_y, top), (last_x, left), (last_y, top))
     )
-    stacked = np.pad(
-        np.concatenate([planes, alpha[None]]),
-        ((0, 0), (margin, margin), (margin, margin)),
-        mode="edge",
-    )
+    stacked = np.pad(stacked, ((0, 0), (margin, margin), (margin, margin)), mode="edge")
     padded = _inside(box, stacked.shape[2], stacked.shape[1])
     stacked = _resize(stacked, (last_x - first_x, last_y - first_y), padded)
     stacked /= np.maximum(stacked[3], np.float32(1))  # what the kernel pushed beyond solid
@@ -138,6 +136,20 @@ def place_overlay(picture: Picture, overlay: Overlay, size: tuple[int, int]) -> 
     covered_y = _covered(first_y, last_y, top, top + rows * scale)
     stacked *= np.float32(overlay.opacity) * covered_y[:, None] * covered_x
     return PlacedCutout(stacked[:3], stacked[3], first_y, first_x)
+
+
+def _halved(stacked: Planes, height: float) -> Planes:
+    """Bring a large cut-out down by whole blocks, to no less than `_SPARE` times its last height.
+
+    What is resampled afterwards needs a border of a pixel of the view, which is thousands of pixels
+    of a large picture that is shown small.
+    """
+    rows, columns = stacked.shape[1:]
+    block = min(int(rows / (_SPARE * max(height, 1.0))), rows, columns)
+    if block < 2:
+        return stacked
+    pieces: Planes = np.stack([cell_means(plane, block) for plane in stacked])
+    return pieces
 
 
 def _covered(first: int, last: int, start: float, end: float) -> Plane:

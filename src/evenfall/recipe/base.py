@@ -15,6 +15,7 @@ __all__ = [
     "Fraction01",
     "HexColour",
     "OrNone",
+    "OwnTint",
     "Part",
     "Percent",
     "Point",
@@ -25,6 +26,7 @@ __all__ = [
     "StopsAsWritten",
     "StopsOrStep",
     "Takes",
+    "Words",
     "parse_step",
     "parse_stops",
 ]
@@ -187,6 +189,9 @@ StopsOrStep = Annotated[
 ]
 """Stops that count from the render, or a step that counts from another mood."""
 
+Words = Annotated[str, Field(max_length=1000)]
+"""Text for people, which also goes into the metadata of pictures: some kinds hold little."""
+
 Fraction01 = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
 """A share from 0 to 1."""
 
@@ -204,6 +209,13 @@ Rgb = Annotated[
     Takes("three numbers, red, green and blue, such as [1.0, 0.9, 0.8]"),
 ]
 """Three numbers R, G, B."""
+
+_OwnFactor = Annotated[float, Field(ge=0, le=1e6)]
+OwnTint = Annotated[
+    tuple[_OwnFactor, _OwnFactor, _OwnFactor],
+    Takes("three numbers from 0 to 1000000, red, green and blue, such as [1.0, 0.9, 0.8]"),
+]
+"""Factors R, G, B of a picture beside the passes."""
 
 Adaptation = Literal["CAT16", "Bradford"]
 

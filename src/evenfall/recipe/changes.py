@@ -75,7 +75,7 @@ def parse_changes(texts: Sequence[str]) -> tuple[list[Change], list[Fault]]:
 
 def _value(place: Place, text: str, change: str) -> Any:
     slot = slot_at(place, RecipeModel)
-    only_text = slot is not None and (slot.takes == "text" or slot.takes.startswith('"'))
+    only_text = slot is not None and slot.takes.startswith(("text", '"'))
     try:
         value = tomllib.loads(f"value = {text}")["value"]
     except tomllib.TOMLDecodeError:

@@ -65,7 +65,7 @@ class Reinhard(Part):
     """Extended curve of Reinhard et al. 2002, with a white point."""
 
     curve: Literal["reinhard"] = Field("reinhard", description="Which curve it is.")
-    white: float = Field(4.0, gt=0, description="Scene value that becomes display white.")
+    white: float = Field(4.0, ge=0.1, le=1e6, description="Scene value that becomes display white.")
 
 
 class Hable(Part):
@@ -73,7 +73,9 @@ class Hable(Part):
 
     ends_at_white: ClassVar[bool] = True  # a tenth above it at the most
     curve: Literal["hable"] = Field("hable", description="Which curve it is.")
-    white: float = Field(11.2, gt=0, description="Scene value that becomes display white.")
+    white: float = Field(
+        11.2, ge=0.1, le=1e6, description="Scene value that becomes display white."
+    )
 
 
 class Neutral(Part):
@@ -116,6 +118,7 @@ Tone = Annotated[
 """A tone curve: its name alone, or a table with `curve` and its settings."""
 
 
+_FARTHEST, _STEEPEST = 1000, 100
 _CDL_NUMBERS = ("slope", "offset", "power", "saturation")
 
 
@@ -125,7 +128,7 @@ class Cdl(Part):
     slope: Rgb = Field((1.0, 1.0, 1.0), description="Factor per channel.")
     offset: Rgb = Field((0.0, 0.0, 0.0), description="Added per channel.")
     power: Rgb = Field((1.0, 1.0, 1.0), description="Exponent per channel.")
-    saturation: float = Field(1.0, ge=0, description="Saturation, BT.709 weights.")
+    saturation: float = Field(1.0, ge=0, le=100, description="Saturation, BT.709 weights.")
     file: str | None = Field(None, description="A .cc, .ccc or .cdl file instead of numbers.")
     id: str | None = Field(None, description="Which correction of the file; the first otherwise.")
     input: Literal["linear", "log"] = Field(
@@ -137,8 +140,12 @@ class Cdl(Part):
 
     @model_validator(mode="after")
     def _sound(self) -> Self:
-        if min(self.slope) < 0 or min(self.power) <= 0:
-            raise ValueError("slope must be 0 or more and power above 0")
+        if not all(0 <= slope <= _FARTHEST for slope in self.slope):
+            raise ValueError(f"slope is from 0 to {_FARTHEST}")
+        if not all(abs(offset) <= _FARTHEST for offset in self.offset):
+            raise ValueError(f"offset is from -{_FARTHEST} to {_FARTHEST}")
+        if not all(0 < power <= _STEEPEST for power in self.power):
+            raise ValueError(f"power is above 0, up to {_STEEPEST}")
         if self.id is not None and self.file is None:
             raise ValueError("id goes with file")
         numbers = [key for key in _CDL_NUMBERS if key in self.model_fields_set]
@@ -209,7 +216,7 @@ class Glare(Part):
     )
     radius: float = Field(
         0.012,
-        gt=0,
+        ge=0.0001,
         le=0.5,
         description="Reach of the glow, as a share of the width: at this distance it has fallen "
         "to an eighth.",
@@ -235,7 +242,7 @@ class Sharpen(Part):
     strength: Fraction01 = Field(0.0, description="0 is none, 1 a lot.")
     radius: float = Field(
         0.0006,
-        gt=0,
+        ge=0.00001,
         le=0.05,
         description="Width of the blur it works against (standard deviation), as a share "
         "of the picture's width.",
@@ -246,8 +253,10 @@ class Grain(Part):
     """Grain as on film: more in the mid-tones than in black and white."""
 
     strength: Fraction01 = Field(0.0, description="0 is none, 1 a pushed high-speed film.")
-    size: float = Field(0.0006, gt=0, le=0.02, description="Grain size, as a share of the width.")
-    seed: int = Field(1, ge=0, description="Another seed, another pattern.")
+    size: float = Field(
+        0.0006, ge=0.00001, le=0.02, description="Grain size, as a share of the width."
+    )
+    seed: int = Field(1, ge=0, lt=2**30, description="Another seed, another pattern.")
 
 
 class Fringe(Part):

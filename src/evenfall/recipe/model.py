@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from evenfall.recipe.base import Part, Takes
+from evenfall.recipe.base import Part, Takes, Words
 from evenfall.recipe.camera import Camera
 from evenfall.recipe.deliverables import Deliverable, Draft, Sheet
 from evenfall.recipe.lights import Light, Source
@@ -21,16 +21,16 @@ FORMAT_VERSION = 1
 class Project(Part):
     """Whose picture it is; goes into sheets and metadata."""
 
-    title: str | None = Field(None, description="Name of the project.")
-    view: str | None = Field(None, description="Name of the view.")
+    title: Words | None = Field(None, description="Name of the project.")
+    view: Words | None = Field(None, description="Name of the view.")
     scene: Literal["interior", "exterior"] | None = Field(
         None,
         description="What the view shows, for advice; an interior if there is a light with role "
         "fixture.",
     )
-    author: str | None = Field(None, description="Who made it.")
-    copyright: str | None = Field(None, description="Copyright notice.")
-    studio: str | None = Field(None, description="Whose work it is; stands on boards.")
+    author: Words | None = Field(None, description="Who made it.")
+    copyright: Words | None = Field(None, description="Copyright notice.")
+    studio: Words | None = Field(None, description="Whose work it is; stands on boards.")
     logo: str | None = Field(
         None, description="The studio's logo, PNG or SVG, relative to the recipe; for boards."
     )
@@ -89,7 +89,8 @@ class Passes(Part):
     )
     luminance_scale: float | None = Field(
         None,
-        gt=0,
+        ge=1e-9,
+        le=1e9,
         description="cd/m2 of a pixel of luminance 1, if the files do not say (whiteLuminance).",
     )
     allow_links_outside: bool = Field(

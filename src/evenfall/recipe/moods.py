@@ -11,12 +11,13 @@ from evenfall.recipe.areas import Area
 from evenfall.recipe.base import (
     Fraction01,
     OrNone,
+    OwnTint,
     Part,
-    Rgb,
     StepAsWritten,
     Stops,
     StopsAsWritten,
     Takes,
+    Words,
 )
 from evenfall.recipe.camera import MoodCamera, WhiteBalance
 from evenfall.recipe.lights import MoodSetting
@@ -116,7 +117,9 @@ class Plate(Part):
         description="JPEG, PNG, TIFF, WebP, BMP, HDR or EXR file, relative to the recipe."
     )
     stops: Stops = Field(0.0, description="Its own exposure, in stops.")
-    rgb: Rgb = Field((1.0, 1.0, 1.0), description="Its own tint: factors in scene-linear light.")
+    rgb: OwnTint = Field(
+        (1.0, 1.0, 1.0), description="Its own tint: factors in scene-linear light."
+    )
     encoding: Literal["auto", "linear", "sRGB"] = Field(
         "auto", description="How its values are stored; auto: by the file's kind and profile."
     )
@@ -131,22 +134,28 @@ class Plate(Part):
     )
 
 
+Near = Annotated[float, Field(ge=-100, le=100)]
+"""A share of the view's width or height, which may lie outside the view."""
+
+
 class Overlay(Part):
     """A cut-out in front of the view: people, foliage."""
 
     file: str = Field(description="Picture with alpha, relative to the recipe.")
     stops: Stops = Field(0.0, description="Its own exposure, in stops.")
-    rgb: Rgb = Field((1.0, 1.0, 1.0), description="Its own tint: factors in scene-linear light.")
+    rgb: OwnTint = Field(
+        (1.0, 1.0, 1.0), description="Its own tint: factors in scene-linear light."
+    )
     encoding: Literal["auto", "linear", "sRGB"] = Field("auto", description="As for a plate.")
     alpha: Literal["auto", "straight", "premultiplied"] = Field(
         "auto",
         description="Whether its colours are already multiplied by alpha; auto: as the kind of "
         "file says, EXR is and PNG is not.",
     )
-    position: tuple[float, float] = Field(
+    position: tuple[Near, Near] = Field(
         (0.5, 1.0), description="Where its bottom middle stands: shares of width and height."
     )
-    height: float = Field(0.5, gt=0, le=10, description="Its height as a share of the view's.")
+    height: float = Field(0.5, ge=0.001, le=10, description="Its height as a share of the view's.")
     opacity: Fraction01 = Field(1.0, description="How solid it is.")
 
 
@@ -165,7 +174,7 @@ class Region(Part):
 class Mood(Part):
     """One variant of the view: day, dusk, night, or any other."""
 
-    title: str | None = Field(None, description="Name for people; the key is used otherwise.")
+    title: Words | None = Field(None, description="Name for people; the key is used otherwise.")
     based_on: str | None = Field(None, description="The mood this one builds on.")
     time_of_day: Literal["day", "dusk", "night"] | None = Field(
         None, description="What it shows, for advice; guessed from its name otherwise."

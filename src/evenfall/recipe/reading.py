@@ -7,11 +7,13 @@ from pathlib import Path
 from typing import Any
 
 from evenfall.errors import Fault, RecipeError
+from evenfall.recipe.places import dotted
 from evenfall.recipe.words.syntax import syntax_fault
 
 __all__ = ["parse_toml", "read_text"]
 
 _LARGEST_BYTES = 16 * 1024 * 1024
+_DEEPEST = 32
 
 
 def read_text(path: Path) -> str:
@@ -86,10 +88,38 @@ def parse_toml(text: str, name: str) -> dict[str, Any]:
         With the line of the first syntax fault.
     """
     try:
-        return tomllib.loads(text)
+        tree = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise RecipeError(syntax_fault(error, text, name)) from None
     except ValueError:  # Python reads no number of thousands of digits
-        raise RecipeError(Fault(name, "", "holds a number of very many digits")) from None
+        allowed = "expected numbers of some twenty digits at most"
+        raise RecipeError(Fault(name, "", "holds a number of very many digits", allowed)) from None
     except RecursionError:
-        raise RecipeError(Fault(name, "", "is nested too deeply to be a recipe")) from None
+        raise RecipeError(_nested(name)) from None
+    deep = _too_deep(tree)
+    if deep is not None:
+        raise RecipeError(_nested(name, deep))
+    return tree
+
+
+def _nested(name: str, place: str = "") -> Fault:
+    allowed = f"expected tables and lists within each other, up to {_DEEPEST} of them"
+    return Fault(name, place, "is nested too deeply to be a recipe", allowed)
+
+
+def _too_deep(tree: dict[str, Any]) -> str | None:
+    """Top key of something that is nested deeper than any recipe; None if nothing is."""
+    for key, value in tree.items():
+        level = [value]
+        for _ in range(_DEEPEST):
+            level = [
+                inner
+                for each in level
+                if isinstance(each, dict | list)
+                for inner in (each.values() if isinstance(each, dict) else each)
+            ]
+            if not level:
+                break
+        else:
+            return dotted((key,))
+    return None

@@ -24,6 +24,8 @@ from evenfall.recipe.words.findings import Finding
 
 __all__ = ["Recipe", "load", "load_text", "load_tree"]
 
+_MOST_FAULTS = 200  # that are told at once
+
 
 @dataclass(frozen=True)
 class Recipe:
@@ -252,9 +254,17 @@ def load_tree(
     if sound.findings:
         faults += located(sound.findings, str(path), map_lines(text), parsed)
     if faults or sound.model is None:
-        raise RecipeError(faults)
+        raise RecipeError(_not_too_many(faults, str(path)))
     folder = chosen or path.parent / sound.model.passes.folder
     return Recipe(path, text, sound.model, sound.moods, folder.absolute(), changes)
+
+
+def _not_too_many(faults: list[Fault], name: str) -> list[Fault]:
+    more = len(faults) - _MOST_FAULTS
+    if more <= 0:
+        return faults
+    rest = Fault(name, "", f"and {more:,} more faults", hint="put these right first")
+    return [*faults[:_MOST_FAULTS], rest]
 
 
 @dataclass(frozen=True)

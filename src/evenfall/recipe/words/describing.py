@@ -149,7 +149,7 @@ def _plain(annotation: Any, metadata: tuple[Any, ...]) -> str:
     if isinstance(annotation, type) and issubclass(annotation, Part):
         return "a table"
     words = {float: "a number", int: "a whole number", bool: "true or false", str: "text"}
-    return words[annotation] + _limits(metadata)
+    return words[annotation] + _limits(metadata) + _length(metadata)
 
 
 def _literal(value: Any) -> str:
@@ -183,6 +183,11 @@ def _limits(metadata: tuple[Any, ...]) -> str:
     if "lt" in limits:
         return f"{low} to below {_number(limits['lt'])}"
     return low + (" or more" if "ge" in limits else "")
+
+
+def _length(metadata: tuple[Any, ...]) -> str:
+    longest = [item.max_length for item in metadata if getattr(item, "max_length", None)]
+    return f" of up to {longest[0]:,} signs" if longest else ""
 
 
 def _low(limits: dict[str, float]) -> str:
