@@ -221,6 +221,7 @@ PUBLIC = {
         "PixelSourceError",
         "RecipeError",
         "UsageError",
+        "printable",
     ],
     "evenfall.recipe": [
         "Area",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from evenfall.cli.options import json_option, passes_option
+from evenfall.cli.saying import say, say_json
 
 if TYPE_CHECKING:
     from evenfall.rounds.remaking import Remade
@@ -68,14 +68,14 @@ def command(
         write_atomically(recipe_out, traced.record.recipe_text.encode(), overwrite=overwrite)
     remade = _remade(traced, remake, passes, overwrite=overwrite) if remake is not None else None
     if as_json:
-        click.echo(json.dumps(_as_json(traced, remade), indent=2, ensure_ascii=False))
+        say_json(_as_json(traced, remade))
     else:
         for line in _described(traced):
-            click.echo(line)
+            say(line)
         if recipe_out is not None:
-            click.echo(f"Its recipe is written to {recipe_out}")
+            say(f"Its recipe is written to {recipe_out}")
         for line in remade_lines(remade) if remade is not None else ():
-            click.echo(line)
+            say(line)
     if remade is not None and not remade.same:
         sys.exit(1)
 
