@@ -242,7 +242,7 @@ class Sharpen(Part):
     strength: Fraction01 = Field(0.0, description="0 is none, 1 a lot.")
     radius: float = Field(
         0.0006,
-        ge=0.00001,
+        gt=0,
         le=0.05,
         description="Width of the blur it works against (standard deviation), as a share "
         "of the picture's width.",
@@ -253,9 +253,7 @@ class Grain(Part):
     """Grain as on film: more in the mid-tones than in black and white."""
 
     strength: Fraction01 = Field(0.0, description="0 is none, 1 a pushed high-speed film.")
-    size: float = Field(
-        0.0006, ge=0.00001, le=0.02, description="Grain size, as a share of the width."
-    )
+    size: float = Field(0.0006, gt=0, le=0.02, description="Grain size, as a share of the width.")
     seed: int = Field(1, ge=0, lt=2**30, description="Another seed, another pattern.")
 
 
