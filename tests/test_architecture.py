@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import importlib
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -112,6 +113,13 @@ def parsed(path: Path) -> ast.Module:
 def test_every_package_has_its_place_in_the_order() -> None:
     packages = {path.name for path in ROOT.iterdir() if (path / "__init__.py").is_file()}
     assert packages | {"late", "errors"} == set(ORDER)
+
+
+def test_the_page_for_developers_draws_the_house_as_it_stands() -> None:
+    """A row a package, in the order in which they may import each other."""
+    page = (Path(__file__).parents[1] / "DEVELOPERS.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| `([a-z]+)(?:/|\.py)` \|", page, re.MULTILINE)
+    assert rows == list(ORDER)
 
 
 @pytest.mark.parametrize("path", MODULES, ids=name_of)
