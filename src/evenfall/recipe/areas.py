@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Self
+from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
-from evenfall.recipe.base import Fraction01, Part, Point
+from evenfall.recipe.base import Fraction01, NamesFile, Part, Point
 
 __all__ = ["Area", "Gradient"]
 
@@ -39,7 +39,7 @@ class Area(Part):
         description="Centre x, centre y, half width, half height, as shares of width and height.",
     )
     gradient: Gradient | None = Field(None, description="A straight ramp between two points.")
-    mask: str | None = Field(
+    mask: Annotated[str | None, NamesFile("weights")] = Field(
         None,
         description="Picture whose values 0 to 1 are the weight, relative to the recipe; scaled to "
         "the view.",
@@ -47,7 +47,9 @@ class Area(Part):
     channel: str | None = Field(
         None, description="Channel of the mask or of the object-id file; R or the first otherwise."
     )
-    ids: str | None = Field(None, description="File with an object-id pass, in the passes' folder.")
+    ids: Annotated[str | None, NamesFile("numbers")] = Field(
+        None, description="File with an object-id pass, in the passes' folder."
+    )
     id: tuple[int, ...] = Field((), description="Object numbers that belong to the area.")
     feather: Fraction01 = Field(
         0.0, description="Width of the soft edge, as a share of the picture's width."

@@ -14,6 +14,7 @@ __all__ = [
     "Family",
     "Fraction01",
     "HexColour",
+    "NamesFile",
     "OrNone",
     "OwnTint",
     "Part",
@@ -26,6 +27,7 @@ __all__ = [
     "StopsAsWritten",
     "StopsOrStep",
     "Takes",
+    "Use",
     "Words",
     "parse_step",
     "parse_stops",
@@ -45,6 +47,26 @@ class Takes:
     """What a key takes, in words, where its type alone would say too little."""
 
     text: str
+
+
+Use = Literal["pass", "guide", "picture", "weights", "numbers", "look"]
+"""What a file is for: weights are masks, numbers those of objects."""
+
+
+@dataclass(frozen=True)
+class NamesFile:
+    """Marks a key whose value is the name of a file, or a list of such.
+
+    Parameters
+    ----------
+    use : str
+        What the file is for.
+    unless : str
+        What a value begins with that names no file.
+    """
+
+    use: Use
+    unless: str = ""
 
 
 @dataclass(frozen=True)

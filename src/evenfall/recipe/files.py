@@ -6,25 +6,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Literal
 
-from evenfall.recipe.areas import Area
-from evenfall.recipe.camera import Camera, MoodCamera
+from evenfall.recipe.base import NamesFile, Part, Use
 from evenfall.recipe.file_names import asks_for, filled_in
-from evenfall.recipe.look import Look
 from evenfall.recipe.model import Passes, RecipeModel
-from evenfall.recipe.moods import Mood
 from evenfall.recipe.places import Place
 from evenfall.recipe.words.findings import Finding
 from evenfall.recipe.words.hints import shown
 
-__all__ = ["NamedFile", "Use", "check_files", "named_files", "pass_file_name"]
-
-_BUILT_IN_CONFIG = "ocio://"
-
-
-Use = Literal["pass", "guide", "picture", "weights", "numbers", "look"]
-"""What a file is for: weights are masks, numbers those of objects."""
+__all__ = ["NamedFile", "check_files", "named_files", "pass_file_name"]
 
 
 @dataclass(frozen=True)
@@ -138,8 +128,15 @@ def _nearby(name: str, path: Path) -> str:
     return f'did you mean "{Path(name).with_name(present[close[0]]).as_posix()}"?' if close else ""
 
 
-def named_files(model: RecipeModel) -> Iterator[NamedFile]:
-    """Every file that a recipe names, as often as it does.
+def named_files(part: Part, place: Place = ()) -> Iterator[NamedFile]:
+    """Every file that a recipe names, as often as it does, by the marks of its model.
+
+    Parameters
+    ----------
+    part : Part
+        A model, or a part of one.
+    place : Place
+        Where it stands in the recipe.
 
     Examples
     --------
@@ -147,57 +144,32 @@ def named_files(model: RecipeModel) -> Iterator[NamedFile]:
     >>> [file.name for file in named_files(example_recipe().model)]
     ['sun.exr', 'sky.exr', 'lamp.exr']
     """
-    for name, light in model.lights.items():
-        place: Place = ("lights", name, "file")
-        if isinstance(light.file, str):
-            yield NamedFile(place, light.file, "pass")
+    for key, field in type(part).model_fields.items():
+        value = getattr(part, key)
+        mark = next((each for each in field.metadata if isinstance(each, NamesFile)), None)
+        if mark is None:
+            yield from _within(value, (*place, key))
         else:
-            for index, file in enumerate(light.file):
-                yield NamedFile((*place, index), file, "pass")
-    if model.passes.beauty is not None:
-        yield NamedFile(("passes", "beauty", "file"), model.passes.beauty.file, "pass")
-    for key in ("albedo", "normal"):
-        guide = getattr(model.passes.repair, key)
-        if guide is not None:
-            yield NamedFile(("passes", "repair", key), guide, "guide")
-    yield from _of_camera(("camera",), model.camera)
-    yield from _of_look(("look",), model.look)
-    for name, mood in model.moods.items():
-        yield from _of_mood(("moods", name), mood)
+            channel = getattr(part, "channel", None)
+            yield from _marked(value, mark, channel, (*place, key))
 
 
-def _of_mood(place: Place, mood: Mood) -> Iterator[NamedFile]:
-    if mood.plate is not None:
-        yield NamedFile((*place, "plate", "file"), mood.plate.file, "picture")
-    for index, overlay in enumerate(mood.overlays or ()):
-        yield NamedFile((*place, "overlays", index, "file"), overlay.file, "picture")
-    for index, region in enumerate(mood.regions or ()):
-        yield from _of_area((*place, "regions", index, "area"), region.area)
-    for name, setting in mood.lights.items():
-        if setting.match is not None:
-            yield from _of_area((*place, "lights", name, "match", "area"), setting.match.area)
-    yield from _of_camera((*place, "camera"), mood.camera)
-    yield from _of_look((*place, "look"), mood.look)
+def _marked(
+    value: object, mark: NamesFile, channel: str | None, place: Place
+) -> Iterator[NamedFile]:
+    if isinstance(value, tuple):
+        for index, each in enumerate(value):
+            yield from _marked(each, mark, channel, (*place, index))
+    elif isinstance(value, str) and not (mark.unless and value.startswith(mark.unless)):
+        yield NamedFile(place, value, mark.use, channel)
 
 
-def _of_camera(place: Place, camera: Camera | MoodCamera | None) -> Iterator[NamedFile]:
-    if camera is not None and camera.meter != "off":
-        yield from _of_area((*place, "meter", "area"), camera.meter.area)
-
-
-def _of_area(place: Place, area: Area | None) -> Iterator[NamedFile]:
-    if area is not None and area.mask is not None:
-        yield NamedFile((*place, "mask"), area.mask, "weights", area.channel)
-    if area is not None and area.ids is not None:
-        yield NamedFile((*place, "ids"), area.ids, "numbers", area.channel)
-
-
-def _of_look(place: Place, look: Look | None) -> Iterator[NamedFile]:
-    if look is None:
-        return
-    if look.grade.cdl is not None and look.grade.cdl.file is not None:
-        yield NamedFile((*place, "grade", "cdl", "file"), look.grade.cdl.file, "look")
-    for index, lut in enumerate(look.grade.luts):
-        yield NamedFile((*place, "grade", "luts", index, "file"), lut.file, "look")
-    if look.view is not None and not look.view.config.startswith(_BUILT_IN_CONFIG):
-        yield NamedFile((*place, "view", "config"), look.view.config, "look")
+def _within(value: object, place: Place) -> Iterator[NamedFile]:
+    if isinstance(value, Part):
+        yield from named_files(value, place)
+    elif isinstance(value, dict):
+        for key, each in value.items():
+            yield from _within(each, (*place, key))
+    elif isinstance(value, tuple):
+        for index, each in enumerate(value):
+            yield from _within(each, (*place, index))

@@ -7,7 +7,7 @@ from typing import Annotated, Any, ClassVar, Generic, Literal, Self, TypeVar, as
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
-from evenfall.recipe.base import Family, HexColour, Part, Rgb, Stops, StopsOrStep
+from evenfall.recipe.base import Family, HexColour, NamesFile, Part, Rgb, Stops, StopsOrStep
 from evenfall.recipe.gains import (
     GAIN_KEYS,
     AsRendered,
@@ -147,7 +147,7 @@ class Light(Part):
     of them; they are added up.
     """
 
-    file: str | tuple[str, ...] = Field(
+    file: Annotated[str | tuple[str, ...], NamesFile("pass")] = Field(
         description="Picture file of the pass, relative to the passes' folder; a list of files "
         "that add up to it."
     )

@@ -6,7 +6,17 @@ from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from evenfall.recipe.base import Fraction01, HexColour, OrNone, Part, Point, Rgb, Stops, Takes
+from evenfall.recipe.base import (
+    Fraction01,
+    HexColour,
+    NamesFile,
+    OrNone,
+    Part,
+    Point,
+    Rgb,
+    Stops,
+    Takes,
+)
 
 __all__ = [
     "Aces",
@@ -129,7 +139,9 @@ class Cdl(Part):
     offset: Rgb = Field((0.0, 0.0, 0.0), description="Added per channel.")
     power: Rgb = Field((1.0, 1.0, 1.0), description="Exponent per channel.")
     saturation: float = Field(1.0, ge=0, le=100, description="Saturation, BT.709 weights.")
-    file: str | None = Field(None, description="A .cc, .ccc or .cdl file instead of numbers.")
+    file: Annotated[str | None, NamesFile("look")] = Field(
+        None, description="A .cc, .ccc or .cdl file instead of numbers."
+    )
     id: str | None = Field(None, description="Which correction of the file; the first otherwise.")
     input: Literal["linear", "log"] = Field(
         "linear",
@@ -157,7 +169,9 @@ class Cdl(Part):
 class Lut(Part):
     """A 3D or 1D LUT file, at a stated place in the chain and in a stated input space."""
 
-    file: str = Field(description=".cube, or any LUT file that OpenColorIO reads.")
+    file: Annotated[str, NamesFile("look")] = Field(
+        description=".cube, or any LUT file that OpenColorIO reads."
+    )
     place: Literal["scene", "display"] = Field(
         "display",
         description="scene: before the tone curve; display: after the display encoding.",
@@ -268,7 +282,9 @@ class Fringe(Part):
 class View(Part):
     """A view of a whole OpenColorIO config, instead of our own tone curve and encoding."""
 
-    config: str = Field(description='Path of the config, or "ocio://NAME" for a built-in one.')
+    config: Annotated[str, NamesFile("look", unless="ocio://")] = Field(
+        description='Path of the config, or "ocio://NAME" for a built-in one.'
+    )
     display: str = Field(description="Name of the display.")
     view: str = Field(description="Name of the view.")
     source: str | None = Field(None, description="The config's name for the passes' colour space.")

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from evenfall.recipe.base import Part, Takes, Words
+from evenfall.recipe.base import NamesFile, Part, Takes, Words
 from evenfall.recipe.camera import Camera
 from evenfall.recipe.deliverables import Deliverable, Draft, Sheet
 from evenfall.recipe.lights import Light, Source
@@ -44,7 +44,9 @@ class Project(Part):
 class Beauty(Part):
     """The same view rendered with all lights at once; proves that the passes add up."""
 
-    file: str = Field(description="Picture file, relative to the passes' folder.")
+    file: Annotated[str, NamesFile("pass")] = Field(
+        description="Picture file, relative to the passes' folder."
+    )
     layer: str | None = Field(None, description="Layer inside the file.")
     part: str | None = Field(None, description="Part inside the file.")
 
@@ -66,8 +68,12 @@ class Repair(Part):
         False,
         description="Denoise every pass on its own with Open Image Denoise (extra 'denoise').",
     )
-    albedo: str | None = Field(None, description="Albedo pass to guide the denoiser.")
-    normal: str | None = Field(None, description="Normal pass to guide the denoiser.")
+    albedo: Annotated[str | None, NamesFile("guide")] = Field(
+        None, description="Albedo pass to guide the denoiser."
+    )
+    normal: Annotated[str | None, NamesFile("guide")] = Field(
+        None, description="Normal pass to guide the denoiser."
+    )
 
     @property
     def goes_further(self) -> bool:

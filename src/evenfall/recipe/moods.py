@@ -10,6 +10,7 @@ from pydantic import BeforeValidator, Field, field_validator, model_validator
 from evenfall.recipe.areas import Area
 from evenfall.recipe.base import (
     Fraction01,
+    NamesFile,
     OrNone,
     OwnTint,
     Part,
@@ -113,7 +114,7 @@ class Daylight(Part):
 class Plate(Part):
     """A background picture behind the view's alpha."""
 
-    file: str = Field(
+    file: Annotated[str, NamesFile("picture")] = Field(
         description="JPEG, PNG, TIFF, WebP, BMP, HDR or EXR file, relative to the recipe."
     )
     stops: Stops = Field(0.0, description="Its own exposure, in stops.")
@@ -141,7 +142,9 @@ Near = Annotated[float, Field(ge=-100, le=100)]
 class Overlay(Part):
     """A cut-out in front of the view: people, foliage."""
 
-    file: str = Field(description="Picture with alpha, relative to the recipe.")
+    file: Annotated[str, NamesFile("picture")] = Field(
+        description="Picture with alpha, relative to the recipe."
+    )
     stops: Stops = Field(0.0, description="Its own exposure, in stops.")
     rgb: OwnTint = Field(
         (1.0, 1.0, 1.0), description="Its own tint: factors in scene-linear light."
