@@ -29,7 +29,7 @@ def left(path: Path, *, age: float = 0) -> Path:
 
 
 def on_another_machine(monkeypatch: pytest.MonkeyPatch, name: str = "render-7-0a1b2c3d") -> None:
-    monkeypatch.setattr(partials, "_machine", lambda: name)
+    monkeypatch.setattr(partials, "machine", lambda: name)
 
 
 def of_a_dead_process(path: Path) -> Path:
@@ -125,10 +125,10 @@ def test_a_number_that_another_process_has_now_protects_nothing(
 @needs_proc
 def test_processes_that_began_apart_are_told_apart() -> None:
     with subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE) as other:
-        assert partials._is_writing(other.pid, partials._begun(other.pid))
-        assert not partials._is_writing(other.pid, partials._begun(os.getpid()))
+        assert partials.is_alive(other.pid, partials.begun_at(other.pid))
+        assert not partials.is_alive(other.pid, partials.begun_at(os.getpid()))
         other.communicate(b"\n")
-    assert not partials._is_writing(other.pid, partials._begun(os.getpid()))
+    assert not partials.is_alive(other.pid, partials.begun_at(os.getpid()))
 
 
 def test_where_processes_cannot_be_asked_for_age_alone_decides(

@@ -17,7 +17,15 @@ from functools import cache
 from hashlib import sha256
 from pathlib import Path
 
-__all__ = ["PARTIAL_ENDING", "partial_path", "remove_leftovers"]
+__all__ = [
+    "PARTIAL_ENDING",
+    "begun_at",
+    "is_alive",
+    "kernel",
+    "machine",
+    "partial_path",
+    "remove_leftovers",
+]
 
 PARTIAL_ENDING = ".evenfall-part"
 
@@ -36,7 +44,7 @@ _PARTIAL = re.compile(
 def partial_path(path: Path) -> Path:
     """Name beside a file, under which it is written until it is whole; another at every call."""
     process = os.getpid()
-    writer = f"{_machine()}.{process}-{_begun(process)}"
+    writer = f"{machine()}.{process}-{begun_at(process)}"
     return path.with_name(f".{path.name[:40]}.{writer}.{secrets.token_hex(4)}{PARTIAL_ENDING}")
 
 
@@ -59,8 +67,8 @@ def remove_leftovers(folder: Path) -> tuple[Path, ...]:
         if match is None:
             continue
         with contextlib.suppress(OSError):  # somebody else's, finished or removed meanwhile
-            if match["machine"] == _machine() and os.name == "posix":
-                is_left = not _is_writing(int(match["process"]), match["begun"])
+            if match["machine"] == machine() and os.name == "posix":
+                is_left = not is_alive(int(match["process"]), match["begun"])
             else:
                 is_left = time.time() - entry.stat().st_mtime > _OLD_SECONDS
             if is_left:
@@ -73,7 +81,7 @@ def remove_leftovers(folder: Path) -> tuple[Path, ...]:
 
 
 @cache
-def _machine() -> str:
+def machine() -> str:
     """Name of the machine, and what tells it from others of that name and its containers apart."""
     name = os.uname().nodename if hasattr(os, "uname") else os.environ.get("COMPUTERNAME", "")
     identity = [name, _text_of(_MACHINE_ID)]
@@ -83,7 +91,13 @@ def _machine() -> str:
     return f"{re.sub('[^0-9A-Za-z-]', '-', name)[:24]}-{digest}"
 
 
-def _is_writing(process: int, begun: str) -> bool:
+@cache
+def kernel() -> str:
+    """Name one start of a machine, as its containers share it."""
+    return _text_of(_BOOT_ID).strip() or machine()
+
+
+def is_alive(process: int, begun: str) -> bool:
     """Whether a process of this machine lives, and is the one that began then."""
     try:
         os.kill(process, 0)
@@ -91,10 +105,10 @@ def _is_writing(process: int, begun: str) -> bool:
         return False
     except PermissionError:
         pass
-    return _begun(process) == begun
+    return begun_at(process) == begun
 
 
-def _begun(process: int) -> str:
+def begun_at(process: int) -> str:
     """When a process began, as Linux counts it since the machine's own start; elsewhere zeros."""
     counted = _text_of(Path(f"/proc/{process}/stat")).rpartition(")")[2].split()
     if len(counted) < 20:
