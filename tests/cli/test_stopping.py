@@ -56,7 +56,7 @@ def recipe(tmp_path: Path) -> str:
 
 
 @pytest.mark.parametrize(
-    "module", ["evenfall.cli.run_command", "evenfall.recipe.model", "evenfall.produce.planning"]
+    "module", ["evenfall.cli.run_command", "evenfall.recipe.model", "evenfall.produce.plan"]
 )
 @pytest.mark.parametrize(
     ("number", "code", "said"), [(signal.SIGINT, 130, "Stopped.\n"), (signal.SIGTERM, 143, "")]
@@ -70,7 +70,7 @@ def test_a_run_that_is_stopped_while_modules_are_imported(
 
 
 def test_an_interruption_that_whoever_started_us_wants_ignored_is_ignored(recipe: str) -> None:
-    done = stopped(signal.SIGINT, "evenfall.produce.planning", "run", recipe, ignored=True)
+    done = stopped(signal.SIGINT, "evenfall.produce.plan", "run", recipe, ignored=True)
     assert (done.returncode, "Stopped" in done.stderr) == (0, False)
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from evenfall.look.checking import LookFaults, check_looks, place_in_look
+from evenfall.look.checking import LooksTried, check_looks, place_in_look
 from evenfall.recipe import load
 
 STUDIO = """ocio_profile_version: 2
@@ -48,7 +48,7 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def checked(folder: Path, *moods: str, changes: tuple[str, ...] = ()) -> LookFaults:
+def checked(folder: Path, *moods: str, changes: tuple[str, ...] = ()) -> LooksTried:
     recipe = load(folder / "view.toml", changes=changes, check_files=False)
     return check_looks(recipe, moods)
 
@@ -100,4 +100,5 @@ def test_sound_looks_have_no_faults(folder: Path) -> None:
     sound = RECIPE.replace("words.cube", "good.cube").replace('"desks"', '"desk"')
     sound = sound.replace('"linear"', '"house linear"').replace('{ file = "words.cc" }', "{}")
     (folder / "view.toml").write_text(sound)
-    assert checked(folder, "day", "dusk", "night") == LookFaults((), {})
+    tried = checked(folder, "day", "dusk", "night")
+    assert (tried.wrong, tried.unusable) == ((), {})

@@ -13,7 +13,7 @@ from evenfall.errors import PixelSourceError, RecipeError
 from evenfall.light.primaries import ACESCG
 from evenfall.look import trials
 from evenfall.look.checking import check_looks
-from evenfall.look.opencolorio import LutStep, ViewRendering, cdl_processor, view_files
+from evenfall.look.opencolorio import LutStep, ViewRendering, cdl_processor
 from evenfall.recipe import load
 from evenfall.recipe.look import Cdl, Lut, View
 from evenfall.system.opened import listening
@@ -92,7 +92,9 @@ def test_a_view_is_tried_again_when_one_of_its_files_changes(
     os.utime(lut.parent, ns=(1, 1))
     assert seen() == 0.25
     assert len(counted) == 3
-    assert view_files(view, tmp_path) == [lut]
+    with listening() as openings:
+        assert seen() == 0.25
+    assert [each.path for each in openings] == [tmp_path / "studio.ocio", lut]
 
 
 def test_what_is_tried_is_noted_as_opened(tmp_path: Path) -> None:

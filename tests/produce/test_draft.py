@@ -59,7 +59,7 @@ def test_draft_is_exposed_like_the_full_picture(recipe):
     full = evenfall.open(recipe).run()
     assert (draft.width, draft.height) == (1280, 720)
     for mood in recipe.moods:
-        small, large = (report.moods[mood].exposure["stops"] for report in (draft, full))
+        small, large = (report.moods[mood].exposure.stops for report in (draft, full))
         assert small == pytest.approx(large, abs=2e-4)
 
 

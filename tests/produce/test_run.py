@@ -16,7 +16,7 @@ import pytest
 import evenfall
 from evenfall.develop.example import example_recipe
 from evenfall.errors import OutputError, PassError, PixelSourceError, RecipeError, UsageError
-from evenfall.produce import FileDone, MoodMixed, PassRead, RunPlanned
+from evenfall.produce import FileDone, FolderEntered, MoodMixed, PassRead, RunPlanned
 from evenfall.record.read_record import read_provenance
 
 LIGHTS = """
@@ -246,7 +246,7 @@ camera = { meter = "off" }
         names = [file.path.name for file in report.files]
         assert names == [f"view_000{frame}_day.png", f"view_000{frame}_contact_sheet.png"]
         assert report.report.name == f"view_000{frame}_report.json"
-        made[frame] = report.moods["day"].statistics["mix_mean"][0]
+        made[frame] = report.moods["day"].statistics.mix_mean[0]
     assert made == pytest.approx({7: 0.1, 8: 0.4}, rel=1e-3)  # half precision
     again = evenfall.open(evenfall.load(tmp_path / "view.toml", changes=["passes.frame=7"])).run()
     assert all(file.kept for file in again.files)
@@ -274,8 +274,8 @@ def test_unknown_mood_is_named_with_a_suggestion(corner):
 def test_events_tell_of_every_pass_and_file(corner):
     events = []
     report = evenfall.open(corner, workers=2).run(on_event=events.append)
-    assert isinstance(events[0], RunPlanned)
-    assert (events[0].lights, events[0].files) == (3, len(report.files) + 1)
+    assert [type(event) for event in events[:2]] == [FolderEntered, RunPlanned]
+    assert (events[1].lights, events[1].files) == (3, len(report.files) + 1)
     read = [event.lights for event in events if isinstance(event, PassRead)]
     assert sorted(read) == [("lamp",), ("sky",), ("sun",)]
     assert [event.mood for event in events if isinstance(event, MoodMixed)] == ["day", "dusk"]
@@ -456,7 +456,7 @@ class TestDamagedPasses:
         (tmp_path / "sun.exr").unlink()
         recipe = evenfall.load(corner.path, check_files=False)
         report = evenfall.open(recipe).run(keep_going=True)
-        assert report.files == []
+        assert report.files == ()
         assert any("sun.exr" in str(fault) for fault in report.faults)
 
     @pytest.mark.parametrize(
@@ -504,7 +504,7 @@ lights = { sky = { match = { to = "sun", ratio = "4:1" } }, lamp = "off" }
     read = [event.lights for event in events if isinstance(event, PassRead)]
     assert sorted(read) == [("sky",), ("sun",)]
     weights = np.array([0.212639, 0.715169, 0.072192])  # of BT.709
-    gain = report.moods["day"].lights["sky"]["gain"]
+    gain = report.moods["day"].lights["sky"].gain
     ratio = weights @ PATCHES["sun"] / (gain * (weights @ PATCHES["sky"]))
     assert ratio == pytest.approx(4.0, rel=0.001)
 
@@ -729,9 +729,9 @@ def test_mood_without_a_deliverable_is_said_to_make_nothing(write_recipe):
     report = evenfall.open(recipe).run()
     assert [file.path.name for file in report.files] == ["view_day.png"]
     note = "moods.dusk: no deliverable is asked of it, so nothing is made"
-    assert report.notes == [note]
+    assert report.notes == (note,)
     alone = evenfall.open(recipe).run(moods=["dusk"])
-    assert (alone.files, alone.notes) == ([], [note])
+    assert (alone.files, alone.notes) == ((), (note,))
 
 
 @pytest.mark.parametrize(
@@ -787,7 +787,7 @@ dither = false
     )
     recipe = write_recipe(text, PATCHES)
     (metered,) = evenfall.open(recipe).meter().moods
-    made = evenfall.open(recipe).run().moods["day"].statistics["clipped_share"]
+    made = evenfall.open(recipe).run().moods["day"].statistics.clipped_share
     assert metered.facts.clipped_share == made == 0.5
 
 
@@ -803,7 +803,7 @@ def test_file_names_that_are_no_utf8(tmp_path):
     recipe = evenfall.load(path, changes=[change])
     first, second = evenfall.open(recipe).run(), evenfall.open(recipe).run()
     assert all(file.kept for file in second.files)
-    assert json.loads(first.report.read_bytes())["files"][0]["path"] == str(first.files[0].path)
+    assert json.loads(first.report.read_bytes())["files"][0]["path"] == first.files[0].path.name
     for file in first.files:
         assert read_provenance(file.path).recipe == path.name
 
@@ -829,7 +829,8 @@ width = 1500
     with pytest.raises(OutputError, match=r"view_day\.jpg: no JPEG"):
         evenfall.open(small, workers=1).run()
     noted = json.loads((tmp_path / "pictures" / "view_report.json").read_text())
-    assert "view_day.jpg: no JPEG" in noted["faults"][0]
+    assert "view_day.jpg: no JPEG" in noted["faults"][0]["found"]
+    assert (noted["state"], noted["outstanding"]) == ("failed", ["view_day.jpg"])
     files = {file.path.name: file.kept for file in evenfall.open(recipe).run().files}
     assert files == {"view_day.png": True, "view_day.jpg": False}
 

@@ -73,6 +73,8 @@ class LazyGroup(click.Group):
             faults = getattr(error, "faults", ())
             if len(faults) > 1:
                 say(f"{len(faults)} faults.", err=True)
+            for line in getattr(error, "__notes__", ()):
+                say(line, err=True)
             ctx.exit(error.exit_code)
         except MemoryError:
             say("The machine's memory is not enough for this.", err=True)

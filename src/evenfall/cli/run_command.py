@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -21,7 +22,8 @@ from evenfall.cli.stopping import INTERRUPTED, stop_in_order
 
 if TYPE_CHECKING:
     from evenfall.produce.events import Event
-    from evenfall.record.report import FileReport, RunReport
+    from evenfall.record.report import RunReport
+    from evenfall.record.values import FileReport
 
 __all__ = ["command"]
 
@@ -84,9 +86,9 @@ def command(
         with LiveProgress(quiet=quiet) as progress:
 
             def hear(event: Event) -> None:
-                from evenfall.produce.events import RunPlanned  # late: it takes numpy to import
+                from evenfall.produce.events import FolderEntered  # late: it takes numpy to import
 
-                if isinstance(event, RunPlanned):
+                if isinstance(event, FolderEntered):
                     stop_in_order()
                 progress.hear(event)
 
@@ -98,9 +100,12 @@ def command(
                 keep_going=keep_going,
                 on_event=hear,
             )
-    except KeyboardInterrupt:
-        say("Stopped. Files that were finished are whole; no others were left.", err=True)
-        sys.exit(INTERRUPTED)
+    except (KeyboardInterrupt, SystemExit) as error:
+        with contextlib.suppress(OSError):  # the terminal may have gone
+            say("Stopped. Files that were finished are whole, and stay.", err=True)
+            for line in getattr(error, "__notes__", ()):
+                say(line, err=True)
+        sys.exit(INTERRUPTED if isinstance(error, KeyboardInterrupt) else error.code)
     if as_json:
         say_json_text(report.to_json())
     elif not quiet:
@@ -140,12 +145,10 @@ def _state(file: FileReport, *, dry_run: bool) -> str:
 
 def _print_details(report: RunReport) -> None:
     for mood in report.moods.values():
-        exposure = mood.exposure.get("stops")
-        if exposure is not None:
-            say(f"{mood.title}: exposure {exposure:+.2f} stops", err=True)
-        for light, balance in mood.lights.items():
-            kelvin = f", {balance['kelvin']:.0f} K" if "kelvin" in balance else ""
-            say(f"  {light}: {balance['gain_stops']:+.2f} stops{kelvin}", err=True)
+        say(f"{mood.title}: exposure {mood.exposure.stops:+.2f} stops", err=True)
+        for light, gain in mood.lights.items():
+            kelvin = "" if gain.kelvin is None else f", {gain.kelvin:.0f} K"
+            say(f"  {light}: {gain.gain_stops:+.2f} stops{kelvin}", err=True)
     stages = ", ".join(f"{stage} {seconds:.2f} s" for stage, seconds in report.seconds.items())
     say(f"Time: {stages}", err=True)
 

@@ -1,4 +1,4 @@
-"""How a command ends when it is stopped: by Ctrl-C (SIGINT), or by the system (SIGTERM)."""
+"""How a command ends when it is stopped: by Ctrl-C, by the system, or with its terminal."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ from typing import NoReturn
 
 __all__ = ["INTERRUPTED", "stop_at_once", "stop_in_order"]
 
-INTERRUPTED, _TERMINATED = 130, 143  # 128 + signal number, as shells report it
+INTERRUPTED = 130  # 128 + signal number, as shells report it
+_ENDINGS = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
 _LINE_AND_CURSOR_BACK = b"\r\x1b[K\x1b[?25h"  # ECMA-48 EL; cursor shown, as a progress bar hides it
 
 
@@ -22,13 +23,15 @@ def stop_at_once() -> None:
     error of its own, or be left with a lock that is never released.
     """
     _answer(signal.SIGINT, _end)
-    _answer(signal.SIGTERM, _end)
+    for number in _ENDINGS:
+        _answer(number, _end)
 
 
 def stop_in_order() -> None:
     """From now on being stopped is an exception, after which files are whole or not there."""
     _answer(signal.SIGINT, signal.default_int_handler)
-    _answer(signal.SIGTERM, _terminate)
+    for number in _ENDINGS:
+        _answer(number, _terminate)
 
 
 def _answer(number: signal.Signals, handler: signal._HANDLER) -> None:
@@ -38,7 +41,7 @@ def _answer(number: signal.Signals, handler: signal._HANDLER) -> None:
 
 def _end(number: int, frame: FrameType | None) -> NoReturn:
     if number != signal.SIGINT:
-        os._exit(_TERMINATED)
+        os._exit(128 + number)
     with contextlib.suppress(OSError):
         if os.name == "posix" and os.isatty(2):
             os.write(2, _LINE_AND_CURSOR_BACK)
@@ -47,4 +50,4 @@ def _end(number: int, frame: FrameType | None) -> NoReturn:
 
 
 def _terminate(number: int, frame: FrameType | None) -> NoReturn:
-    sys.exit(_TERMINATED)
+    sys.exit(128 + number)

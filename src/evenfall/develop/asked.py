@@ -95,6 +95,16 @@ class Asked:
             needed.update(self.balance(other, space).on)
         return tuple(light for light in self.recipe.model.lights if light in needed)
 
+    def lights(self, mood: str, space: RgbSpace) -> tuple[str, ...]:
+        """Lights whose passes will be read for a mood, in the recipe's order.
+
+        For a display of progress; what was read is known when it was read.
+        """
+        needed = {*self.balance(mood, space).on, *self.measured_lights(mood, space)}
+        for other in self.behind(mood):
+            needed.update(need.light for need in self.means(other))
+        return tuple(light for light in self.recipe.model.lights if light in needed)
+
 
 def white_balances(mood: ResolvedMood) -> list[WhiteBalance]:
     """White balances of a mood: the camera's and those of its regions."""

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from evenfall.camera.state import camera_state
@@ -16,12 +17,26 @@ from evenfall.recipe import ResolvedMood
 if TYPE_CHECKING:
     from evenfall.light.primaries import RgbSpace
 
-__all__ = ["check_balances", "check_moods"]
+__all__ = ["MoodsChecked", "check_balances", "check_moods"]
 
 
-def check_moods(
-    asked: Asked, moods: Sequence[str], *, keep_going: bool = False
-) -> dict[str, PixelSourceError]:
+@dataclass(frozen=True)
+class MoodsChecked:
+    """What came of checking moods.
+
+    Parameters
+    ----------
+    unusable : mapping of str to PixelSourceError
+        By mood: files beside the passes that cannot be used; empty unless told to keep going.
+    looks : mapping of str to tuple of Path
+        By mood: files that its look is made of.
+    """
+
+    unusable: Mapping[str, PixelSourceError]
+    looks: Mapping[str, tuple[Path, ...]]
+
+
+def check_moods(asked: Asked, moods: Sequence[str], *, keep_going: bool = False) -> MoodsChecked:
     """Check the meters, ratios, looks and side pictures of moods; the passes need not be there.
 
     Parameters
@@ -31,7 +46,7 @@ def check_moods(
     moods : sequence of str
         Names of moods.
     keep_going : bool
-        True: files beside the passes that cannot be used are returned, by mood, instead of raised.
+        True: files beside the passes that cannot be used are told, by mood, instead of raised.
 
     Raises
     ------
@@ -44,8 +59,8 @@ def check_moods(
     Examples
     --------
     >>> from evenfall.develop.example import example_recipe
-    >>> check_moods(Asked(example_recipe()), ["day", "dusk"])
-    {}
+    >>> check_moods(Asked(example_recipe()), ["day", "dusk"]).looks
+    {'day': (), 'dusk': ()}
     """
     faults: list[Fault] = []
     concerned = dict.fromkeys(moods)
@@ -72,7 +87,8 @@ def check_moods(
         raise RecipeError(_in_order((*faults, *unusable)))
     if unusable and not keep_going:
         raise PixelSourceError(unusable)
-    return {mood: PixelSourceError(some) for mood, some in of_moods.items()}
+    errors = {mood: PixelSourceError(some) for mood, some in of_moods.items()}
+    return MoodsChecked(errors, looks.files)
 
 
 def check_balances(

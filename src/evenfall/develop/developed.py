@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,7 @@ from evenfall.mix.balance import Balance
 from evenfall.mix.engine import Mix
 from evenfall.recipe import ResolvedMood
 from evenfall.recipe.look import Look
-from evenfall.system.opened import Opened, Openings, listening
+from evenfall.system.opened import Once, Opened, Openings, listening
 
 __all__ = ["DevelopedMood", "Scene"]
 
@@ -70,8 +71,6 @@ class DevelopedMood:
         Exposure and white balance, and what the meter read.
     mix : Mix
         The scene-linear sum of the passes.
-    additions : Additions
-        Regions, plate and cut-outs.
     space : RgbSpace
         The passes' primaries.
     luminance_scale : float or None
@@ -80,8 +79,6 @@ class DevelopedMood:
         Width over height of a pixel.
     recipe_folder : Path
         Where relative names of LUT, CDL and config files start.
-    notes : tuple of str
-        What a person should know.
     openings : Openings
         What was opened for the mix and the camera.
     look_openings : Openings
@@ -103,14 +100,14 @@ class DevelopedMood:
     meter: MeterPlan | None
     camera: CameraState
     mix: Mix
-    additions: Additions
     space: RgbSpace
     luminance_scale: float | None
     pixel_aspect: float
     recipe_folder: Path
-    notes: tuple[str, ...] = ()
-    openings: Openings = field(default_factory=Openings, repr=False)
-    look_openings: Openings = field(default_factory=Openings, repr=False)
+    openings: Openings
+    look_openings: Openings
+    _additions: Once[Additions]
+    _notes: Callable[[], tuple[str, ...]]
 
     @property
     def name(self) -> str:
@@ -127,6 +124,25 @@ class DevelopedMood:
     def opened(self) -> tuple[Opened, ...]:
         """Every file that was opened for it so far."""
         return tuple(Openings((*self.openings, *self.look_openings)))
+
+    @property
+    def additions(self) -> Additions:
+        """Regions, plate and cut-outs; read when they are first asked for.
+
+        Raises
+        ------
+        PixelSourceError
+            When a mask, plate or cut-out cannot be read.
+        RecipeError
+            When there is no light in the neutral spot of a region's white balance.
+        """
+        with listening(self.look_openings):
+            return self._additions.get()
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What a person should know; of regions, as far as they have been read."""
+        return self._notes()
 
     def chain(
         self,
@@ -176,6 +192,11 @@ class DevelopedMood:
             Any of the mood's chains: they have these steps in common.
         workers : int
             Threads; the result does not depend on them.
+
+        Raises
+        ------
+        PixelSourceError, RecipeError
+            As for `additions`.
         """
         if not (chain.needs_whole or self.additions.any):
             return Scene(self.mix.planes, is_exposed=False)

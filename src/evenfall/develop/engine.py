@@ -1,14 +1,17 @@
 """From a recipe and a source of passes to developed moods: the one way of every face.
 
 Ratios are solved, moods balanced, passes read once and added to all moods, the meter read, the
-camera set. Then the moods come one by one, each with its plate, cut-outs and regions read, so that
-only one mood's are held at a time.
+camera set. Then the moods come one by one; plate, cut-outs and regions are read when a mood's look
+asks for them, so that only one mood's are held at a time.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
 
 from evenfall.camera.state import CameraState
 from evenfall.develop.areas import Areas
@@ -27,9 +30,9 @@ from evenfall.mix.engine import Mix, PassRead
 from evenfall.mix.plan import RegionalGain, plan_mix
 from evenfall.passes.image import PixelCensus
 from evenfall.passes.source import PassSource
-from evenfall.recipe import Recipe, ResolvedMood
+from evenfall.recipe import Recipe, ResolvedMood, WhiteBalance
 from evenfall.recipe.words.suggesting import joined
-from evenfall.system.opened import Openings, listening
+from evenfall.system.opened import Once, Openings, listening
 
 __all__ = ["Development", "balance_alone", "develop_mood", "develop_moods", "mix_mood"]
 
@@ -51,7 +54,7 @@ class Development:
     Attributes
     ----------
     failures : dict of str to EvenfallError
-        Moods that cannot be made; filled on the way, and always empty unless told to keep going.
+        Moods that cannot be made; always empty unless told to keep going.
     censuses : dict of str to PixelCensus
         By light that was read, in the recipe's order.
     """
@@ -73,13 +76,7 @@ class Development:
     def __iter__(self) -> Iterator[DevelopedMood]:
         while self._exposed:
             name = next(iter(self._exposed))
-            try:
-                developed = self._engine.complete(name, self._exposed.pop(name))
-            except EvenfallError as error:
-                self._engine.fail(name, error)
-                continue
-            yield developed
-            del developed  # so that its mix can go before the next one's plate comes
+            yield self._engine.complete(name, self._exposed.pop(name))
 
 
 def develop_moods(
@@ -120,7 +117,7 @@ def develop_moods(
     RecipeError
         With every fault that shows only now, such as a ratio to a light that is nowhere.
     PassError, PixelSourceError
-        When a pass, mask, plate or cut-out cannot be read.
+        When a pass, or a mask that its sum needs, cannot be read.
 
     Examples
     --------
@@ -296,39 +293,33 @@ class _Engine:
         return _Exposed(_with_plate_note(self.asked.mood(mood), mix), camera, openings)
 
     def complete(self, name: str, exposed: _Exposed) -> DevelopedMood:
-        """Read what a mood puts behind, in front of and onto its picture."""
-        recipe, mood = self.asked.recipe, self.asked.mood(name)
-        balance, meter = self.measuring.balance(name), self.asked.meter(name)
-        with listening() as openings:
-            additions = additions_of(
-                recipe,
-                mood,
-                self.source.space,
-                self.areas,
-                lambda asked: self.measuring.neutral(name, asked),
-                self.shelf,
-            )
+        """Give the developed mood; plate, cut-outs and regions are read when they are needed."""
+        recipe, mood, source = self.asked.recipe, self.asked.mood(name), self.source
+        balance, meter, areas = self.measuring.balance(name), self.asked.meter(name), self.areas
         notes = (
             *balance.notes,
             *(() if meter is None else meter.notes),
             *exposed.camera.notes,
             *exposed.mix.notes,
-            *self.areas.notes(mood),
         )
+
+        def neutral(asked: WhiteBalance) -> npt.NDArray[np.float64] | None:
+            return self.measuring.neutral(name, asked)
+
         return DevelopedMood(
             mood,
             balance,
             meter,
             exposed.camera,
             exposed.mix,
-            additions,
-            self.source.space,
-            self.source.luminance_scale,
-            self.source.pixel_aspect,
+            source.space,
+            source.luminance_scale,
+            source.pixel_aspect,
             recipe.path.parent,
-            notes,
             exposed.openings,
-            openings,
+            Openings(),
+            Once(lambda: additions_of(recipe, mood, source.space, areas, neutral, self.shelf)),
+            lambda: (*notes, *areas.notes(mood)),
         )
 
     def _check_measured(self, mood: str, measured: dict[str, tuple[str, ...]]) -> None:

@@ -13,13 +13,14 @@ from evenfall.recipe.base import Part
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.places import Place, parse_place
 from evenfall.recipe.resolve import chain
+from evenfall.system.opened import Remembered, listening
 
-__all__ = ["LookFaults", "check_looks", "place_in_look"]
+__all__ = ["LooksTried", "check_looks", "place_in_look"]
 
 
 @dataclass(frozen=True)
-class LookFaults:
-    """What keeps looks from being made.
+class LooksTried:
+    """What came of trying looks.
 
     Parameters
     ----------
@@ -27,13 +28,16 @@ class LookFaults:
         What the recipe says wrongly: displays, views, colour spaces, configs, corrections.
     unusable : mapping of str to tuple of Fault
         By mood: files that are damaged, or not what they are taken for.
+    files : mapping of str to tuple of Path
+        By mood: files that its look is made of.
     """
 
     wrong: tuple[Fault, ...]
     unusable: dict[str, tuple[Fault, ...]]
+    files: dict[str, tuple[Path, ...]]
 
 
-def check_looks(recipe: Recipe, moods: Sequence[str]) -> LookFaults:
+def check_looks(recipe: Recipe, moods: Sequence[str]) -> LooksTried:
     """Try what the looks of moods ask of OpenColorIO, which is not loaded when they ask nothing.
 
     Parameters
@@ -46,27 +50,27 @@ def check_looks(recipe: Recipe, moods: Sequence[str]) -> LookFaults:
     Examples
     --------
     >>> from evenfall.develop.example import example_recipe
-    >>> check_looks(example_recipe(), ["day", "dusk"])
-    LookFaults(wrong=(), unusable={})
+    >>> check_looks(example_recipe(), ["day", "dusk"]).files
+    {'day': (), 'dusk': ()}
     """
     wrong: dict[Fault, None] = {}
     unusable: dict[str, tuple[Fault, ...]] = {}
-    tried: dict[tuple[Place, Part], RecipeError | PixelSourceError | None] = {}
+    tried: Remembered[RecipeError | PixelSourceError | None] = Remembered()
+    files: dict[str, tuple[Path, ...]] = {}
     for name in moods:
-        for trial in _trials(recipe.moods[name], recipe.path.parent):
-            place = place_in_look(recipe.model, name, trial.inner)
-            key = (place, trial.part)
-            if key not in tried:
-                tried[key] = _error_of(trial)
-            error = tried[key]
-            if error is None:
-                continue
-            faults = [_placed(recipe, name, trial, fault) for fault in error.faults]
-            if isinstance(error, RecipeError):
-                wrong |= dict.fromkeys(faults)
-            else:
-                unusable[name] = (*unusable.get(name, ()), *faults)
-    return LookFaults(tuple(wrong), unusable)
+        with listening() as openings:
+            for trial in _trials(recipe.moods[name], recipe.path.parent):
+                place = place_in_look(recipe.model, name, trial.inner)
+                error = tried.get((place, trial.part), partial(_error_of, trial))
+                if error is None:
+                    continue
+                faults = [_placed(recipe, name, trial, fault) for fault in error.faults]
+                if isinstance(error, RecipeError):
+                    wrong |= dict.fromkeys(faults)
+                else:
+                    unusable[name] = (*unusable.get(name, ()), *faults)
+        files[name] = tuple(opened.path for opened in openings)
+    return LooksTried(tuple(wrong), unusable, files)
 
 
 @dataclass(frozen=True)

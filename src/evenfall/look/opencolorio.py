@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Self
 
@@ -30,9 +31,10 @@ from evenfall.look.checks import (
 from evenfall.look.probing import ENCODED, SCENE, unsound_value
 from evenfall.look.trials import try_file, try_view
 from evenfall.recipe.look import Cdl, Lut, View
+from evenfall.system.opened import Opened, hashed, note_opened
 from evenfall.system.scratch import buffer
 
-__all__ = ["LutStep", "Processor", "ViewRendering", "cdl_processor", "view_files"]
+__all__ = ["LutStep", "Processor", "ViewRendering", "cdl_processor"]
 
 _BUILT_IN = "ocio://"
 _ACES_INTERCHANGE = "aces_interchange"  # role of ACES2065-1 in configs from version 2.1
@@ -97,14 +99,14 @@ class LutStep:
         import PyOpenColorIO
 
         require_file(path, LUT_FILES)
-        try_file("lut", path, no_lut(path))
-        PyOpenColorIO.ClearAllCaches()  # files are cached by name, and may have been rewritten
+        opened = try_file("lut", path, no_lut(path))
         transform = PyOpenColorIO.FileTransform(str(path), interpolation=PyOpenColorIO.INTERP_BEST)
         if lut.input == "log":
             transform = _in_acescct(transform)
         try:
-            processor = PyOpenColorIO.Config.CreateRaw().getProcessor(transform)
-            self._processor = Processor(processor.getDefaultCPUProcessor())
+            with _as_tried([opened]):
+                processor = PyOpenColorIO.Config.CreateRaw().getProcessor(transform)
+                self._processor = Processor(processor.getDefaultCPUProcessor())
         except _refusals() as error:
             raise no_lut(path)(error) from error
         if not _tables_are_finite(processor):
@@ -210,17 +212,44 @@ def _read_cdl(path: Path, identifier: str | None) -> Any:
     import PyOpenColorIO
 
     require_file(path, CDL_FILES)
-    try_file("cdl", path, no_cdl(path))
-    PyOpenColorIO.ClearAllCaches()
+    opened = try_file("cdl", path, no_cdl(path))
     read = PyOpenColorIO.CDLTransform
+    with _as_tried([opened]):
+        try:
+            known = [each.getID() for each in read.CreateGroupFromFile(str(path))]
+        except _refusals() as error:
+            raise no_cdl(path)(error) from error
+        try:
+            return read.CreateFromFile(str(path), identifier or "")
+        except _refusals() as error:
+            raise RecipeError(unknown_correction(path, identifier or "", known)) from error
+
+
+@contextmanager
+def _as_tried(tried: Sequence[Opened]) -> Iterator[None]:
+    """Have OpenColorIO open files that were tried, and note that they stayed as they were.
+
+    Raises
+    ------
+    PixelSourceError
+        When one has changed by the end.
+    """
+    import PyOpenColorIO
+
+    PyOpenColorIO.ClearAllCaches()  # files are cached by name, and may have been rewritten
+    yield
+    for opened in tried:
+        if not _is_still(opened):
+            found, hint = "the file changed while it was read", "wait until it has been written"
+            raise PixelSourceError(Fault(str(opened.path), "", found, hint=hint))
+    note_opened(*tried)
+
+
+def _is_still(opened: Opened) -> bool:
     try:
-        known = [each.getID() for each in read.CreateGroupFromFile(str(path))]
-    except _refusals() as error:
-        raise no_cdl(path)(error) from error
-    try:
-        return read.CreateFromFile(str(path), identifier or "")
-    except _refusals() as error:
-        raise RecipeError(unknown_correction(path, identifier or "", known)) from error
+        return hashed(opened.path).sha256 == opened.sha256
+    except OSError:
+        return False
 
 
 class ViewRendering:
@@ -245,18 +274,16 @@ class ViewRendering:
     """
 
     def __init__(self, view: View, passes: RgbSpace, folder: Path) -> None:
-        import PyOpenColorIO
-
-        if not view.config.startswith(_BUILT_IN):
-            _try_view(view, folder)
-        PyOpenColorIO.ClearAllCaches()  # of LUTs that the config names
-        config = _read_config(view, folder)
-        _require_names(view, config)
         self.space = ACES2065_1 if view.source is None else passes
-        try:
-            self._processor = Processor(_view_processor(config, view).getDefaultCPUProcessor())
-        except _refusals() as error:
-            raise no_view(view.config)(error) from error
+        opened = () if view.config.startswith(_BUILT_IN) else _try_view(view, folder)
+        with _as_tried(opened):
+            config = _read_config(view, folder)
+            _require_names(view, config)
+            try:
+                processor = _view_processor(config, view)
+                self._processor = Processor(processor.getDefaultCPUProcessor())
+            except _refusals() as error:
+                raise no_view(view.config)(error) from error
         value = unsound_value(self._processor, SCENE)
         if value is not None:
             raise no_view(view.config)(no_numbers(value))
@@ -267,41 +294,8 @@ class ViewRendering:
         return scene_linear
 
 
-def view_files(view: View, folder: Path) -> list[Path]:
-    """Files beside the config that a view follows from: LUTs and the like, where it finds them.
-
-    Parameters
-    ----------
-    view : View
-        From the recipe.
-    folder : Path
-        Where a relative name of a config starts.
-
-    Returns
-    -------
-    list of Path
-        Empty for a built-in config, and for a view that cannot be computed.
-
-    Notes
-    -----
-    The config's search path and environment variables are followed. OpenColorIO's own digest of a
-    config does not do here: it stays as it is when a LUT of the same name gets other contents.
-
-    Examples
-    --------
-    >>> view_files(View(config="ocio://default", display="desk", view="plain"), Path())
-    []
-    """
-    if view.config.startswith(_BUILT_IN):
-        return []
-    try:
-        return list(_try_view(view, folder))
-    except PixelSourceError:
-        return []
-
-
-def _try_view(view: View, folder: Path) -> tuple[Path, ...]:
-    """Have a view of a config file read elsewhere; give the files beside the config."""
+def _try_view(view: View, folder: Path) -> tuple[Opened, ...]:
+    """Have a view of a config file read elsewhere; give the config and the files beside it."""
     path = folder / view.config
     require_file(path, CONFIG_FILES)
     source = view.source or _ACES_INTERCHANGE
@@ -349,7 +343,6 @@ def _read_config(view: View, folder: Path) -> Any:
             names = [_BUILT_IN + name for name, *_ in built_in]
             raise RecipeError(no_built_in_config(view.config, names)) from error
     path = folder / view.config
-    require_file(path, CONFIG_FILES)
     try:
         return PyOpenColorIO.Config.CreateFromFile(str(path))
     except _refusals() as error:

@@ -19,7 +19,7 @@ from typing import Any, Literal
 from evenfall.look.checks import Refuse
 from evenfall.system.apart import run_apart
 from evenfall.system.cache import cache_folder, keep, note_use
-from evenfall.system.opened import Opened, Stamp, note_opened
+from evenfall.system.opened import Opened, Stamp, hashed
 from evenfall.system.regular import open_regular
 
 __all__ = ["Kind", "try_file", "try_view"]
@@ -38,8 +38,8 @@ _tried: set[str] = set()
 _lock = threading.Lock()
 
 
-def try_file(kind: Kind, path: Path, refuse: Refuse) -> None:
-    """Have a LUT or CDL file read elsewhere, unless it has been, and note that it is opened.
+def try_file(kind: Kind, path: Path, refuse: Refuse) -> Opened:
+    """Have a LUT or CDL file read elsewhere, unless it has been.
 
     Parameters
     ----------
@@ -48,13 +48,17 @@ def try_file(kind: Kind, path: Path, refuse: Refuse) -> None:
     refuse : callable
         Makes the error of a reason.
 
+    Returns
+    -------
+    Opened
+        The file as it was read.
+
     Raises
     ------
     PixelSourceError
         When it cannot be read, or reading it does not come to an end.
     """
     opened = _opened(path, refuse)
-    note_opened(opened)
     key = _key(kind, path.suffix.lower(), opened.sha256)
     with _lock:
         if key not in _tried and _kept(key) is None:
@@ -63,6 +67,7 @@ def try_file(kind: Kind, path: Path, refuse: Refuse) -> None:
                 raise refuse(told["refused"])
             keep(_note(key), b"{}", limit_bytes=_KEPT_BYTES)
         _tried.add(key)
+    return opened
 
 
 @dataclass(frozen=True)
@@ -83,8 +88,8 @@ class _Beside:
 
 def try_view(
     path: Path, names: tuple[str, str, str], refuse_config: Refuse, refuse_view: Refuse
-) -> tuple[Path, ...]:
-    """Have a view of a config read elsewhere, unless it has been, and note what is opened for it.
+) -> tuple[Opened, ...]:
+    """Have a view of a config read elsewhere, unless it has been.
 
     Parameters
     ----------
@@ -97,8 +102,8 @@ def try_view(
 
     Returns
     -------
-    tuple of Path
-        LUTs and the like that the view is made of, beside the config.
+    tuple of Opened
+        The config, and LUTs and the like beside it that the view is made of, as they were read.
 
     Raises
     ------
@@ -124,17 +129,13 @@ def try_view(
             beside = [astuple(_Beside.of(each)) for each in (*files, *told["folders"])]
             note = json.dumps({"files": files, "beside": beside})
             keep(_note(key), note.encode(), limit_bytes=_KEPT_BYTES)
-    found = tuple(Path(file) for file in files if Path(file).is_file())
-    note_opened(opened, *(_opened(file, refuse_view) for file in found))
-    return found
+    found = (Path(file) for file in files if Path(file).is_file())
+    return (opened, *(_opened(file, refuse_view) for file in found))
 
 
 def _opened(path: Path, refuse: Refuse) -> Opened:
-    """Read a file for its digest."""
     try:
-        with open_regular(path) as stream:
-            stamp = Stamp.of(os.fstat(stream.fileno()))
-            return Opened(path, stamp, hashlib.file_digest(stream, "sha256").hexdigest())
+        return hashed(path)
     except OSError as error:
         raise refuse(error.strerror or str(error)) from None
 

@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from evenfall.deliver.png import Codes, encode_png
-from evenfall.deliver.targets import refuse_existing
 from evenfall.drawings.curve_picture import draw_curve
 from evenfall.drawings.exposure_map import draw_exposure_map, draw_histogram, histogram_of
 from evenfall.drawings.lettering import format_stops
@@ -15,6 +14,7 @@ from evenfall.recipe import Recipe
 from evenfall.recipe.choosing import choose_moods
 from evenfall.recipe.look import Evenfall
 from evenfall.system.atomic import write_atomically
+from evenfall.system.free_names import refuse_existing
 
 __all__ = ["refuse_existing_pictures", "write_meter_pictures"]
 

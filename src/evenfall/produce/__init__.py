@@ -7,12 +7,21 @@ from typing import TYPE_CHECKING
 from evenfall.late import late_names
 
 if TYPE_CHECKING:
-    from evenfall.produce.events import Event, FileDone, MoodMixed, Note, PassRead, RunPlanned
+    from evenfall.produce.events import (
+        Event,
+        FileDone,
+        FolderEntered,
+        MoodMixed,
+        Note,
+        PassRead,
+        RunPlanned,
+    )
     from evenfall.produce.running import run
 
 __all__ = [
     "Event",
     "FileDone",
+    "FolderEntered",
     "MoodMixed",
     "Note",
     "PassRead",
@@ -23,7 +32,15 @@ __all__ = [
 __getattr__, __dir__ = late_names(
     __name__,
     {
-        "events": ("Event", "FileDone", "MoodMixed", "Note", "PassRead", "RunPlanned"),
+        "events": (
+            "Event",
+            "FileDone",
+            "FolderEntered",
+            "MoodMixed",
+            "Note",
+            "PassRead",
+            "RunPlanned",
+        ),
         "running": ("run",),
     },
 )

@@ -8,12 +8,28 @@ from pathlib import Path
 
 from evenfall.mix.engine import PassRead
 
-__all__ = ["Event", "FileDone", "MoodMixed", "Note", "OnEvent", "PassRead", "RunPlanned"]
+__all__ = [
+    "Event",
+    "FileDone",
+    "FolderEntered",
+    "MoodMixed",
+    "Note",
+    "OnEvent",
+    "PassRead",
+    "RunPlanned",
+]
+
+
+@dataclass(frozen=True)
+class FolderEntered:
+    """Everything has been checked; from now on something may stand in the folder of the files."""
+
+    out: Path
 
 
 @dataclass(frozen=True)
 class RunPlanned:
-    """Everything has been checked; work begins.
+    """It is known what has to be made; work begins.
 
     Parameters
     ----------
@@ -63,5 +79,5 @@ class Note:
     text: str
 
 
-Event = RunPlanned | PassRead | MoodMixed | FileDone | Note
+Event = FolderEntered | RunPlanned | PassRead | MoodMixed | FileDone | Note
 OnEvent = Callable[[Event], None]

@@ -3,99 +3,140 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import threading
-import time
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+import numpy.typing as npt
+
 from evenfall.advice.doubling import advise_on_doublings
 from evenfall.deliver.formats import codec
-from evenfall.deliver.provenance import Provenance
-from evenfall.deliver.targets import Target
-from evenfall.develop.developed import DevelopedMood
 from evenfall.develop.engine import Development, develop_moods
 from evenfall.develop.samples import Samples
 from evenfall.errors import EvenfallError
 from evenfall.produce.events import Event, FileDone, MoodMixed, Note, OnEvent, PassRead, RunPlanned
-from evenfall.produce.planning import RunPlan
-from evenfall.record.describing import census_notes, describe_mood, note_census
-from evenfall.record.kept import store_thumbnail
+from evenfall.produce.outcome import Outcome, told_when_ended_early
+from evenfall.produce.plan import RunPlan
+from evenfall.record.earlier import Earlier, is_intact, made_of_all
+from evenfall.record.report import RunReport, State
+from evenfall.record.thumbnails import store_thumbnail
+from evenfall.record.values import FileReport
 from evenfall.survey.doubling import find_doublings
 from evenfall.system.atomic import write_atomically
-from evenfall.system.partials import remove_leftovers
+from evenfall.system.locks import Claim
 
 if TYPE_CHECKING:
-    from evenfall.produce.finishing import Finisher
+    from evenfall.produce.finishing import FileEncoded, MoodFinished
+    from evenfall.produce.sheet import DrawSheet, SheetEncoded
 
 __all__ = ["make"]
 
+Codes = npt.NDArray[np.uint8]
 
-def make(plan: RunPlan, *, keep_going: bool, workers: int, tell: OnEvent | None) -> None:
-    """Make what a plan says is to be made; its report is filled in and written.
+
+def make(
+    plan: RunPlan,
+    earlier: Earlier,
+    report: Path,
+    *,
+    abandoned: Sequence[Claim],
+    overwrite: bool,
+    keep_going: bool,
+    workers: int,
+    tell: OnEvent | None,
+) -> RunReport:
+    """Make what a plan says is to be made, and write the report of it.
 
     Parameters
     ----------
     plan : RunPlan
         From `plan_run`.
+    earlier : Earlier
+        What an earlier run left in the folder.
+    report : Path
+        Where the report goes.
+    abandoned : sequence of Claim
+        Of runs that were to write some of these files and did not end.
+    overwrite : bool
+        Whether files that exist may be replaced.
     keep_going : bool
-        A pass that cannot be used stops only the moods that need it.
+        What cannot be used stops only the moods that need it.
     workers : int
         Threads; the files do not depend on it.
     tell : callable or None
         Told of progress, one event at a time, from any thread.
     """
-    _Run(plan, keep_going=keep_going, workers=workers, tell=tell).work()
+    run = _Run(plan, earlier, report, overwrite=overwrite, tell=tell)
+    run.outcome.note(f"an earlier run did not end: {one}" for one in abandoned)
+    try:
+        return run.work(keep_going=keep_going, workers=workers)
+    except BaseException as error:
+        run.end_early(error)
+        raise
 
 
 class _Run:
     """One run, as planned."""
 
     def __init__(
-        self, plan: RunPlan, *, keep_going: bool, workers: int, tell: OnEvent | None
+        self,
+        plan: RunPlan,
+        earlier: Earlier,
+        report: Path,
+        *,
+        overwrite: bool,
+        tell: OnEvent | None,
     ) -> None:
-        self.plan, self.source, self.report = plan, plan.source, plan.report
-        self.recipe = plan.asked.recipe
-        self.keep_going, self.workers = keep_going, workers
+        self.plan, self.overwrite, self.report_path = plan, overwrite, report
+        self.outcome = Outcome(plan, earlier)
+        self.thumbnails: dict[str, Codes] = {} if plan.sheet is None else {**plan.sheet.pictures}
+        self.looks_left = set(plan.to_mix)
+        self.in_flight: FileReport | None = None
+        self._samples = Samples(plan.source, plan.asked.recipe.model.passes.repair)
         self._on_event, self._telling = tell, threading.Lock()
-        self._hashing = ThreadPoolExecutor(1, "hash")
-        self._samples = Samples(plan.source, self.recipe.model.passes.repair)
         self._importing = threading.Thread(target=self._import_what_finishes, daemon=True)
-        self._started = time.perf_counter()
 
     def tell(self, event: Event) -> None:
         if self._on_event is not None:
             with self._telling:
                 self._on_event(event)
 
-    def work(self) -> None:
+    def work(self, *, keep_going: bool, workers: int) -> RunReport:
         """Read, mix, finish, write."""
-        plan = self.plan
-        lights = {light for mood in plan.to_make for light in plan.lights_behind(mood)}
-        self.tell(RunPlanned(len(lights), plan.to_make, len(self.report.files) + 1))
-        remove_leftovers(self.report.out)
-        for file in self.report.files:
-            if file.kept:
-                self.tell(FileDone(file.path, file.mood, kept=True))
+        plan, outcome = self.plan, self.outcome
+        self.tell(RunPlanned(len(plan.lights_to_read), plan.to_mix, len(plan.order) + 1))
+        for file in plan.kept:
+            self.tell(FileDone(file.path, file.mood, kept=True))
+        if plan.to_make:
+            self._write_report("begun")
         development = develop_moods(
-            self.source,
+            plan.source,
             plan.asked,
-            plan.to_make,
-            workers=self.workers,
-            keep_going=self.keep_going,
+            plan.to_mix,
+            workers=workers,
+            keep_going=keep_going,
             on_read=self._on_read,
         )
-        self._clock("read and mix")
-        self._describe(development)
-        try:
-            with self._hashing:
-                self._finish(development)
-        except BaseException as error:
-            self._note_finished(error)
-            raise
-        self._clock("finish and write")
-        self._write_report()
+        outcome.clock("read and mix")
+        outcome.read(development.censuses)
+        doublings = find_doublings(self._samples.known())
+        outcome.note(
+            f"{each.place}: {each.message}; {each.reason}"
+            for each in advise_on_doublings(plan.asked.recipe, doublings)
+        )
+        for mood, error in development.failures.items():
+            self._give_up(mood, error)
+        for mood in development.moods:
+            self.tell(MoodMixed(mood))
+        self._finish(development, keep_going=keep_going, workers=workers)
+        outcome.clock("finish and write")
+        report = self._write_report("ended")
+        for note in report.notes:
+            self.tell(Note(note))
+        self.tell(FileDone(self.report_path, ""))
+        return report
 
     def _on_read(self, event: PassRead) -> None:
         """Tell of a pass; while others are read, what is needed after them is imported."""
@@ -107,137 +148,107 @@ class _Run:
     def _import_what_finishes(self) -> None:
         import evenfall.produce.finishing  # noqa: F401
 
-        for target in self.plan.targets_to_make:
-            codec(target.deliverable.format)
+        for picture in self.plan.pictures:
+            codec(picture.target.deliverable.format)
 
-    def _note_finished(self, error: BaseException) -> None:
-        """Note in a report what a run that failed or was stopped had finished: it can be kept."""
-        self.report.files = [file for file in self.report.files if file.sha256 is not None]
-        if not all(file.kept for file in self.report.files):
-            self.report.faults += tuple(getattr(error, "faults", ()))
-            with contextlib.suppress(EvenfallError):  # the first error is the one to tell of
-                self._write_report()
+    def _give_up(self, mood: str, error: EvenfallError) -> None:
+        self.outcome.give_up(mood, error)
+        self.looks_left.discard(mood)
 
-    def _clock(self, stage: str) -> None:
-        spent = time.perf_counter() - self._started - sum(self.report.seconds.values())
-        self.report.seconds[stage] = round(spent, 3)
+    def _finish(self, development: Development, *, keep_going: bool, workers: int) -> None:
+        from evenfall.produce.crew import Crew
+        from evenfall.produce.finishing import FileEncoded, MoodFailed, MoodFinished, NextMood
+        from evenfall.produce.sheet import SheetEncoded
 
-    def _describe(self, development: Development) -> None:
-        """Note in the report what was found out, and which moods cannot be made."""
-        for light, census in development.censuses.items():
-            note_census(self.report.lights[light], census)
-            self.report.notes += census_notes(light, census)
-        doublings = find_doublings(self._samples.known())
-        self.report.notes += [
-            f"{each.place}: {each.message}; {each.reason}"
-            for each in advise_on_doublings(self.recipe, doublings)
-        ]
-        for mood in development.moods:
-            self.tell(MoodMixed(mood))
-
-    def _developed(self, developed: DevelopedMood) -> None:
-        self.report.moods[developed.name] = describe_mood(developed)
-
-    def _finish(self, development: Development) -> None:
-        from evenfall.produce.finishing import Finisher
-
-        plan, source = self.plan, self.source
-        finisher = Finisher(
-            self.recipe,
-            source.space,
-            source.size,
-            source.luminance_scale,
-            self._provenance,
-            self._write,
-            self._developed,
-            self.recipe.model.draft.guides if self.report.draft else (),
-            plan.thumbnail_size,
-            pixel_aspect=source.pixel_aspect,
-            keep_going=self.keep_going,
-        )
-        targets = {
-            mood: [target for target in plan.targets_to_make if target.mood == mood]
-            for mood in development.moods
-        }
-        try:
-            finisher.run(development, targets, self.workers, self._sheet)
-        finally:
-            for mood, statistics in finisher.statistics.items():
-                self.report.moods[mood].statistics = vars(statistics)
-            order = list(self.recipe.moods)
-            self.report.moods = dict(
-                sorted(self.report.moods.items(), key=lambda item: order.index(item[0]))
+        with Crew[FileEncoded | MoodFailed | MoodFinished | SheetEncoded](workers) as crew:
+            first = NextMood(
+                self.plan, development, crew.share, workers=workers, keep_going=keep_going
             )
-        for mood, error in {**development.failures, **finisher.failures}.items():
-            self.plan.give_up(mood, error)
-        self.report.notes += [
-            f"{path.name}: {note}"
-            for path, notes in sorted(finisher.notes.items())
-            for note in notes
-        ]
+            sheet = [] if self.looks_left else self._sheet()
+            for result in crew.results([first, *sheet]):
+                match result:
+                    case MoodFinished():
+                        self._mood_finished(result)
+                    case MoodFailed():
+                        self._give_up(result.mood, result.error)
+                    case FileEncoded():
+                        self._write_picture(result)
+                    case SheetEncoded():
+                        self._write_sheet(result)
+                if isinstance(result, MoodFinished | MoodFailed) and not self.looks_left:
+                    for step in self._sheet():
+                        crew.add(step)
 
-    def _sheet(self, finisher: Finisher) -> None:
-        """Make the contact sheet, once all moods have their small pictures."""
-        file = self.plan.sheet
-        if file is None or file.kept:
-            return
-        from evenfall.produce.sheet import make_sheet
+    def _mood_finished(self, result: MoodFinished) -> None:
+        self.outcome.finished(result.mood, result.report, result.openings)
+        self.looks_left.discard(result.mood)
+        if result.thumbnail is not None:
+            self.thumbnails[result.mood] = result.thumbnail
+            if result.report.made_of is not None:
+                store_thumbnail(result.report.made_of.digest, result.thumbnail)
 
-        for mood, codes in finisher.thumbnails.items():
-            store_thumbnail(self.plan.mood_digests[mood], codes)
-        pictures = {**self.plan.thumbnails, **finisher.thumbnails}
-        moods = {mood: self.report.moods[mood] for mood in self.recipe.moods if mood in pictures}
+    def _sheet(self) -> list[DrawSheet]:
+        """Give the contact sheet's step, once all moods have their small pictures."""
+        plan = self.plan
+        if plan.sheet is None:
+            return []
+        from evenfall.produce.sheet import DrawSheet
+
+        moods = {name: mood for name, mood in self.outcome.moods.items() if name in self.thumbnails}
         if not moods:
-            self.report.files.remove(file)
-            return
-        if len(moods) < len(self.recipe.moods):
-            file.made_of = ""  # never to be taken for the whole one
-        provenance = self._record(
-            "", self.plan.origins.sheet_text(tuple(self.recipe.moods)), self.recipe.changes, ""
+            return []
+        passes = {light: one for mood in moods.values() for light, one in mood.passes.items()}
+        in_order = {light: passes[light] for light in plan.source.sources if light in passes}
+        record = plan.origins.sheet_record(in_order)
+        return [DrawSheet(plan.asked.recipe, moods, self.thumbnails, record, plan.draft)]
+
+    def _write_picture(self, result: FileEncoded) -> None:
+        target = result.picture.target
+        file = FileReport(
+            path=target.path,
+            mood=target.mood,
+            format=target.deliverable.format,
+            made_of=result.made_of,
+            bytes=len(result.data),
+            sha256=result.sha256,
         )
-        data = make_sheet(self.recipe, moods, pictures, provenance, draft=self.report.draft)
-        self._put(file.path, data)
+        self._put(file, result.data, result.notes)
 
-    def _provenance(self, target: Target) -> Provenance:
-        origins, mood = self.plan.origins, target.mood
-        stops = self.report.moods[mood].exposure["stops"]
-        return self._record(
-            mood,
-            origins.text(target),
-            origins.recorded_changes(target, stops),
-            self.recipe.moods[mood].title,
+    def _write_sheet(self, result: SheetEncoded) -> None:
+        plan = self.plan
+        assert plan.sheet is not None
+        parts = [mood.made_of for mood in self.outcome.moods.values()]
+        is_whole = not self.outcome.is_missing_moods  # else it must never be taken for that
+        file = FileReport(
+            path=plan.sheet.path,
+            mood="",
+            format=plan.asked.recipe.model.sheet.format,
+            made_of=made_of_all(plan.sheet.facts, parts) if is_whole else None,
+            bytes=len(result.data),
+            sha256=result.sha256,
         )
+        self._put(file, result.data)
 
-    def _record(self, mood: str, text: str, changes: tuple[str, ...], title: str) -> Provenance:
-        project, origins = self.recipe.model.project, self.plan.origins
-        return Provenance(
-            recipe=self.recipe.path.name,
-            recipe_text=text,
-            mood=mood,
-            passes=origins.passes(mood) if mood else dict(origins.fingerprints),
-            version=self.report.versions["evenfall"],
-            changes=changes,
-            draft=self.report.draft,
-            is_told=self.recipe.model.record != "none",
-            title=" - ".join(part for part in (project.title, project.view, title) if part),
-            author=project.author or "",
-            copyright=project.copyright or "",
-        )
+    def _put(self, file: FileReport, data: bytes, notes: tuple[str, ...] = ()) -> None:
+        self.in_flight = file
+        write_atomically(file.path, data, overwrite=self.overwrite)
+        self.outcome.wrote(file, notes)
+        self.in_flight = None
+        self.tell(FileDone(file.path, file.mood))
 
-    def _write(self, target: Target, data: bytes) -> None:
-        self._put(target.path, data)
+    def _write_report(self, state: State) -> RunReport:
+        report = self.outcome.report(state, self.report_path)
+        write_atomically(self.report_path, report.to_bytes(), overwrite=True)
+        return report
 
-    def _put(self, path: Path, data: bytes) -> None:
-        digest = self._hashing.submit(hashlib.sha256, data)  # while the disk is waited for
-        write_atomically(path, data, overwrite=True)
-        file = next(file for file in self.report.files if file.path == path)
-        file.bytes, file.sha256 = len(data), digest.result().hexdigest()
-        self.tell(FileDone(path, file.mood))
-
-    def _write_report(self) -> None:
-        for note in self.report.notes:
-            self.tell(Note(note))
-        self.plan.earlier.carry_over(self.report)
-        assert self.report.report is not None
-        write_atomically(self.report.report, self.report.to_bytes(), overwrite=True)
-        self.tell(FileDone(self.report.report, ""))
+    def end_early(self, error: BaseException) -> None:
+        """Note in a report what was finished: it can be kept; and say so with the error."""
+        if self.in_flight is not None and is_intact(self.in_flight):
+            self.outcome.wrote(self.in_flight)  # it was stopped behind the last step of writing
+        self.outcome.failed(error)
+        state: State = "failed" if isinstance(error, Exception) else "stopped"
+        report = self.outcome.report(state, self.report_path)
+        for line in told_when_ended_early(report):
+            error.add_note(line)
+        with contextlib.suppress(EvenfallError):  # the first error is the one to tell of
+            write_atomically(self.report_path, report.to_bytes(), overwrite=True)

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from evenfall.errors import UsageError
 from evenfall.recipe import Recipe
 from evenfall.recipe.choosing import choose_moods
 from evenfall.record.earlier import Earlier
-from evenfall.record.fingerprints import Fingerprints
-from evenfall.record.report import RunReport
+from evenfall.record.hashes import Hashes
+from evenfall.record.report import RunReport, report_path
+from evenfall.system.free_names import refuse_existing
 from evenfall.system.processors import workers_of
 
 if TYPE_CHECKING:
+    from evenfall.passes.source import PassSource
     from evenfall.produce.events import OnEvent
 
 __all__ = ["run"]
@@ -29,6 +33,7 @@ def run(
     dry_run: bool = False,
     keep_going: bool = False,
     workers: int | None = None,
+    source: PassSource | None = None,
     on_event: OnEvent | None = None,
 ) -> RunReport:
     """Make the deliverables of a recipe.
@@ -57,6 +62,8 @@ def run(
         A pass that cannot be used stops only the moods that need it; the report says which.
     workers : int, optional
         Threads; one per processor otherwise. The files do not depend on it.
+    source : PassSource, optional
+        Passes that are open already; those that the recipe names otherwise.
     on_event : callable, optional
         Told of progress, one event at a time, from any thread.
 
@@ -72,7 +79,8 @@ def run(
     PassError, PixelSourceError
         When a pass or another picture cannot be used.
     OutputError
-        When a file exists and may not be replaced, or cannot be written.
+        When a file exists and may not be replaced, or cannot be written, or another run writes
+        files of the same names into the folder.
 
     Examples
     --------
@@ -81,40 +89,64 @@ def run(
     >>> [file.path.name for file in report.files]
     ['corner_dusk.png']
     """
+    if not isinstance(recipe, Recipe):
+        raise UsageError(f"a run takes a Recipe, found {type(recipe).__name__}")
     chosen = choose_moods(recipe, moods)
     folder = Path(out).absolute() if out is not None else recipe.path.absolute().parent / "pictures"
     workers = workers_of(workers)
-    earlier = Earlier(folder, recipe, draft=draft)
-    with Fingerprints(recipe, earlier, workers) as fingerprints:
-        fingerprints.start(_on_somewhere(recipe, chosen))
-        # Modules that take long to import come while fingerprints are being taken.
-        from evenfall.deliver.targets import refuse_existing
+    report = report_path(folder, recipe.output_stem, draft=draft)
+    known = Earlier(RunReport.read(report)).inputs
+    with Hashes(known, workers) as hashes:
+        hashes.start([*_passes_on_somewhere(recipe, chosen), *known])
+        # Modules that take long to import come while files are being hashed.
         from evenfall.develop.asked import Asked
         from evenfall.develop.checking import check_balances, check_moods
         from evenfall.develop.opening import open_passes
+        from evenfall.produce.events import FolderEntered
+        from evenfall.produce.folder import enter_folder
         from evenfall.produce.making import make
-        from evenfall.produce.planning import plan_run
+        from evenfall.produce.outcome import Outcome
+        from evenfall.produce.plan import plan_run
+        from evenfall.produce.targets import plan_files
 
         asked = Asked(recipe)
-        unusable = check_moods(asked, chosen, keep_going=keep_going)
-        source = open_passes(recipe, draft=draft, keep_going=keep_going)
+        checked = check_moods(asked, chosen, keep_going=keep_going)
+        if source is None:
+            source = open_passes(recipe, draft=draft, keep_going=keep_going)
         if source.headers.keys() >= recipe.model.lights.keys():  # else some may be unknown
             check_balances(asked, chosen, source.space, source.luminance_scale)
-        fingerprints.finish()
-        plan = plan_run(source, asked, chosen, earlier, fingerprints)
-    for mood, error in unusable.items():
-        plan.give_up(mood, error)
-    refuse_existing(
-        [file.path for file in plan.report.files if not file.kept], allowed=overwrite or dry_run
-    )
-    if dry_run:
-        plan.report.dry_run, plan.report.report = True, None
-    else:
-        make(plan, keep_going=keep_going, workers=workers, tell=on_event)
-    return plan.report
+        files = plan_files(recipe, chosen, folder, source, checked.looks, draft=draft)
+        if not dry_run and on_event is not None:
+            on_event(FolderEntered(folder))
+        entered = nullcontext(()) if dry_run else enter_folder(folder, [*files.paths, report])
+        with entered as abandoned:
+            hashes.finish()
+            earlier = Earlier(RunReport.read(report))
+            plan = plan_run(
+                asked, source, checked, chosen, files, earlier, hashes, out=folder, draft=draft
+            )
+            refuse_existing(plan.to_make, allowed=overwrite or dry_run)
+            if dry_run:
+                return Outcome(plan, earlier).planned()
+            return make(
+                plan,
+                earlier,
+                report,
+                abandoned=abandoned,
+                overwrite=overwrite,
+                keep_going=keep_going,
+                workers=workers,
+                tell=on_event,
+            )
 
 
-def _on_somewhere(recipe: Recipe, moods: Sequence[str]) -> list[str]:
-    """Lights that are on in one of these moods."""
+def _passes_on_somewhere(recipe: Recipe, moods: Sequence[str]) -> list[Path]:
+    """Files of lights that are on in one of these moods."""
     settings = [recipe.moods[mood].lights for mood in moods]
-    return [light for light in recipe.model.lights if not all(some[light].off for some in settings)]
+    files = (
+        source.file
+        for name, light in recipe.model.lights.items()
+        if not all(some[name].off for some in settings)
+        for source in light.sources
+    )
+    return [recipe.pass_path(file) for file in dict.fromkeys(files)]

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-import json
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -18,10 +17,11 @@ from evenfall.drawings.sheet import SheetLight, SheetMood, SheetText, draw_sheet
 from evenfall.light.primaries import BT709
 from evenfall.light.tint import light_rgb
 from evenfall.light.transfer import encode_srgb
+from evenfall.produce.crew import Step
 from evenfall.recipe import Recipe
-from evenfall.record.report import MoodReport
+from evenfall.record.values import GainReport, MoodReport
 
-__all__ = ["make_sheet", "sheet_digest"]
+__all__ = ["DrawSheet", "SheetEncoded", "make_sheet"]
 
 Codes = npt.NDArray[np.uint8]
 
@@ -67,31 +67,35 @@ def make_sheet(
     return encode_png(codes, provenance=provenance)
 
 
-def sheet_digest(
-    recipe: Recipe,
-    mood_digests: Sequence[str],
-    text: str,
-    changes: Sequence[str],
-    *,
-    draft: bool,
-) -> str:
-    """Digest of what the contact sheet follows from."""
-    facts = [
-        list(mood_digests),
-        text,
-        list(changes),
-        recipe.model.sheet.model_dump(mode="json"),
-        recipe.model.project.model_dump(mode="json"),
-        draft,
-    ]
-    return hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
+@dataclass(frozen=True)
+class SheetEncoded:
+    """Result: the contact sheet is ready to be written."""
+
+    data: bytes
+    sha256: str
+
+
+@dataclass(frozen=True, eq=False)
+class DrawSheet(Step[SheetEncoded]):
+    """The contact sheet, drawn and encoded; parameters as those of `make_sheet`."""
+
+    recipe: Recipe
+    moods: Mapping[str, MoodReport]
+    pictures: Mapping[str, Codes]
+    provenance: Provenance
+    draft: bool
+
+    def work(self) -> Iterable[SheetEncoded]:
+        """Draw and encode it."""
+        data = make_sheet(self.recipe, self.moods, self.pictures, self.provenance, draft=self.draft)
+        yield SheetEncoded(data, hashlib.sha256(data).hexdigest())
 
 
 def _sheet_mood(recipe: Recipe, name: str, mood: MoodReport, picture: Codes) -> SheetMood:
     resolved = recipe.moods[name]
-    settings = [f"exposure {_stops(mood.exposure['stops'])}"]
-    if mood.exposure.get("metered"):
-        settings.append(f"metered on {mood.exposure['metered']}")
+    settings = [f"exposure {_stops(mood.exposure.stops)}"]
+    if mood.exposure.metered:
+        settings.append(f"metered on {mood.exposure.metered}")
     if resolved.camera.white_balance is not None and resolved.camera.white_balance.kelvin:
         settings.append(f"white balance {resolved.camera.white_balance.kelvin:.0f} K")
     settings.append("studio view" if resolved.look.view else f"{resolved.look.tone.curve} curve")
@@ -110,14 +114,13 @@ def _stops(stops: float) -> str:
     return f"{format_stops(stops)} stops"
 
 
-def _sheet_light(name: str, balance: Mapping[str, Any] | None) -> SheetLight:
-    if balance is None:
+def _sheet_light(name: str, gain: GainReport | None) -> SheetLight:
+    if gain is None:
         return SheetLight(name, None)
-    tint = format_kelvin(balance["kelvin"]) if "kelvin" in balance else ""
+    tint = "" if gain.kelvin is None else format_kelvin(gain.kelvin)
     swatch = None
-    if "xy" in balance:
-        x, y = balance["xy"]
-        rgb, _ = light_rgb((x, y), BT709)
+    if gain.xy is not None:
+        rgb, _ = light_rgb(gain.xy, BT709)
         red, green, blue = (round(255 * float(v)) for v in encode_srgb(rgb / rgb.max()))
         swatch = (red, green, blue)
-    return SheetLight(name, balance["gain_stops"], tint, swatch)
+    return SheetLight(name, gain.gain_stops, tint, swatch)

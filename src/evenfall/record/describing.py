@@ -2,16 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
-import os
-import re
-from collections.abc import Sequence
-from functools import cache
-from importlib.metadata import distribution
-from pathlib import Path
-from typing import Any
+from collections.abc import Mapping, Sequence
 
-import evenfall
 from evenfall.camera.exposure import MeterPlan
 from evenfall.camera.state import CameraState
 from evenfall.develop.developed import DevelopedMood
@@ -19,79 +11,44 @@ from evenfall.light.gain import stops_of
 from evenfall.mix.balance import LightBalance
 from evenfall.passes.header import PassHeader
 from evenfall.passes.image import PixelCensus
-from evenfall.record.report import LightReport, MoodReport
-
-__all__ = ["census_notes", "describe_light", "describe_mood", "note_census", "versions"]
-
-_COMPUTES_WITH = (
-    "evenfall",
-    "numpy",
-    "OpenEXR",
-    "opencolorio",
-    "imagecodecs",
-    "imageio",
-    "Pillow",
-    "scipy",
-    "tifffile",
-    "zlib-ng",
+from evenfall.record.values import (
+    ExposureReport,
+    GainReport,
+    MadeOf,
+    MoodReport,
+    PassReport,
+    ReadingReport,
 )
-_VERSION_LINE = re.compile(r"^Version: *(\S+)", re.MULTILINE)
+
+__all__ = ["census_notes", "describe_mood", "describe_pass"]
+
+_COUNTS = ("nan", "infinite", "negative", "overflow", "replaced", "alpha", "huge")
 
 
-@cache
-def versions() -> dict[str, str]:
-    """Versions of evenfall and of what makes a difference to pixels; and a digest of our code."""
-    found = {name: _version(name) for name in _COMPUTES_WITH}
-    return found | {"evenfall code": _code_digest()}
+def describe_pass(
+    headers: Sequence[PassHeader], fingerprint: str | None, census: PixelCensus | None
+) -> PassReport:
+    """Describe a pass by the pictures that add up to it.
 
-
-def _version(package: str) -> str:
-    """Version of an installed package, without parsing all that is said of it."""
-    installed = distribution(package)
-    found = _VERSION_LINE.search(installed.read_text("METADATA") or "")
-    return found[1] if found else installed.version
-
-
-def _code_digest() -> str:
-    """Digest of the package's files, so that a changed installation is told from the released."""
-    root = str(Path(evenfall.__file__).parent)
-    paths = [
-        f"{folder}/{name}"
-        for folder, _, names in os.walk(root)
-        for name in names
-        if name.endswith(".py")
-    ]
-    digest = hashlib.sha256()
-    for path in sorted(paths):
-        digest.update(f"{path[len(root) + 1 :].replace(os.sep, '/')}\0".encode())
-        digest.update(Path(path).read_bytes())
-    return digest.hexdigest()[:16]
-
-
-def describe_light(headers: Sequence[PassHeader]) -> LightReport:
-    """Describe a pass before it is read, by the pictures that add up to it, without fingerprint."""
+    Parameters
+    ----------
+    headers : sequence of PassHeader
+        Of these pictures.
+    fingerprint : str or None
+        Of its files, where it is known.
+    census : PixelCensus or None
+        What was wrong with its pixels; None when it was not read.
+    """
     header, *others = headers
-    facts = header.path.stat()
-    return LightReport(
+    counts = {} if census is None else {f"{name}_pixels": getattr(census, name) for name in _COUNTS}
+    return PassReport(
         file=str(header.path),
         layer=header.layer,
         part=header.part,
-        bytes=facts.st_size,
-        modified_ns=facts.st_mtime_ns,
-        changed_ns=facts.st_ctime_ns,
-        added=[other.label for other in others],
+        added=tuple(other.label for other in others),
+        fingerprint=fingerprint,
+        **counts,
     )
-
-
-def note_census(light: LightReport, census: PixelCensus) -> None:
-    """Note what was wrong with a pass's pixels."""
-    light.nan_pixels = census.nan
-    light.infinite_pixels = census.infinite
-    light.negative_pixels = census.negative
-    light.overflow_pixels = census.overflow
-    light.replaced_pixels = census.replaced
-    light.alpha_pixels = census.alpha
-    light.huge_pixels = census.huge
 
 
 def census_notes(light: str, census: PixelCensus) -> list[str]:
@@ -126,48 +83,54 @@ def census_notes(light: str, census: PixelCensus) -> list[str]:
     return [f"{light}: {'; '.join(said)}"] if said else []
 
 
-def describe_mood(developed: DevelopedMood) -> MoodReport:
-    """Describe a mood's balance and exposure."""
+def describe_mood(
+    developed: DevelopedMood, made_of: MadeOf | None, passes: Mapping[str, str]
+) -> MoodReport:
+    """Describe a mood's balance and exposure.
+
+    Parameters
+    ----------
+    developed : DevelopedMood
+        The mood.
+    made_of : MadeOf or None
+        What it was made of, where that is known.
+    passes : mapping of str to str
+        Fingerprints of the passes that it follows from, by light.
+    """
+    lights = developed.balance.lights
     return MoodReport(
         title=developed.mood.title,
-        lights={
-            light: _describe_balance(part)
-            for light, part in developed.balance.lights.items()
-            if any(part.factors)
-        },
+        lights={light: _describe_gain(lights[light]) for light in developed.balance.on},
         exposure=_describe_camera(developed.meter, developed.camera),
-        notes=list(developed.notes),
+        passes=passes,
+        made_of=made_of,
+        notes=developed.notes,
     )
 
 
-def _describe_balance(balance: LightBalance) -> dict[str, Any]:
-    described: dict[str, Any] = {
-        "gain": balance.gain,
-        "gain_stops": stops_of(balance.gain),
-        "factors": list(balance.factors),
-    }
+def _describe_gain(balance: LightBalance) -> GainReport:
     tint = balance.tint
-    if tint.xy is not None:
-        described["xy"] = list(tint.xy)
-    if tint.kelvin is not None:
-        described |= {"kelvin": tint.kelvin, "duv": tint.duv}
-    return described
+    return GainReport(
+        gain=balance.gain,
+        gain_stops=stops_of(balance.gain),
+        factors=balance.factors,
+        xy=tint.xy,
+        kelvin=tint.kelvin,
+        duv=None if tint.kelvin is None else tint.duv,
+    )
 
 
-def _describe_camera(meter: MeterPlan | None, camera: CameraState) -> dict[str, Any]:
-    described: dict[str, Any] = {
-        "factor": camera.exposure_factor,
-        "stops": stops_of(camera.exposure_factor),
-        "matrix": camera.matrix.tolist(),
-    }
-    if meter is not None:
-        described["metered"] = f"{', '.join(meter.lights)} in {meter.mood}"
-    if camera.reading is not None:
-        described["reading"] = {
-            "luminance": camera.reading.luminance,
-            "target": camera.reading.target,
-            "lit_share": camera.reading.lit_share,
-        }
-    if camera.ev100 is not None:
-        described["ev100"] = camera.ev100
-    return described
+def _describe_camera(meter: MeterPlan | None, camera: CameraState) -> ExposureReport:
+    reading = camera.reading
+    return ExposureReport(
+        factor=camera.exposure_factor,
+        stops=stops_of(camera.exposure_factor),
+        matrix=camera.matrix.tolist(),
+        metered=None if meter is None else f"{', '.join(meter.lights)} in {meter.mood}",
+        reading=None
+        if reading is None
+        else ReadingReport(
+            luminance=reading.luminance, target=reading.target, lit_share=reading.lit_share
+        ),
+        ev100=camera.ev100,
+    )

@@ -1,57 +1,48 @@
-"""What a picture follows from: its record, and a digest by which an earlier one is recognised.
+"""What a picture follows from that is known before a file is opened, and the record inside it.
 
-The bytes of a file follow from the part of the recipe that speaks of it, the passes of the lights
-that are on, what the meter saw, the other files it uses, and the versions of the programs. All of
-this is known before a pixel is read. An earlier run has left the digest of it in its report; a
-file that still has the hash noted there, and the same digest, is what a fresh run would make.
+The bytes of a picture follow from facts and from files. The facts are the part of the recipe that
+speaks of it, what that comes to (balance, camera, meter, look), size and primaries of the passes,
+and the versions of the programs: `Origins` makes a digest of them before a pixel is read. Which
+files were opened is found out by opening them, and is never listed. A later run with the same facts
+makes the same picture as long as the files that were opened then are the same.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping, Sequence
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel
 
-from evenfall.camera.exposure import MeterPlan
-from evenfall.deliver.targets import Target
+from evenfall.deliver.provenance import Provenance
 from evenfall.develop.asked import Asked
-from evenfall.recipe import Area, Meter, Recipe, ResolvedMood
-from evenfall.recipe.look import View
+from evenfall.passes.source import PassSource
+from evenfall.recipe import Deliverable
 from evenfall.recipe.places import dotted
 from evenfall.record.excerpt import excerpt, mood_chain, relevant_changes, renumbered
-from evenfall.system.regular import open_regular
 
-__all__ = ["Origins", "lights_behind", "side_files"]
-
-
-def lights_behind(asked: Asked, mood: str) -> tuple[str, ...]:
-    """Lights whose passes a mood's pictures follow from, in the recipe's order."""
-    recipe = asked.recipe
-    resolved = recipe.moods[mood]
-    needed = set(_on(resolved)) | _matched(recipe, resolved)
-    plan = asked.meter(mood)
-    if plan is not None:
-        needed.update(plan.lights, _matched(recipe, recipe.moods[plan.mood]))
-    for other in asked.neutral_moods(mood):
-        needed.update(_on(recipe.moods[other]))
-    return tuple(light for light in recipe.model.lights if light in needed)
+__all__ = ["Origins"]
 
 
 class Origins:
-    """Digests and records of a run's pictures.
+    """Facts and records of a run's pictures.
 
     Parameters
     ----------
     asked : Asked
         What the recipe says.
-    fingerprints : mapping of str to str
-        Of the passes, by light.
+    source : PassSource
+        Opened passes.
     versions : mapping of str to str
         Of the programs that make a difference.
+    looks : mapping of str to sequence of Path
+        By mood: the files that its look is made of. Which these are may hang on more than the
+        recipe: a studio's config finds them by a search path and by variables of the environment.
     draft : bool
         Whether drafts are made.
     """
@@ -59,199 +50,217 @@ class Origins:
     def __init__(
         self,
         asked: Asked,
-        fingerprints: Mapping[str, str],
+        source: PassSource,
         versions: Mapping[str, str],
+        looks: Mapping[str, Sequence[Path]],
         *,
         draft: bool,
     ) -> None:
-        self.asked, self.recipe, self.draft = asked, asked.recipe, draft
-        self.fingerprints, self.versions = fingerprints, versions
-        self._files: dict[Path, str] = {}
+        self._asked, self._source, self._draft = asked, source, draft
+        self._recipe, self._versions, self._looks = asked.recipe, dict(versions), looks
         self._texts: dict[tuple[frozenset[str], int | None, bool], str] = {}
-        self._mood_digests: dict[str, str] = {}
+        self._moods: dict[str, str] = {}
 
-    def mood_digest(self, mood: str) -> str:
-        """Digest of what all pictures of a mood follow from."""
-        if mood not in self._mood_digests:
-            self._mood_digests[mood] = _digest(self._mood_facts(mood))
-        return self._mood_digests[mood]
+    def mood_facts(self, mood: str) -> str:
+        """Digest of the facts that all pictures of a mood follow from."""
+        if mood not in self._moods:
+            self._moods[mood] = _digest(self._facts(mood))
+        return self._moods[mood]
 
-    def _mood_facts(self, mood: str) -> dict[str, Any]:
-        resolved = self.recipe.moods[mood]
-        return {
-            "versions": dict(self.versions),
-            "recipe": self.recipe.path.name,
-            "text": self._excerpt(self.moods_of(mood), None),
-            "changes": self._changes(mood),
-            "draft": self.recipe.model.draft.width if self.draft else None,
-            "resolved": _resolved(self.recipe, resolved),
-            "passes": self.passes(mood),
-            "meter": self._meter(mood),
-            "files": {name: self._hash(path) for name, path in side_files(self.recipe, resolved)},
-        }
+    def file_facts(self, mood: str, number: int, deliverable: Deliverable) -> str:
+        """Digest of the facts that one file of a mood follows from.
 
-    def digest(self, target: Target) -> str:
-        """Digest of what a file follows from."""
-        facts = {
-            "mood": self.mood_digest(target.mood),
-            "text": self.text(target),
-            "changes": self._changes(target.mood, target.number),
-            "deliverable": target.deliverable.model_dump(mode="json"),
-            "draft": self.recipe.model.draft.model_dump(mode="json") if self.draft else None,
-        }
-        return _digest(facts)
+        Parameters
+        ----------
+        mood : str
+            Whose.
+        number : int
+            Which deliverable of the recipe it comes from.
+        deliverable : Deliverable
+            What it is to be.
+        """
+        draft = self._recipe.model.draft
+        return _digest(
+            {
+                "mood": self.mood_facts(mood),
+                "text": self._text(mood, number),
+                "changes": self._changes(mood, number),
+                "deliverable": _dump(deliverable),
+                "draft": _dump(draft) if self._draft else None,
+            }
+        )
 
-    def moods_of(self, mood: str) -> set[str]:
-        """Name the mood, those it builds on, and those that hold its neutral spot."""
-        found = set(mood_chain(self.recipe, mood))
-        for other in self.asked.neutral_moods(mood):
-            found.update(mood_chain(self.recipe, other))
-        return found
+    def sheet_facts(self, moods: Sequence[str]) -> str:
+        """Digest of the facts that the contact sheet follows from."""
+        model = self._recipe.model
+        return _digest(
+            [
+                [self.mood_facts(mood) for mood in moods],
+                self._excerpt(set(moods), None, sheet=True),
+                list(self._recipe.changes),
+                _dump(model.sheet),
+                _dump(model.project),
+                self._draft,
+            ]
+        )
 
-    def text(self, target: Target) -> str:
-        """Text to embed: the part of the recipe that speaks of this file."""
-        return self._excerpt(self.moods_of(target.mood), target.number)
+    def picture_record(
+        self, mood: str, number: int, exposure_stops: float, passes: Mapping[str, str]
+    ) -> Provenance:
+        """Record to embed in a picture.
 
-    def sheet_text(self, moods: Sequence[str]) -> str:
-        """Text to embed in the contact sheet: without deliverables."""
-        return self._excerpt(set(moods), None, sheet=True)
+        Parameters
+        ----------
+        mood : str
+            Whose.
+        number : int
+            Which deliverable of the recipe it comes from.
+        exposure_stops : float
+            What the mood was exposed by.
+        passes : mapping of str to str
+            Fingerprints of the passes that it follows from, by light.
+        """
+        title = self._recipe.moods[mood].title
+        text, changes = self._text(mood, number), self._recorded(mood, number, exposure_stops)
+        return self._record(mood, text, changes, title, passes)
 
-    def _excerpt(self, moods: set[str], deliverable: int | None, *, sheet: bool = False) -> str:
-        if "deliverables" not in self.recipe.model.model_fields_set:
-            deliverable = None  # the text speaks of none
-        key = frozenset(moods), deliverable, sheet
-        if key not in self._texts:
-            self._texts[key] = excerpt(
-                self.recipe, moods, deliverable, draft=self.draft, sheet=sheet
-            )
-        return self._texts[key]
+    def sheet_record(self, passes: Mapping[str, str]) -> Provenance:
+        """Record to embed in the contact sheet, which shows all moods."""
+        text = self._excerpt(set(self._recipe.moods), None, sheet=True)
+        return self._record("", text, self._recipe.changes, "", passes)
 
-    def passes(self, mood: str) -> dict[str, str]:
-        """Fingerprints of the passes that a mood's pictures follow from."""
-        return {
-            light: self.fingerprints[light]
-            for light in lights_behind(self.asked, mood)
-            if light in self.fingerprints
-        }
+    def _record(
+        self,
+        mood: str,
+        text: str,
+        changes: tuple[str, ...],
+        title: str,
+        passes: Mapping[str, str],
+    ) -> Provenance:
+        project = self._recipe.model.project
+        return Provenance(
+            recipe=self._recipe.path.name,
+            recipe_text=text,
+            mood=mood,
+            passes=passes,
+            version=self._versions["evenfall"],
+            changes=changes,
+            draft=self._draft,
+            is_told=self._recipe.model.record != "none",
+            title=" - ".join(part for part in (project.title, project.view, title) if part),
+            author=project.author or "",
+            copyright=project.copyright or "",
+        )
 
-    def recorded_changes(self, target: Target, exposure_stops: float) -> tuple[str, ...]:
+    def _recorded(self, mood: str, number: int, exposure_stops: float) -> tuple[str, ...]:
         """Give the changes under which the embedded text makes the picture again.
 
         When another mood was metered, which the text does not hold, they pin the exposure.
         """
-        mood, changes = target.mood, self._changes(target.mood, target.number)
-        if self.text(target) != self.recipe.text:
+        changes = self._changes(mood, number)
+        if self._text(mood, number) != self._recipe.text:
             changes = renumbered(changes)
-        plan = self.asked.meter(mood)
-        if plan is not None and plan.mood not in self.moods_of(mood):
+        plan = self._asked.meter(mood)
+        if plan is not None and plan.mood not in self._moods_of(mood):
             place = dotted(("moods", mood, "camera"))
             changes += (f"{place}.meter=off", f"{place}.exposure_stops={exposure_stops!r}")
         return changes
 
+    def _text(self, mood: str, number: int | None) -> str:
+        """Text to embed: the part of the recipe that speaks of a picture."""
+        return self._excerpt(self._moods_of(mood), number)
+
+    def _moods_of(self, mood: str) -> set[str]:
+        """Name the mood, those it builds on, and those that hold its neutral spot."""
+        found = set(mood_chain(self._recipe, mood))
+        for other in self._asked.neutral_moods(mood):
+            found.update(mood_chain(self._recipe, other))
+        return found
+
+    def _excerpt(self, moods: set[str], deliverable: int | None, *, sheet: bool = False) -> str:
+        if "deliverables" not in self._recipe.model.model_fields_set:
+            deliverable = None  # the text speaks of none
+        key = frozenset(moods), deliverable, sheet
+        if key not in self._texts:
+            self._texts[key] = excerpt(
+                self._recipe, moods, deliverable, draft=self._draft, sheet=sheet
+            )
+        return self._texts[key]
+
     def _changes(self, mood: str, deliverable: int | None = None) -> tuple[str, ...]:
-        return relevant_changes(
-            self.recipe.changes, self.moods_of(mood), deliverable, draft=self.draft
-        )
+        moods = self._moods_of(mood)
+        return relevant_changes(self._recipe.changes, moods, deliverable, draft=self._draft)
 
-    def _meter(self, mood: str) -> Any:
-        plan = self.asked.meter(mood)
-        return None if plan is None else [plan.mood, *self._metered(plan)]
+    def _facts(self, mood: str) -> dict[str, Any]:
+        model, resolved, source = self._recipe.model, self._recipe.moods[mood], self._source
+        balance = self._asked.balance(mood, source.space)
+        return {
+            "versions": self._versions,
+            "recipe": self._recipe.path.name,
+            "text": self._text(mood, None),
+            "changes": self._changes(mood),
+            "draft": model.draft.width if self._draft else None,
+            "view": [*source.size, source.pixel_aspect, source.luminance_scale],
+            "space": source.space.chromaticities,
+            "title": resolved.title,
+            "parts": [
+                _dump(part)
+                for part in (
+                    resolved.camera,
+                    resolved.look,
+                    resolved.plate,
+                    *resolved.overlays,
+                    *resolved.regions,
+                    model.passes.repair,
+                    model.project,
+                )
+            ],
+            "groups": {name: list(lights) for name, lights in model.groups.items()},
+            "gains": self._gains(mood, balance.lights),
+            "meter": self._metered(mood),
+            "neutral": {
+                other: self._gains(other, self._asked.balance(other, source.space).on)
+                for other in self._asked.neutral_moods(mood)
+            },
+            "look": [
+                Path(os.path.relpath(path, self._recipe.path.parent)).as_posix()
+                for path in self._looks.get(mood, ())
+            ],
+        }
 
-    def _metered(self, plan: MeterPlan) -> Iterator[Any]:
+    def _metered(self, mood: str) -> Any:
         """Everything of the metered mood that the reading follows from."""
-        metered = self.recipe.moods[plan.mood]
-        yield plan.meter.model_dump(mode="json")
-        yield metered.daylight and metered.daylight.model_dump(mode="json")
-        for light in (*plan.lights, *sorted(_matched(self.recipe, metered))):
-            yield [
-                light,
-                metered.lights[light].model_dump(mode="json"),
-                self.recipe.model.lights[light].rendered.model_dump(mode="json"),
-            ]
-        areas = [plan.meter.area, *(s.match.area for s in metered.lights.values() if s.match)]
-        for _, path in _area_files(self.recipe, areas):
-            yield self._hash(path)
+        plan = self._asked.meter(mood)
+        if plan is None:
+            return None
+        return [plan.mood, _dump(plan.meter), self._gains(plan.mood, plan.lights)]
 
-    def _hash(self, path: Path) -> str:
-        if path not in self._files:
-            try:
-                with open_regular(path) as stream:
-                    self._files[path] = hashlib.file_digest(stream, "sha256").hexdigest()
-            except OSError as error:
-                self._files[path] = f"unreadable: {error.strerror}"
-        return self._files[path]
+    def _gains(self, mood: str, lights: Iterable[str]) -> dict[str, Any]:
+        """Say what lights come to in a mood, and what gains that are solved hang on."""
+        balance, lights = self._asked.balance(mood, self._source.space), list(lights)
+        matchings, counted = self._asked.matchings(mood), self._asked.counted(mood)
+        facts: dict[str, Any] = {light: asdict(balance.lights[light]) for light in lights}
+        facts |= {
+            f"{light} counts": [step.stops, self._gains(step.mood, [light])]
+            for light, step in counted.items()
+            if light in lights
+        }
+        solved = {light for matching in matchings for light in matching.lights}
+        if solved.intersection(lights):
+            concerned = dict.fromkeys(
+                light for matching in matchings for light in (*matching.lights, *matching.others)
+            )
+            facts["matchings"] = [
+                [matching.lights, matching.others, _dump(matching.match)] for matching in matchings
+            ]
+            facts["matched"] = {light: asdict(balance.lights[light]) for light in concerned}
+        return facts
+
+
+def _dump(part: BaseModel | None) -> Any:
+    return part and part.model_dump(mode="json")
 
 
 def _digest(facts: Any) -> str:
-    return hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
-
-
-def _resolved(recipe: Recipe, mood: ResolvedMood) -> list[Any]:
-    """Give everything that the model says of a mood and its lights."""
-    parts: list[BaseModel | None] = [
-        mood.daylight,
-        mood.camera,
-        mood.look,
-        mood.plate,
-        *mood.overlays,
-        *mood.regions,
-    ]
-    parts += [*mood.lights.values(), *recipe.model.lights.values(), recipe.model.passes.repair]
-    passes, project = recipe.model.passes, recipe.model.project
-    dumped = [part and part.model_dump(mode="json") for part in [*parts, project]]
-    groups = sorted((name, list(lights)) for name, lights in recipe.model.groups.items())
-    return [dumped, groups, mood.title, passes.colour_space, passes.luminance_scale]
-
-
-def _on(mood: ResolvedMood) -> list[str]:
-    return [light for light, setting in mood.lights.items() if not setting.off]
-
-
-def _matched(recipe: Recipe, mood: ResolvedMood) -> set[str]:
-    """Lights that the solved gains of a mood follow from: all that are on where one is solved."""
-    found = set(_on(mood)) if any(s.match for s in mood.lights.values()) else set()
-    counted = [s.counted.mood for s in mood.lights.values() if s.counted and not s.match]
-    return found.union(*(_matched(recipe, recipe.moods[base]) for base in set(counted)))
-
-
-def side_files(recipe: Recipe, mood: ResolvedMood) -> Iterator[tuple[str, Path]]:
-    """Other files that a mood's pictures follow from, by their names in the recipe."""
-    repair = recipe.model.passes.repair
-    for file in (repair.albedo, repair.normal):
-        if file is not None:
-            yield file, recipe.pass_path(file)
-    names = [overlay.file for overlay in mood.overlays]
-    if mood.plate is not None:
-        names.append(mood.plate.file)
-    names += [lut.file for lut in mood.look.grade.luts]
-    if mood.look.grade.cdl is not None and mood.look.grade.cdl.file is not None:
-        names.append(mood.look.grade.cdl.file)
-    for name in names:
-        yield name, recipe.beside(name)
-    if mood.look.view is not None and "://" not in mood.look.view.config:
-        yield from _view_files(recipe, mood.look.view)
-    areas = [region.area for region in mood.regions]
-    if isinstance(mood.camera.meter, Meter) and mood.camera.meter.area is not None:
-        areas.append(mood.camera.meter.area)
-    areas += [s.match.area for s in mood.lights.values() if s.match and s.match.area]
-    yield from _area_files(recipe, areas)
-
-
-def _view_files(recipe: Recipe, view: View) -> Iterator[tuple[str, Path]]:
-    """Give the config and what it refers to, which is named from the config's folder."""
-    from evenfall.look.opencolorio import view_files
-
-    config = recipe.beside(view.config).absolute()
-    yield view.config, config
-    for path in view_files(view, recipe.path.parent):
-        within = path.is_relative_to(config.parent)
-        named = path.relative_to(config.parent) if within else path
-        yield f"{view.config}: {named.as_posix()}", path
-
-
-def _area_files(recipe: Recipe, areas: Sequence[Area | None]) -> Iterator[tuple[str, Path]]:
-    for area in areas:
-        if area is not None and area.mask is not None:
-            yield area.mask, recipe.beside(area.mask)
-        if area is not None and area.ids is not None:
-            yield area.ids, recipe.pass_path(area.ids)
+    text = json.dumps(facts, sort_keys=True)
+    return hashlib.sha256(text.encode(errors="surrogatepass")).hexdigest()

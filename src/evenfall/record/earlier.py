@@ -3,94 +3,176 @@
 from __future__ import annotations
 
 import hashlib
-import json
-from dataclasses import fields
+import os
+from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
-from typing import Any
 
-from evenfall.recipe import Recipe
-from evenfall.record.report import REPORT_FORMAT, FileReport, MoodReport, RunReport
+from evenfall.record.hashes import Hashes
+from evenfall.record.report import RunReport
+from evenfall.record.values import FileReport, InputReport, MadeOf, MoodReport
+from evenfall.system.opened import Opened
 from evenfall.system.regular import open_regular
 
-__all__ = ["Earlier"]
+__all__ = ["Earlier", "files_seen_from", "is_intact", "made_of", "made_of_all"]
 
 
 class Earlier:
-    """What the report of an earlier run in the same folder says.
+    """What the report of an earlier run in the same folder says, held against the files.
 
     Parameters
     ----------
-    out : Path
-        The folder. A missing or unreadable report says nothing.
-    recipe : Recipe
-        Whose report.
-    draft : bool
-        Whether it is that of drafts.
+    report : RunReport or None
+        From `RunReport.read`; None says nothing.
     """
 
-    def __init__(self, out: Path, recipe: Recipe, *, draft: bool) -> None:
-        self.out, self.draft = out, draft
-        self.path = out / f"{recipe.output_stem}{'_draft' if draft else ''}_report.json"
-        try:
-            with open_regular(self.path) as stream:
-                values = json.loads(stream.read().decode("utf-8"))
-            sound = values["evenfall_report"] == REPORT_FORMAT
-            lights = values["lights"].items() if sound else ()
-            self.lights: dict[str, dict[str, Any]] = {name: dict(noted) for name, noted in lights}
-            files = [*values["files"], *values["earlier_files"]] if sound else []
-            moods = {**values["earlier_moods"], **values["moods"]} if sound else {}
-            self.files = [_read(FileReport, file) for file in files]
-            self.moods = {name: _read(MoodReport, mood) for name, mood in moods.items()}
-        except (OSError, ValueError, KeyError, TypeError, AttributeError):
-            self.lights, self.files, self.moods = {}, [], {}
+    def __init__(self, report: RunReport | None) -> None:
+        self.report = report
+        self._files: dict[Path, FileReport] = {}
+        self._moods: dict[str, MoodReport] = {}
+        if report is not None:
+            self._files = {one.path: one for one in (*report.earlier_files, *report.files)}
+            self._moods = {**report.earlier_moods, **report.moods}
 
-    def fingerprint(self, light: str, path: Path) -> str | None:
-        """Fingerprint of a pass whose file has the size and times of change noted then."""
-        noted = self.lights.get(light, {})
-        facts = path.stat()
-        same = (
-            noted.get("file") == str(path)
-            and noted.get("bytes") == facts.st_size
-            and noted.get("modified_ns") == facts.st_mtime_ns
-            and noted.get("changed_ns") == facts.st_ctime_ns
-        )
-        return noted.get("fingerprint") if same else None
+    @property
+    def inputs(self) -> dict[Path, InputReport]:
+        """What was noted of files that were read then, by absolute path."""
+        if self.report is None:
+            return {}
+        folder = self.report.out
+        return {_from(folder, file): noted for file, noted in self.report.inputs.items()}
 
-    def carry_over(self, report: RunReport) -> None:
-        """Note in a new report what this one knows of files that the new run did not ask for."""
-        report.earlier_moods = {
-            name: mood for name, mood in self.moods.items() if name not in report.moods
-        }
-        made = {file.path for file in report.files}
-        known = {"", *report.earlier_moods}  # contact sheets are no mood's
-        report.earlier_files = [
-            file
-            for file in self.files
-            if file.mood in known and file.path not in made and file.path.exists()
-        ]
-
-    def keep(self, file: FileReport) -> FileReport | None:
-        """Give the earlier file if it is still there, untouched, and made of the same."""
-        for noted in self.files:
-            if noted.path == file.path and noted.made_of == file.made_of and noted.sha256:
-                return noted if _hash(noted.path, noted.bytes) == noted.sha256 else None
-        return None
-
-
-def _hash(path: Path, size: int | None) -> str | None:
-    try:
-        if path.stat().st_size != size:
+    def mood(self, name: str, facts: str, hashes: Hashes) -> MoodReport | None:
+        """Give an earlier mood, if it would come out the same now."""
+        noted = self.noted(name, facts)
+        if noted is None or noted.made_of is None:
             return None
-        with open_regular(path) as stream:
-            return hashlib.file_digest(stream, "sha256").hexdigest()
-    except OSError:
+        return noted if self._is_unchanged(noted.made_of, hashes) else None
+
+    def noted(self, name: str, facts: str) -> MoodReport | None:
+        """Give an earlier mood whose facts are these, whatever became of its files since."""
+        noted = self._moods.get(name)
+        if noted is None or noted.made_of is None or noted.made_of.facts != facts:
+            return None
+        return noted
+
+    def file(self, path: Path, facts: str, hashes: Hashes) -> FileReport | None:
+        """Give an earlier file, if it is still there, untouched, and would come out the same."""
+        noted = self._files.get(path)
+        if noted is None or noted.made_of is None or noted.made_of.facts != facts:
+            return None
+        if not self._is_unchanged(noted.made_of, hashes):
+            return None
+        return noted.model_copy(update={"kept": True}) if is_intact(noted) else None
+
+    def _is_unchanged(self, made_of: MadeOf, hashes: Hashes) -> bool:
+        assert self.report is not None
+        folder = self.report.out
+        files = {_from(folder, file): sha256 for file, sha256 in made_of.inputs.items()}
+        return all(hashes.now(path) == sha256 for path, sha256 in files.items())
+
+    def others(
+        self, moods: Collection[str], paths: Collection[Path]
+    ) -> tuple[dict[str, MoodReport], tuple[FileReport, ...]]:
+        """Give moods and files that are not among these, as far as the files are still there."""
+        others = {name: mood for name, mood in self._moods.items() if name not in moods}
+        known = {"", *others}  # contact sheets are no mood's
+        files = (
+            file
+            for path, file in self._files.items()
+            if file.mood in known and path not in paths and path.exists()
+        )
+        return others, tuple(files)
+
+
+def made_of(facts: str, opened: Iterable[Opened], hashes: Hashes, folder: Path) -> MadeOf | None:
+    """Say what something was made of; None when a file has changed before it could be hashed.
+
+    Parameters
+    ----------
+    facts : str
+        Digest of what was known before.
+    opened : iterable of Opened
+        What was opened for it.
+    hashes : Hashes
+        Finds what was not hashed as it was read.
+    folder : Path
+        Of the report, from which paths are seen.
+    """
+    found = {each: hashes.of(each) for each in opened}
+    inputs = {seen_from(folder, each.path): sha256 for each, sha256 in found.items()}
+    known = {file: sha256 for file, sha256 in inputs.items() if sha256 is not None}
+    if len(known) < len(inputs) or _has_changed(found):
         return None
+    return MadeOf(facts=facts, inputs=known)
 
 
-def _read(kind: type[Any], values: dict[str, Any]) -> Any:
-    """Make a report's part of what was read; what it does not know is left out."""
-    known = {field.name for field in fields(kind)}
-    read = kind(**{key: value for key, value in values.items() if key in known})
-    if isinstance(read, FileReport):
-        read.path, read.mood = Path(read.path), str(read.mood)
-    return read
+def made_of_all(facts: str, parts: Iterable[MadeOf | None]) -> MadeOf | None:
+    """Say what something that shows several pictures was made of; None when that is not known.
+
+    Parameters
+    ----------
+    facts : str
+        Digest of what was known before.
+    parts : iterable of MadeOf or None
+        Of the pictures.
+    """
+    inputs: dict[str, str] = {}
+    for part in parts:
+        if part is None or any(inputs.get(file, one) != one for file, one in part.inputs.items()):
+            return None
+        inputs |= part.inputs
+    return MadeOf(facts=facts, inputs=inputs)
+
+
+def _has_changed(found: Mapping[Opened, str | None]) -> bool:
+    """Whether a file was opened twice, and was another one the second time."""
+    by_path: dict[Path, set[str | None]] = {}
+    for opened, sha256 in found.items():
+        by_path.setdefault(opened.path, set()).add(sha256)
+    return any(len(some) > 1 for some in by_path.values())
+
+
+def files_seen_from(
+    folder: Path, opened: Iterable[Opened], hashes: Hashes
+) -> dict[str, InputReport]:
+    """Note files with their hashes, sizes and times, for a later run."""
+    noted = {}
+    for each in opened:
+        sha256, stamp = hashes.of(each), each.stamp
+        if sha256 is not None and stamp.is_settled():
+            noted[seen_from(folder, each.path)] = InputReport(
+                sha256=sha256,
+                bytes=stamp.size,
+                modified_ns=stamp.modified_ns,
+                changed_ns=stamp.changed_ns,
+            )
+    return noted
+
+
+def seen_from(folder: Path, path: Path) -> str:
+    """Write a path as it is seen from a folder, so that both may be moved together.
+
+    Examples
+    --------
+    >>> seen_from(Path("/villa/pictures"), Path("/villa/passes/sun.exr"))
+    '../passes/sun.exr'
+    """
+    try:
+        return Path(os.path.relpath(path, folder)).as_posix()
+    except ValueError:  # another drive
+        return path.absolute().as_posix()
+
+
+def _from(folder: Path, file: str) -> Path:
+    return Path(os.path.normpath(folder / file))
+
+
+def is_intact(file: FileReport) -> bool:
+    """Whether what lies under a file's name is what was noted of it."""
+    try:
+        if file.sha256 is None or file.path.stat().st_size != file.bytes:
+            return False
+        with open_regular(file.path) as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest() == file.sha256
+    except OSError:
+        return False

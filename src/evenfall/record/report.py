@@ -1,118 +1,41 @@
-"""The report of a run: what was made, of what, and how."""
+"""The report of a run: what was made, of what, and how; also what a later run reads of it.
+
+A report is a frozen value. It is written as JSON with a checksum over everything else in it, and
+what has another checksum, another format or another shape when it is read says nothing.
+"""
 
 from __future__ import annotations
 
+import hashlib
 import json
+import os
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal, Self
 
 from evenfall.errors import Fault
+from evenfall.record.values import (
+    FileReport,
+    InputReport,
+    MoodReport,
+    Name,
+    PassReport,
+    Text,
+    Value,
+)
+from evenfall.system.regular import open_regular
 
-__all__ = ["REPORT_FORMAT", "FileReport", "LightReport", "MoodReport", "RunReport"]
+__all__ = ["REPORT_FORMAT", "RunReport", "State", "report_path"]
 
-REPORT_FORMAT = 1
+REPORT_FORMAT = 2
 
+State = Literal["dry run", "begun", "stopped", "failed", "ended"]
+"""How far a run came; a report that says "begun" is of one that is at work, or was killed."""
 
-@dataclass
-class LightReport:
-    """A light's pass.
-
-    Parameters
-    ----------
-    file : str
-        The pass file; the first of several that add up to it.
-    layer, part : str
-        Names inside the file; empty where it gives none.
-    fingerprint : str or None
-        ``"sha256:..."`` of the file or files, as they were read; None when it could not be read or
-        was not needed.
-    bytes, modified_ns, changed_ns : int or None
-        Size and times of change of the file then: of its contents, and of anything about it.
-    nan_pixels, infinite_pixels, negative_pixels, overflow_pixels, replaced_pixels : int or None
-        What was wrong with its pixels; None when it was not read.
-    alpha_pixels, huge_pixels : int or None
-        Those whose alpha was NaN or infinite, and those brighter than any light.
-    added : list of str
-        Further pictures that add up to it, by file, layer and part; empty for most.
-    """
-
-    file: str
-    layer: str
-    part: str
-    fingerprint: str | None = None
-    bytes: int | None = None
-    modified_ns: int | None = None
-    changed_ns: int | None = None
-    nan_pixels: int | None = None
-    infinite_pixels: int | None = None
-    negative_pixels: int | None = None
-    overflow_pixels: int | None = None
-    replaced_pixels: int | None = None
-    alpha_pixels: int | None = None
-    huge_pixels: int | None = None
-    added: list[str] = field(default_factory=list)
+_LARGEST_BYTES = 256 << 20
 
 
-@dataclass
-class MoodReport:
-    """A mood as it was made: balance, exposure, statistics.
-
-    Parameters
-    ----------
-    title : str
-        Name for people.
-    lights : dict
-        By light that is on: gain as factor and stops, factors for R, G, B, colour.
-    exposure : dict
-        Factor and stops the mix was multiplied by, what the meter read, EV at ISO 100.
-    statistics : dict
-        Mean of the mix; shares of clipped and of black pixels.
-    notes : list of str
-        What a person should know.
-    """
-
-    title: str
-    lights: dict[str, Any] = field(default_factory=dict)
-    exposure: dict[str, Any] = field(default_factory=dict)
-    statistics: dict[str, Any] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
-
-
-@dataclass
-class FileReport:
-    """A file of the run.
-
-    Parameters
-    ----------
-    path : Path
-        Its final name.
-    mood : str
-        Whose; empty for the contact sheet.
-    format : str
-        As recipes write it.
-    made_of : str
-        Digest of everything that its bytes follow from.
-    bytes : int or None
-        Size; None in a dry run.
-    sha256 : str or None
-        Of the file.
-    kept : bool
-        True when the file was left from an earlier run, being what this run would have made.
-    """
-
-    path: Path
-    mood: str
-    format: str
-    made_of: str = ""
-    bytes: int | None = None
-    sha256: str | None = None
-    kept: bool = False
-
-
-@dataclass
-class RunReport:
+class RunReport(Value):
     """What a run made.
 
     Parameters
@@ -123,71 +46,161 @@ class RunReport:
         One-off changes to it.
     out : Path
         Folder of the files.
-    report : Path or None
-        The report as a file; None in a dry run.
-    draft, dry_run : bool
-        What kind of run it was.
+    state : str
+        How far the run came.
+    since : str
+        When it began, ISO 8601 with offset.
+    draft : bool
+        Whether drafts were made.
     width, height : int
         Size of the mixes in pixels.
-    lights : dict of str to LightReport
-        Lights that were needed.
-    moods : dict of str to MoodReport
+    report : Path or None
+        The report as a file; None in a dry run.
+    lights : mapping of str to PassReport
+        Lights whose passes the moods follow from.
+    moods : mapping of str to MoodReport
         Moods that were made or kept.
-    files : list of FileReport
-        In the order of moods and deliverables; the contact sheet last.
+    files : tuple of FileReport
+        In the order of moods and deliverables; the contact sheet last. Those of a run that did not
+        end are there as far as it came.
+    outstanding : tuple of Path
+        Files that a run which did not end was to make and did not: what stands under these names
+        is older than the run.
     faults : tuple of Fault
         Why moods or files are missing: the run was told to keep going, or it ended early.
-    notes : list of str
+    notes : tuple of str
         What a person should know.
-    seconds : dict of str to float
+    seconds : mapping of str to float
         Wall-clock time by stage.
-    versions : dict of str to str
+    versions : mapping of str to str
         Versions of evenfall and of what it computes with.
-    earlier_files : list of FileReport
+    inputs : mapping of str to InputReport
+        Files that were read, by path as seen from the report's folder, so that a later run knows
+        without reading them again which have changed.
+    earlier_files : tuple of FileReport
         Files of other moods, and a contact sheet, in the same folder, as an earlier run noted them.
-    earlier_moods : dict of str to MoodReport
+    earlier_moods : mapping of str to MoodReport
         Those moods.
     """
 
-    recipe: Path
-    changes: tuple[str, ...]
-    out: Path
-    report: Path | None
+    recipe: Name
+    changes: tuple[Text, ...]
+    out: Name
+    state: State
+    since: str
     draft: bool
-    dry_run: bool
     width: int
     height: int
-    lights: dict[str, LightReport] = field(default_factory=dict)
-    moods: dict[str, MoodReport] = field(default_factory=dict)
-    files: list[FileReport] = field(default_factory=list)
+    report: Name | None = None
+    lights: Mapping[Text, PassReport] = {}
+    moods: Mapping[Text, MoodReport] = {}
+    files: tuple[FileReport, ...] = ()
+    outstanding: tuple[Name, ...] = ()
     faults: tuple[Fault, ...] = ()
-    notes: list[str] = field(default_factory=list)
-    seconds: dict[str, float] = field(default_factory=dict)
-    versions: dict[str, str] = field(default_factory=dict)
-    earlier_files: list[FileReport] = field(default_factory=list)
-    earlier_moods: dict[str, MoodReport] = field(default_factory=dict)
+    notes: tuple[Text, ...] = ()
+    seconds: Mapping[str, float] = {}
+    versions: Mapping[str, str] = {}
+    inputs: Mapping[Text, InputReport] = {}
+    earlier_files: tuple[FileReport, ...] = ()
+    earlier_moods: Mapping[Text, MoodReport] = {}
+
+    @property
+    def dry_run(self) -> bool:
+        """Whether nothing was to be written."""
+        return self.state == "dry run"
 
     def to_json(self) -> str:
-        """Everything as JSON text, for programs and archives.
+        """Everything as JSON text, with its checksum; paths are seen from the folder of the files.
 
         Examples
         --------
-        >>> report = RunReport(Path("villa.toml"), (), Path("pictures"), None, False, True, 8, 4)
-        >>> json.loads(report.to_json())["width"]
-        8
+        >>> report = RunReport(recipe=Path("/v/villa.toml"), changes=(), out=Path("/v/pictures"),
+        ...     state="dry run", since="", draft=False, width=8, height=4)
+        >>> values = json.loads(report.to_json())
+        >>> values["recipe"], values["width"]
+        ('../villa.toml', 8)
         """
-        values = {"evenfall_report": REPORT_FORMAT, **asdict(self)}
-        values["faults"] = [str(fault) for fault in self.faults]
-        return json.dumps(values, indent=2, ensure_ascii=False, default=_plain) + "\n"
+        dumped: dict[str, Any] = _plain(self.model_dump(exclude={"out", "report"}))
+        values = _as_seen_from(self.out, dumped)
+        values = {"evenfall_report": REPORT_FORMAT, **values, "checksum": _checksum(values)}
+        return json.dumps(values, indent=2, ensure_ascii=False) + "\n"
 
     def to_bytes(self) -> bytes:
         """Give the JSON text as UTF-8; file names that are none are escaped as in JSON."""
         return self.to_json().encode(errors="backslashreplace")
 
+    @classmethod
+    def read(cls, path: Path) -> Self | None:
+        """Read a report; None when there is none, or it is not as a run wrote it.
 
-def _plain(value: object) -> object:
-    if isinstance(value, Path):
-        return str(value)
+        Parameters
+        ----------
+        path : Path
+            The file; its folder is that of the pictures.
+        """
+        try:
+            with open_regular(path) as stream:
+                values = json.loads(stream.read(_LARGEST_BYTES))
+            if values.pop("evenfall_report") != REPORT_FORMAT:
+                return None
+            if values.pop("checksum") != _checksum(values):
+                return None
+            folder = path.absolute().parent
+            return cls(**_resolved_from(folder, values), out=folder, report=path.absolute())
+        except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+            return None
+
+
+def report_path(out: Path, output_stem: str, *, draft: bool) -> Path:
+    """Where the report of a recipe's pictures, or of its drafts, lies.
+
+    Examples
+    --------
+    >>> report_path(Path("pictures"), "villa", draft=True).as_posix()
+    'pictures/villa_draft_report.json'
+    """
+    return out / f"{output_stem}{'_draft' if draft else ''}_report.json"
+
+
+def _plain(value: Any) -> Any:
+    """Values as JSON has them; texts stay as they are, also what is no UTF-8 in file names."""
     if isinstance(value, Mapping):
-        return dict(value)
-    raise TypeError(f"no JSON for {type(value).__name__}")
+        return {key: _plain(each) for key, each in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(each) for each in value]
+    return str(value) if isinstance(value, Path) else value
+
+
+def _checksum(values: Mapping[str, Any]) -> str:
+    text = json.dumps(values, sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _as_seen_from(folder: Path, values: dict[str, Any]) -> dict[str, Any]:
+    def seen(path: str) -> str:
+        try:
+            return Path(os.path.relpath(path, folder)).as_posix()
+        except ValueError:  # another drive
+            return path
+
+    return _with_paths(values, seen)
+
+
+def _resolved_from(folder: Path, values: dict[str, Any]) -> dict[str, Any]:
+    return _with_paths(values, lambda path: os.path.normpath(folder / path))
+
+
+def _with_paths(values: dict[str, Any], change: Any) -> dict[str, Any]:
+    """Change how paths are written."""
+    changed = {
+        **values,
+        "recipe": change(values["recipe"]),
+        "outstanding": [change(path) for path in values["outstanding"]],
+        "lights": {
+            light: {**each, "file": change(each["file"])}
+            for light, each in values["lights"].items()
+        },
+    }
+    for key in ("files", "earlier_files"):
+        changed[key] = [{**file, "path": change(file["path"])} for file in values[key]]
+    return changed

@@ -12,7 +12,8 @@ from evenfall.compare.reading import read_reduced
 from evenfall.deliver.jpeg import encode_jpeg
 from evenfall.recipe import Deliverable, Recipe
 from evenfall.recipe.toml_values import toml_text
-from evenfall.record.report import FileReport, RunReport
+from evenfall.record.report import RunReport
+from evenfall.record.values import FileReport
 from evenfall.system.processors import default_workers
 
 if TYPE_CHECKING:

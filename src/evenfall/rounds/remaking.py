@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 
 from evenfall.errors import Fault, UsageError
 from evenfall.recipe.recipe import load_text
-from evenfall.record.report import FileReport, RunReport
+from evenfall.record.report import RunReport
 from evenfall.record.round_record import RoundRecord
 from evenfall.record.rounds import find_round, rounds_folder
+from evenfall.record.values import FileReport
 from evenfall.rounds.tracing import Traced
 
 if TYPE_CHECKING:

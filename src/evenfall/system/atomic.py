@@ -14,7 +14,7 @@ from pathlib import Path
 from evenfall.errors import Fault, OutputError
 from evenfall.system.partials import partial_path
 
-__all__ = ["put_whole", "sync_folder", "write_atomically"]
+__all__ = ["cannot_be_written", "put_whole", "sync_folder", "write_atomically"]
 
 Bytes = bytes | bytearray | memoryview
 
@@ -61,9 +61,10 @@ def write_atomically(path: Path, data: Bytes, *, overwrite: bool) -> None:
         _refuse_what_stands_there(path, overwrite)
         put_whole(path, data, replace=overwrite)
     except FileExistsError as error:
-        raise OutputError(_exists(path) if path.is_file() else _refused(path, error)) from error
+        stands = os.path.lexists(path) and not path.is_dir()
+        raise OutputError(_exists(path) if stands else cannot_be_written(path, error)) from error
     except OSError as error:
-        raise OutputError(_refused(path, error)) from error
+        raise OutputError(cannot_be_written(path, error)) from error
 
 
 def put_whole(
@@ -113,7 +114,7 @@ def put_whole(
 def _refuse_what_stands_there(path: Path, overwrite: bool) -> None:
     if path.is_dir():
         raise OutputError(Fault(str(path), "", "a folder has this name", "a free file name"))
-    if not overwrite and path.exists():
+    if not overwrite and os.path.lexists(path):  # links that lead nowhere too
         raise OutputError(_exists(path))
 
 
@@ -123,7 +124,8 @@ def _exists(path: Path) -> Fault:
     )
 
 
-def _refused(path: Path, error: OSError) -> Fault:
+def cannot_be_written(path: Path, error: OSError) -> Fault:
+    """Say why the system refuses to write, and what helps."""
     said = error.strerror or str(error)
     return Fault(str(path), "", f"cannot be written: {said}", "", _HINTS.get(error.errno or 0, ""))
 

@@ -115,22 +115,18 @@ def claim(folder: Path, names: Collection[str]) -> Iterator[tuple[Claim, ...]]:
     """
     own = _Own(folder, frozenset(names))
     abandoned: list[Claim] = []
-    for left in reversed(range(_TRIES)):
-        own.put()
-        try:
+    try:
+        for left in reversed(range(_TRIES)):
+            own.put()
             rival = _rival(folder, own, abandoned)
             if rival is None:
                 break
             is_new = time.time() - _seconds(rival) < _TRIES * _PAUSE_SECONDS
             if not (left and is_new):
                 raise Claimed(rival)
-        except BaseException:
-            own.withdraw()
-            raise
-        own.withdraw()  # both began in the same moment: whoever comes back first has it
-        time.sleep(_PAUSE_SECONDS * (0.5 + secrets.randbelow(1000) / 1000))
-    own.keep_touching()
-    try:
+            own.withdraw()  # both began in the same moment: whoever comes back first has it
+            time.sleep(_PAUSE_SECONDS * (0.5 + secrets.randbelow(1000) / 1000))
+        own.keep_touching()
         yield tuple(abandoned)
     finally:
         own.withdraw()
@@ -154,17 +150,15 @@ class _Own:
         values = {**vars(self.claim), "names": sorted(self.claim.names)}
         # Windows does not rename a file that is open.
         hidden = self.path if os.name == "nt" else partial_path(self.path)
-        stream = hidden.open("xb")
         try:
-            _lock(stream)
-            stream.write(json.dumps(values).encode())
-            stream.flush()
+            self._stream = hidden.open("xb")
+            _lock(self._stream)
+            self._stream.write(json.dumps(values).encode())
+            self._stream.flush()
             hidden.replace(self.path)
         except BaseException:
-            stream.close()
             hidden.unlink(missing_ok=True)
             raise
-        self._stream = stream
 
     def withdraw(self) -> None:
         """Take it away."""

@@ -9,8 +9,11 @@ What is made once and used often tells of its files at every use: `Once` and `Re
 
 from __future__ import annotations
 
+import errno
+import hashlib
 import os
 import threading
+import time
 from collections.abc import Callable, Hashable, Iterable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -18,9 +21,22 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Generic, TypeVar
 
-__all__ = ["Once", "Opened", "Openings", "Remembered", "Stamp", "listening", "note_opened"]
+from evenfall.system.regular import open_regular
+
+__all__ = [
+    "Once",
+    "Opened",
+    "Openings",
+    "Remembered",
+    "Stamp",
+    "hashed",
+    "listening",
+    "note_opened",
+]
 
 T = TypeVar("T")
+_SECOND_NS = 1_000_000_000
+_COARSE_STEP_NS, _FINE_STEP_NS = 2 * _SECOND_NS, _SECOND_NS // 20
 
 
 @dataclass(frozen=True)
@@ -50,6 +66,17 @@ class Stamp:
             status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns, status.st_ctime_ns
         )
 
+    def is_settled(self) -> bool:
+        """Whether times tell of another change from now on.
+
+        A file that was changed a moment ago can be changed again within the same step of the
+        disk's clock: of whole seconds where the times are whole seconds, else of a few
+        milliseconds.
+        """
+        newest = max(self.modified_ns, self.changed_ns)
+        whole = self.modified_ns % _SECOND_NS == 0 and self.changed_ns % _SECOND_NS == 0
+        return time.time_ns() - newest > (_COARSE_STEP_NS if whole else _FINE_STEP_NS)
+
 
 @dataclass(frozen=True)
 class Opened:
@@ -72,6 +99,30 @@ class Opened:
     stamp: Stamp
     sha256: str | None = None
     light: str = ""
+
+
+def hashed(path: Path) -> Opened:
+    """Read a file for its hash alone, for a library that will open it itself.
+
+    Raises
+    ------
+    OSError
+        When it cannot be read, is no regular file, or changes meanwhile.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> path = Path(tempfile.mkdtemp()) / "warm.cube"
+    >>> _ = path.write_bytes(b"abc")  # the example of FIPS 180-4
+    >>> hashed(path).sha256[:16]
+    'ba7816bf8f01cfea'
+    """
+    with open_regular(path) as stream:
+        stamp = Stamp.of(os.fstat(stream.fileno()))
+        sha256 = hashlib.file_digest(stream, "sha256").hexdigest()
+        if Stamp.of(os.fstat(stream.fileno())) != stamp:
+            raise OSError(errno.EBUSY, "the file changed while it was read", str(path))
+    return Opened(path, stamp, sha256)
 
 
 class Openings:

@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import cast
 
-from evenfall.deliver.targets import refuse_existing
 from evenfall.drawings.board import PAPER_SIZES, PaperSize
 from evenfall.errors import UsageError
 from evenfall.recipe.words.suggesting import joined
 from evenfall.system.atomic import write_atomically
+from evenfall.system.free_names import refuse_existing
 from evenfall.view.view import View
 
 __all__ = ["write_board"]

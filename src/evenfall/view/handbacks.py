@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from evenfall.deliver.targets import refuse_existing
 from evenfall.errors import UsageError
 from evenfall.handback.lamps import Handback
 from evenfall.handback.writing import as_csv, as_json, as_text
 from evenfall.recipe import Recipe
 from evenfall.recipe.words.suggesting import joined
 from evenfall.system.atomic import write_atomically
+from evenfall.system.free_names import refuse_existing
 
 __all__ = ["HANDBACK_ENDINGS", "handback_text", "write_handbacks"]
 

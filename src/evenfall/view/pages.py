@@ -11,7 +11,6 @@ from evenfall.comments.model import Comment, Comments
 from evenfall.comments.reading import read_comments
 from evenfall.comments.store import load_comments, save_comments
 from evenfall.deliver.png import encode_png
-from evenfall.deliver.targets import refuse_existing
 from evenfall.drawings.spots import Spot, draw_spots
 from evenfall.errors import Fault, UsageError
 from evenfall.produce.page import PAGE_WIDTH, make_page
@@ -20,6 +19,7 @@ from evenfall.recipe import Recipe
 from evenfall.recipe.words.suggesting import joined
 from evenfall.rounds.showing import round_name_now, rounds_to_show
 from evenfall.system.atomic import write_atomically
+from evenfall.system.free_names import refuse_existing
 from evenfall.view.view import View
 
 __all__ = [

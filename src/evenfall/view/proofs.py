@@ -48,7 +48,7 @@ def prove_recipe(
 
 def _refuse_picture(recipe: Recipe, picture: Path, *, overwrite: bool) -> None:
     """Refuse what cannot be written before hours of reading."""
-    from evenfall.deliver.targets import refuse_existing
+    from evenfall.system.free_names import refuse_existing
 
     if picture.suffix.lower() != ".png":
         raise UsageError(f"{picture}: the picture is written as PNG; give a name ending in .png")

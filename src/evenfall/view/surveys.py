@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from evenfall.deliver.png import encode_png
-from evenfall.deliver.targets import refuse_existing
 from evenfall.develop.reduced import keep_for_drafts
 from evenfall.develop.samples import keep_sample
 from evenfall.errors import PassError
@@ -21,6 +20,7 @@ from evenfall.survey.looking import PassFacts
 from evenfall.survey.names import light_names
 from evenfall.survey.surveyed import Survey
 from evenfall.system.atomic import write_atomically
+from evenfall.system.free_names import refuse_existing
 
 __all__ = ["survey_folder"]
 

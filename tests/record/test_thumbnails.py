@@ -13,7 +13,7 @@ import pytest
 
 import evenfall
 from evenfall.develop.example import example_recipe
-from evenfall.record import kept
+from evenfall.record import thumbnails
 
 
 def _run(recipe: Path, seed: int, *changes: str) -> dict[str, bool]:
@@ -77,13 +77,13 @@ def test_sheet_without_a_mood_is_not_taken_for_the_whole_one(tmp_path: Path) -> 
     loaded = evenfall.load(recipe.path, changes=[change])
     broken = evenfall.open(loaded).run(keep_going=True)
     assert broken.faults
-    assert [file.made_of for file in broken.files if not file.mood] == [""]
+    assert [file.made_of for file in broken.files if not file.mood] == [None]
 
 
 def test_small_pictures_do_not_pile_up(
     tmp_path: Path, own_cache: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(kept, "_THUMBNAILS_BYTES", 3_000_000)
+    monkeypatch.setattr(thumbnails, "_THUMBNAILS_BYTES", 3_000_000)
     recipe = example_recipe(tmp_path)
     for stops in (1, 2, 3):
         changed = evenfall.load(recipe.path, changes=[f"camera.exposure_stops={stops}"])

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from evenfall.deliver.frame import Frame, frame_of
 from evenfall.errors import Fault, OutputError, RecipeError
+from evenfall.passes.source import PassSource
 from evenfall.recipe import Deliverable, Recipe
+from evenfall.recipe.files import named_files
 from evenfall.recipe.formats import FORMATS
 
 __all__ = [
+    "RunFiles",
     "Target",
+    "plan_files",
     "plan_targets",
-    "refuse_existing",
     "refuse_inputs",
+    "sheet_path",
 ]
 
 _DRAFT = "_draft"
@@ -46,6 +50,69 @@ class Target:
     def place(self) -> str:
         """Dotted place of the deliverable in the recipe."""
         return f"deliverables[{self.number}]"
+
+
+@dataclass(frozen=True)
+class RunFiles:
+    """All files that a run may write, but for its report.
+
+    Parameters
+    ----------
+    targets : tuple of Target
+        Of the moods.
+    sheet : Path or None
+        The contact sheet, if one is made.
+    """
+
+    targets: tuple[Target, ...]
+    sheet: Path | None
+
+    @property
+    def paths(self) -> list[Path]:
+        """Their names."""
+        sheet = [] if self.sheet is None else [self.sheet]
+        return [*(target.path for target in self.targets), *sheet]
+
+
+def plan_files(
+    recipe: Recipe,
+    moods: Sequence[str],
+    out: Path,
+    source: PassSource,
+    looks: Mapping[str, Iterable[Path]],
+    *,
+    draft: bool,
+) -> RunFiles:
+    """Name the files of a run, and refuse names that its inputs have.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    moods : sequence of str
+        Chosen moods; the contact sheet is made when all are.
+    out : Path
+        Folder of the files.
+    source : PassSource
+        Its size counts.
+    looks : mapping of str to iterable of Path
+        By mood: files that its look is made of.
+    draft : bool
+        Whether drafts are made.
+
+    Raises
+    ------
+    OutputError
+        When a deliverable would be larger than files hold or memory does.
+    RecipeError
+        When a file would be written over an input.
+    """
+    aspect = source.pixel_aspect
+    targets = plan_targets(recipe, moods, out, size=source.size, pixel_aspect=aspect, draft=draft)
+    makes_sheet = recipe.model.sheet.make and tuple(moods) == tuple(recipe.moods)
+    files = RunFiles(tuple(targets), sheet_path(recipe, out, draft=draft) if makes_sheet else None)
+    refuse_inputs(recipe, [path for some in looks.values() for path in some], files.paths)
+    return files
 
 
 def sheet_path(recipe: Recipe, out: Path, *, draft: bool) -> Path:
@@ -149,15 +216,15 @@ def _file_name(recipe: Recipe, mood: str, deliverable: Deliverable, *, width: in
     )
 
 
-def refuse_inputs(recipe: Recipe, side_files: Iterable[Path], paths: Iterable[Path]) -> None:
+def refuse_inputs(recipe: Recipe, further: Iterable[Path], paths: Iterable[Path]) -> None:
     """Refuse to write over something that the recipe reads.
 
     Parameters
     ----------
     recipe : Recipe
-        Itself, its passes and its beauty are inputs.
-    side_files : iterable of Path
-        Plates, masks, LUTs and what else its moods read.
+        Itself, and everything that it names is an input.
+    further : iterable of Path
+        What a named file refers to in its turn.
     paths : iterable of Path
         Where files would be written.
 
@@ -166,13 +233,11 @@ def refuse_inputs(recipe: Recipe, side_files: Iterable[Path], paths: Iterable[Pa
     RecipeError
         Naming every such file.
     """
-    model = recipe.model
-    inputs = {recipe.path.resolve()}
-    named = {source.file for light in model.lights.values() for source in light.sources}
-    inputs.update(recipe.pass_path(file).resolve() for file in named)
-    if model.passes.beauty is not None:
-        inputs.add(recipe.pass_path(model.passes.beauty.file).resolve())
-    inputs.update(path.resolve() for path in side_files)
+    named = (
+        recipe.pass_path(file.name) if file.in_passes else recipe.beside(file.name)
+        for file in named_files(recipe.model)
+    )
+    inputs = {path.resolve() for path in (recipe.path, *named, *further)}
     faults = [
         Fault(
             str(path),
@@ -186,38 +251,3 @@ def refuse_inputs(recipe: Recipe, side_files: Iterable[Path], paths: Iterable[Pa
     ]
     if faults:
         raise RecipeError(faults)
-
-
-def refuse_existing(paths: Iterable[Path], *, allowed: bool, option: str = "--out") -> None:
-    """Refuse to go on when a file that would be written exists.
-
-    Parameters
-    ----------
-    paths : iterable of Path
-        Where files would be written.
-    allowed : bool
-        Whether files may be replaced; folders never are.
-    option : str
-        Option of the command line that chooses another folder.
-
-    Raises
-    ------
-    OutputError
-        Naming every such file.
-    """
-    faults = []
-    for path in paths:
-        if path.is_dir():
-            faults.append(Fault(str(path), "", "a folder has this name", "a free file name"))
-        elif not allowed and path.exists():
-            faults.append(
-                Fault(
-                    str(path),
-                    "",
-                    "the file exists already",
-                    "",
-                    f"say --overwrite to replace it, or choose another folder with {option}",
-                )
-            )
-    if faults:
-        raise OutputError(faults)
