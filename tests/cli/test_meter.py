@@ -35,7 +35,7 @@ def test_what_is_wrapped_is_indented(recipe: Path) -> None:
     overexposed = ["meter", str(recipe), "--set", "camera.exposure_stops=6"]
     shown = CliRunner().invoke(main, overexposed)
     legend, _, advice = shown.output.partition("\nAdvice\n")
-    assert "at the top are pixels with a channel at full white" in " ".join(legend.lower().split())
+    assert "clipped are pixels with a channel at full white" in " ".join(legend.lower().split())
     assert len(advice.splitlines()) > 3
     assert all(line.startswith("  ") for line in advice.splitlines())
 

@@ -96,7 +96,7 @@ class MoodFacts:
     lights : tuple of LightFacts
         Every light of the recipe, in its order.
     clipped_share : float
-        Share of the pixels in which a channel of the displayed picture is at its top.
+        Share of the pixels that are clipped: a channel of the displayed picture is at its top.
     noise_lightness : float or None
         Lightness noise (standard deviation of CIE L*) that only 5 % of the picture exceeds.
     notes : tuple of str

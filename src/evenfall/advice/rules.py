@@ -34,7 +34,7 @@ ADVICE_CODES: Mapping[str, str] = {
     "counted-twice": "a pass holds the light of others that are on as well",
     "fill-over-key": "the fill is brighter than the key",
     "noise-shows": "a mood's noise shows in the displayed picture",
-    "highlights-clipped": "much of the displayed picture is at its top",
+    "highlights-clipped": "much of the displayed picture is clipped",
     "hdr-unused": "an HDR deliverable of a look that ends at display white",
     "no-plate": "part of the view is see-through, and no plate is behind it",
 }
@@ -280,8 +280,9 @@ def _measured(mood: MoodFacts) -> Iterator[Advice]:
         yield Advice(
             "highlights-clipped",
             place,
-            f"{mood.clipped_share:.0%} of the picture is at its top",
-            "lower exposure_stops, raise the curve's white, or meter with method = 'highlights'",
+            f"{mood.clipped_share:.0%} of the picture is clipped",
+            "lower exposure_stops, let the curve hold more highlights, or meter with "
+            "method = 'highlights'",
         )
     if mood.bare_share > _BARE_SHARE:
         yield Advice(

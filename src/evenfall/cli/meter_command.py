@@ -53,8 +53,8 @@ def command(
 
     For each mood and light: gain in stops, colour temperature, share of the picture's light, ratio
     to the key in both conventions of the trade, and the stops the light can still go up before the
-    noise of its pass shows. For each mood: exposure, and the share of the picture that is at its
-    top. Then advice, with the word that silences each piece.
+    noise of its pass shows. For each mood: exposure, and the share of the picture that is
+    clipped. Then advice, with the word that silences each piece.
     """
     from evenfall.cli.progress import LiveProgress
     from evenfall.view import open_view
@@ -89,7 +89,7 @@ def _print(report: MeterReport, recipe: Recipe) -> None:
     console.print(
         "\nStops are relative to how the light was rendered. key:light compares the two alone; "
         "the (key + light):light ratio is one more: 3:1 is 4:1. Headroom is the stops a light can "
-        "go up before its noise shows. At the top are pixels with a channel at full white after "
+        "go up before its noise shows. Clipped are pixels with a channel at full white after "
         "the look; the histogram of --pictures is of the light before it. Noise is how much "
         "lightness (CIE L*) varies in the worst 5 % of the picture."
     )
@@ -111,7 +111,7 @@ def _figures(mood: MeteredMood) -> str:
     parts = [f"exposure {facts.exposure_stops:+.2f} stops"]
     if mood.ev100 is not None:
         parts.append(f"EV {mood.ev100:.1f} at ISO 100")
-    parts.append(f"{facts.clipped_share:.1%} at the top")
+    parts.append(f"{facts.clipped_share:.1%} clipped")
     if facts.noise_lightness is not None:
         parts.append(f"noise {facts.noise_lightness:.2f} L*")
     return ",  ".join(parts)

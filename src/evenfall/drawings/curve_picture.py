@@ -1,4 +1,8 @@
-"""The tone curve of a look as a picture: stops in the scene against light from the display."""
+"""Our tone curve as a picture: stops in the scene against light from the display.
+
+It stands on the axis of the histogram, so that one can be laid on the other. Below the curve are
+the greys that come out, and the light of lamps on a white wall.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.drawings.lamp_ramps import lamp_ramp
 from evenfall.drawings.lettering import Lettering, short_stops
 from evenfall.drawings.page import (
     ACCENT,
@@ -18,17 +23,19 @@ from evenfall.drawings.page import (
     Page,
     scaled_unit,
 )
+from evenfall.drawings.stop_scale import FIRST_STOP, LAST_STOP, along
 from evenfall.light.transfer import encode_srgb
 from evenfall.light.units import MIDDLE_GREY
 from evenfall.look.grey_curve import GreyCurve
-from evenfall.recipe.look import Evenfall
+from evenfall.recipe.look import Evenfall, Look
 
 __all__ = ["draw_curve"]
 
 _SMALLEST_UNIT = 0.25
 _OVERSAMPLING = 2
-_FIRST_STOP, _LAST_STOP = -12, 8  # as on the histogram
 _SHARES = (0.0, 0.02, 0.18, 0.5, 1.0)  # display light that the vertical axis names
+_LAMPS_KELVIN = (2700.0, 4000.0)
+_STRIP, _BETWEEN = 26, 4  # units: height of a strip, and between two
 
 Codes = npt.NDArray[np.uint8]
 Signal = npt.NDArray[np.float64]
@@ -37,23 +44,18 @@ Signal = npt.NDArray[np.float64]
 class _Plot(Page):
     """The page and its axes."""
 
-    def __init__(self, width: int, settings: Evenfall) -> None:
+    def __init__(self, width: int) -> None:
         super().__init__(
             width,
             scaled_unit(width, smallest=_SMALLEST_UNIT),
             narrowest=round(_SMALLEST_UNIT * REFERENCE_WIDTH),
             smooth=_OVERSAMPLING,
         )
-        self.left = self.margin + self.of(76)
         self.top, self.bottom = self.of(176), self.of(650)
-        self.begin(self.of(810) - self.head)
-        self.first = min(_FIRST_STOP, int(np.floor(-settings.shadow_stops)) - 1)
-        self.last = max(_LAST_STOP, int(np.ceil(settings.highlight_stops)) + 1)
+        self.begin(self.of(870) - self.head)
 
     def x(self, stops: float) -> float:
-        return self.left + (stops - self.first) / (self.last - self.first) * (
-            self.right - self.left
-        )
+        return along(stops, self.margin, self.right)
 
     def y(self, signal: float) -> float:
         return self.bottom + signal * (self.top - self.bottom)
@@ -76,10 +78,10 @@ class _Plot(Page):
 def draw_curve(
     settings: Evenfall, *, title: str = "Tone curve", width: int = REFERENCE_WIDTH
 ) -> Codes:
-    """Draw the tone curve of a recipe.
+    """Draw our tone curve as a recipe sets it.
 
-    Stops around grey run across, the signal that an sRGB display gets runs upwards; the strip
-    below shows the greys that come out.
+    Stops around grey run across, on the axis of the histogram; the signal that an sRGB display gets
+    runs upwards. The strips below show what comes out of greys, and of lamp light on a white wall.
 
     Parameters
     ----------
@@ -98,14 +100,14 @@ def draw_curve(
     Examples
     --------
     >>> draw_curve(Evenfall(), width=640).shape
-    (405, 704, 3)
+    (435, 704, 3)
     """
     curve = GreyCurve(settings)
-    page = _Plot(width, settings)
-    _draw_head(page, settings, title)
+    page = _Plot(width)
+    page.draw_head(title, _settings_in_words(settings))
     _draw_grid(page)
-    _draw_strip(page, curve)
-    stops = np.linspace(page.first, page.last, 1200)
+    _draw_strips(page, settings)
+    stops = np.linspace(FIRST_STOP, LAST_STOP, 1200)
     heights = _signal(curve, stops)
     points = [(page.x(at), page.y(height)) for at, height in zip(stops, heights, strict=True)]
     page.line(points, ACCENT, 3.5)
@@ -118,64 +120,83 @@ def _signal(curve: GreyCurve, stops: Any) -> Signal:
     return encode_srgb(curve(MIDDLE_GREY * 2.0 ** np.asarray(stops, float)))
 
 
-def _draw_head(page: _Plot, settings: Evenfall, title: str) -> None:
-    words = (
-        f"contrast {settings.contrast:g},  "
-        f"{settings.highlight_stops:g} stops of highlights, {settings.soft_highlights:g} soft,  "
-        f"{settings.shadow_stops:g} stops of shadows, {settings.soft_shadows:g} soft,  "
-        f"to white {settings.to_white:g}"
+def _settings_in_words(settings: Evenfall) -> str:
+    return (
+        f"contrast {settings.contrast:g}; {settings.highlight_stops:g} stops of highlights, soft "
+        f"{settings.soft_highlights:g}; {settings.shadow_stops:g} stops of shadows, soft "
+        f"{settings.soft_shadows:g}; to white {settings.to_white:g}"
     )
-    page.draw_head(title, words)
 
 
 def _draw_grid(page: _Plot) -> None:
-    for share in _SHARES:
-        height = page.y(float(encode_srgb(np.array(share))))
-        page.line([(page.left, height), (page.right, height)], HAIRLINE, 1)
-        words = f"{100 * share:g} %"
-        page.write(page.left - page.of(14), height + page.of(6), words, 17, align="right")
-    baseline = page.bottom + page.of(68)
-    for stop in range(page.first, page.last + 1):
+    for stop in range(FIRST_STOP, LAST_STOP + 1):
         place = page.x(stop)
         ink = SOFT_INK if stop == 0 else HAIRLINE
         page.line([(place, page.top), (place, page.bottom)], ink, 1)
-        if stop % 2 == 0:
-            words = "grey" if stop == 0 else short_stops(stop)
-            ink = INK if stop == 0 else SOFT_INK
-            page.write(place, baseline, words, 17, ink, align="centre")
+    for share in _SHARES:
+        height = page.y(float(encode_srgb(np.array(share))))
+        page.line([(page.margin, height), (page.right, height)], HAIRLINE, 1)
+        page.name(page.margin, height - page.of(6), f"{100 * share:g} %", 17)
+
+
+def _draw_strips(page: _Plot, settings: Evenfall) -> None:
+    """Draw greys and lamp light as the display shows them, and name the stops below."""
+    stops = np.linspace(FIRST_STOP, LAST_STOP, page.right - page.margin)
+    look, top = Look(tone=settings), page.bottom + page.of(12)
+    for kelvin in (None, *_LAMPS_KELVIN):
+        strip = lamp_ramp(look, stops, kelvin)[None].repeat(page.of(_STRIP), axis=0)
+        page.paste(strip, page.margin, top)
+        words = "grey" if kelvin is None else f"{kelvin:g} K"
+        ink = Lettering("regular", page.of(17), "#c9c6c0")
+        page.set((page.margin + page.of(10), top + page.of(19)), words, ink)
+        top += page.of(_STRIP + _BETWEEN)
+    baseline = top + page.of(24)
+    for stop in range(FIRST_STOP, LAST_STOP + 1, 2):
+        words = "grey" if stop == 0 else short_stops(stop)
+        align = {FIRST_STOP: "left", LAST_STOP: "right"}.get(stop, "centre")
+        page.write(page.x(stop), baseline, words, 17, INK if stop == 0 else SOFT_INK, align=align)
     note = "Across: stops from middle grey (18 %) after exposure. Upwards: light from the display"
     page.write(page.margin, baseline + page.of(38), note, 17)
 
 
-def _draw_strip(page: _Plot, curve: GreyCurve) -> None:
-    greys = _signal(curve, np.linspace(page.first, page.last, page.right - page.left))
-    top, bottom = page.bottom + page.of(12), page.bottom + page.of(38)
-    for offset, grey in enumerate(greys):
-        level = round(255 * float(grey))
-        page.draw.line(
-            [(page.left + offset, top), (page.left + offset, bottom)], fill=(level, level, level)
-        )
-
-
 def _draw_marks(page: _Plot, curve: GreyCurve) -> None:
-    bends = ((curve.soft_below_stops, "soft shadows", _below_place(page, curve)),
-             (curve.soft_above_stops, "soft highlights", ("right", -14, -8)))  # fmt: skip
+    bends = (
+        (curve.soft_below_stops, "soft shadows", _below_place(page, curve)),
+        (curve.soft_above_stops, "soft highlights", ("right", -14, -8)),
+    )
     for stops, words, (align, right, down) in bends:
         x, y = page.x(stops), page.y(float(_signal(curve, stops)))
         page.line([(x, y - page.of(9)), (x, y + page.of(9))], INK, 2)
         page.name(x + page.of(1) * right, y + page.of(1) * down, words, 17, align=align)
-    at_axis = page.x(curve.black_stops) - page.left < page.of(70)
-    at_edge = page.right - page.x(curve.white_stops) < page.of(70)
-    marks = (
-        (curve.black_stops, "black", ("left", 10, -14) if at_axis else ("right", -6, -14)),
-        (0.0, "grey, 18 % stays 18 %", ("left", 20, 12)),
-        (curve.white_stops, "white", ("right", 6, 34) if at_edge else ("left", -6, 34)),
-    )
-    radius = page.of(7)
-    for stops, words, (align, right, down) in marks:
-        x, y = page.x(stops), page.y(float(_signal(curve, stops)))
-        page.disc(x, y, radius, PAPER, ACCENT, page.of(3))
-        page.name(x + page.of(1) * right, y + page.of(1) * down, words, 19, INK, align=align)
+    _draw_ring(page, curve, 0.0, "grey, 18 % stays 18 %", ("left", 20, 12))
+    _draw_end(page, curve, curve.black_stops, "black", ("right", -6, -14))
+    _draw_end(page, curve, curve.white_stops, "white", ("left", -6, 34))
+
+
+def _draw_end(
+    page: _Plot, curve: GreyCurve, stops: float, words: str, place: tuple[str, int, int]
+) -> None:
+    """Mark where the curve ends, at the edge of the plot when that lies further out."""
+    if FIRST_STOP <= stops <= LAST_STOP:
+        near_edge = page.right - page.x(stops) < page.of(70)
+        _draw_ring(page, curve, stops, words, ("right", 6, place[2]) if near_edge else place)
+        return
+    left, height = stops < FIRST_STOP, page.y(0 if stops < FIRST_STOP else 1)
+    said = f"\u2190 {words} at {short_stops(stops)}" if left else (
+        f"{words} at {short_stops(stops)} \u2192"
+    )  # fmt: skip
+    x = page.margin + page.of(60) if left else page.right - page.of(8)
+    down = -page.of(36) if left else page.of(52)
+    page.name(x, height + down, said, 19, INK, align="left" if left else "right")
+
+
+def _draw_ring(
+    page: _Plot, curve: GreyCurve, stops: float, words: str, place: tuple[str, int, int]
+) -> None:
+    align, right, down = place
+    x, y = page.x(stops), page.y(float(_signal(curve, stops)))
+    page.disc(x, y, page.of(7), PAPER, ACCENT, page.of(3))
+    page.name(x + page.of(1) * right, y + page.of(1) * down, words, 19, INK, align=align)
 
 
 def _below_place(page: _Plot, curve: GreyCurve) -> tuple[str, int, int]:

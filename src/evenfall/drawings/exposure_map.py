@@ -14,7 +14,10 @@ from evenfall.drawings.page import AREA, HAIRLINE, INK, PAPER, REFERENCE_WIDTH, 
 from evenfall.drawings.stop_scale import (
     BRIGHTEST,
     DARKEST,
+    FIRST_STOP,
+    LAST_STOP,
     STEPS_PER_STOP,
+    along,
     colour_scale,
     stop_colours,
     stops_of_light,
@@ -24,7 +27,6 @@ __all__ = ["Histogram", "draw_exposure_map", "draw_histogram", "histogram_of"]
 
 _CHANNEL_INKS = {"R": "#b4433c", "G": "#3f8f55", "B": "#3c62b4"}
 _BINS_PER_STOP = 12
-_FIRST_STOP, _LAST_STOP = -12, 8
 
 Planes = npt.NDArray[np.float32]
 Codes = npt.NDArray[np.uint8]
@@ -70,13 +72,13 @@ def histogram_of(exposed: Planes, luminance_weights: Sequence[float]) -> Histogr
     >>> float(found.luminance.sum())
     1.0
     """
-    bins = (_LAST_STOP - _FIRST_STOP) * _BINS_PER_STOP
+    bins = (LAST_STOP - FIRST_STOP) * _BINS_PER_STOP
     weights = np.asarray(luminance_weights, np.float32)
     luminance = np.tensordot(weights, exposed, axes=1)
     counts = [_counts(plane, bins) for plane in (luminance, *exposed)]
     pixels = luminance.size
     return Histogram(
-        edges=np.linspace(_FIRST_STOP, _LAST_STOP, bins + 1),
+        edges=np.linspace(FIRST_STOP, LAST_STOP, bins + 1),
         luminance=counts[0][1:-1] / pixels,
         channels=np.stack([count[1:-1] / pixels for count in counts[1:]]),
         below=float(counts[0][0] / pixels),
@@ -86,7 +88,7 @@ def histogram_of(exposed: Planes, luminance_weights: Sequence[float]) -> Histogr
 
 def _counts(plane: npt.NDArray[np.float32], bins: int) -> Shares:
     """Pixels below, in every bin, and above."""
-    place = np.floor((stops_of_light(plane) - _FIRST_STOP) * _BINS_PER_STOP + 1e-4)
+    place = np.floor((stops_of_light(plane) - FIRST_STOP) * _BINS_PER_STOP + 1e-4)
     index = np.clip(place, -1, bins).astype(np.int64).ravel() + 1
     return np.bincount(index, minlength=bins + 2).astype(np.float64)
 
@@ -130,7 +132,9 @@ def draw_exposure_map(
     stops = stops_of_light(light)
     height, width = stops.shape
     page = Page(width)
-    notes = page.notes(_SCALE_NOTE)
+    off = _off_scale(float(np.mean(stops < DARKEST)), float(np.mean(stops >= BRIGHTEST)),
+                     DARKEST, BRIGHTEST)  # fmt: skip
+    notes = page.notes(_SCALE_NOTE, off)
     page.begin(height + page.of(200) + len(notes) * page.leading)
     page.draw_head(title, subtitle)
     page.paste(stop_colours(stops), page.margin, page.head)
@@ -224,11 +228,12 @@ def draw_histogram(
     """
     page = Page(width)
     plot_height = page.of(360)
-    notes = page.notes(f"{_SCALE_NOTE}. {_INKS_NOTE}", _outside_note(histogram))
+    off = _off_scale(histogram.below, histogram.above, FIRST_STOP, LAST_STOP)
+    notes = page.notes(f"{_SCALE_NOTE}. {_INKS_NOTE}", off)
     page.begin(plot_height + page.of(98) + len(notes) * page.leading)
     page.draw_head(title, subtitle)
     plot = _Plot(page, page.head, page.head + plot_height, histogram)
-    for stop in range(_FIRST_STOP, _LAST_STOP + 1):
+    for stop in range(FIRST_STOP, LAST_STOP + 1):
         x = plot.x(stop)
         strong = stop == 0
         ink = SOFT_INK if strong else HAIRLINE
@@ -242,11 +247,12 @@ def draw_histogram(
     return page.codes()
 
 
-def _outside_note(histogram: Histogram) -> str:
-    """Say what share of the pixels the scale does not show."""
-    below = f"{_share(histogram.below)} below {short_stops(_FIRST_STOP)}"
-    above = f"{_share(histogram.above)} above {short_stops(_LAST_STOP)}"
-    return f"Luminance off this scale: {below}, {above}"
+def _off_scale(below: float, above: float, first: float, last: float) -> str:
+    """Say what shares of the pixels the scale does not show."""
+    return (
+        f"Luminance off this scale: {_share(below)} below {short_stops(first)}, "
+        f"{_share(above)} above {short_stops(last)}"
+    )
 
 
 def _share(share: float) -> str:
@@ -259,7 +265,7 @@ def _draw_white(page: Page, plot: _Plot, white_stops: float) -> None:
     """Mark display white; its name stands on the side that has room."""
     words, edge = "display white", page.right
     baseline, gap = plot.top + page.of(18), page.of(8)
-    if white_stops > _LAST_STOP:
+    if white_stops > LAST_STOP:
         words += f" at {short_stops(white_stops)} \u2192"
         page.set((edge - gap, baseline), words, page.label, align="right", halo=PAPER)
         return
@@ -287,8 +293,7 @@ class _Plot:
 
     def x(self, stop: float) -> float:
         """Pixel column of a stop."""
-        span = _LAST_STOP - _FIRST_STOP
-        return self.page.margin + self.page.inner * (stop - _FIRST_STOP) / span
+        return along(stop, self.page.margin, self.page.right)
 
     def draw(self) -> None:
         """Draw the area of luminance and the lines of the channels."""

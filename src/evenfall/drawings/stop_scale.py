@@ -19,13 +19,21 @@ from evenfall.light.units import MIDDLE_GREY
 __all__ = [
     "BRIGHTEST",
     "DARKEST",
+    "FIRST_STOP",
+    "LAST_STOP",
     "STEPS_PER_STOP",
+    "along",
     "colour_scale",
     "stop_colours",
     "stops_of_light",
 ]
 
-DARKEST, BRIGHTEST = -7.0, 5.0
+DARKEST, BRIGHTEST = -8.0, 10.0
+"""Stops that have colours of their own: from deep shadow to the lamps themselves."""
+
+FIRST_STOP, LAST_STOP = -12, 10
+"""Stops across histogram and tone curve, which can be laid on one another."""
+
 STEPS_PER_STOP = 2
 _LIGHTNESS = (0.20, 0.97)
 _BELOW_HUES = (215.0, 315.0)  # degrees in Oklab, from next to grey to the darkest
@@ -56,6 +64,17 @@ def stops_of_light(
     floor = np.float32(MIDDLE_GREY * 2.0**darkest)
     found: npt.NDArray[np.float32] = np.log2(np.fmax(luminance, floor) / np.float32(MIDDLE_GREY))
     return found
+
+
+def along(stops: float, left: float, right: float) -> float:
+    """Find where a stop lies on the axis of histogram and curve, in pixels.
+
+    Examples
+    --------
+    >>> along(-1, 0, 220)
+    110.0
+    """
+    return left + (stops - FIRST_STOP) / (LAST_STOP - FIRST_STOP) * (right - left)
 
 
 def stop_colours(stops: npt.NDArray[np.float32]) -> Codes:

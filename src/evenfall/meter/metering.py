@@ -25,13 +25,13 @@ from evenfall.develop.figures import count_ends
 from evenfall.develop.reduced import reduced_size
 from evenfall.develop.samples import Samples
 from evenfall.errors import Advice
-from evenfall.light.primaries import luminance_weights
+from evenfall.light.primaries import ACESCG, luminance_weights
 from evenfall.light.units import READ_FROM_PICTURE
 from evenfall.mix.averaging import area_mean
 from evenfall.mix.engine import PassRead
 from evenfall.passes.source import PassSource
 from evenfall.recipe import Recipe
-from evenfall.recipe.look import Grain
+from evenfall.recipe.look import Grain, Look
 from evenfall.survey.doubling import find_doublings
 
 __all__ = ["MeterReport", "MeteredMood", "meter_moods"]
@@ -56,8 +56,8 @@ class MeteredMood:
     ev100 : float or None
         EV at ISO 100 of camera settings that expose the same, when the scale is known.
     exposed : ndarray, shape (3, h, w), float32
-        The mix after exposure and white balance, in the passes' primaries, 0.18 is middle grey; at
-        most 1280 wide.
+        What the camera sees, plate and cut-outs with it, after exposure and white balance and
+        before lens and look: scene-linear ACEScg, 0.18 is middle grey; at most 1280 wide.
     luminance_weights : tuple of 3 floats
         Weights of R, G, B in luminance.
     """
@@ -179,8 +179,7 @@ class _Gauge:
 
 
 def _meter_mood(recipe: Recipe, developed: DevelopedMood, gauge: _Gauge) -> MeteredMood:
-    red, green, blue = luminance_weights(developed.space)
-    weights = (float(red), float(green), float(blue))
+    weights = _numbers(luminance_weights(developed.space))
     balance, camera = developed.balance, developed.camera
     factors = {name: rgb for name, rgb in balance.factors.items() if max(rgb) > 0}
     lights = light_facts(
@@ -210,7 +209,7 @@ def _meter_mood(recipe: Recipe, developed: DevelopedMood, gauge: _Gauge) -> Mete
         mean_cd_m2={light.name: light.luminance * scale for light in lights} if scale else None,
         ev100=camera.ev100,
         exposed=_exposed(developed),
-        luminance_weights=weights,
+        luminance_weights=_numbers(luminance_weights(ACESCG)),
     )
 
 
@@ -277,7 +276,14 @@ def _bare_share(developed: DevelopedMood) -> float:
 
 def _exposed(developed: DevelopedMood) -> Floats:
     size = reduced_size(developed.size, PICTURE_WIDTH, developed.pixel_aspect)
-    planes = np.stack([area_mean(plane, size) for plane in developed.mix.planes])
-    matrix = developed.camera.matrix.astype(np.float32)
-    exposed: Floats = np.einsum("ij,jhw->ihw", matrix, planes)
-    return exposed
+    chain = developed.chain(look=Look())
+    planes, additions = developed.mix.planes, developed.additions
+    if additions.any:
+        seen = chain.whole(planes, developed.mix.alpha, additions)
+        return np.stack([area_mean(plane, size) for plane in seen])
+    return chain.whole(np.stack([area_mean(plane, size) for plane in planes]))
+
+
+def _numbers(weights: npt.NDArray[np.float64]) -> tuple[float, float, float]:
+    red, green, blue = (float(weight) for weight in weights)
+    return red, green, blue

@@ -97,7 +97,7 @@ def _pictures(mood: MeteredMood, recipe: Recipe) -> Iterator[tuple[str, Codes]]:
     project = recipe.model.project
     title = ", ".join(part for part in (project.view or project.title, mood.facts.title) if part)
     subtitle = f"exposure {format_stops(mood.facts.exposure_stops)} stops on the passes"
-    top = f"{100 * mood.facts.clipped_share:.1f} % of the pixels at the top of the display"
+    clipped = f"{100 * mood.facts.clipped_share:.1f} % of the pixels are clipped by the look"
     yield "exposure", draw_exposure_map(mood.luminance, title=title, subtitle=subtitle)
     tone = recipe.moods[mood.facts.mood].look.tone
     yield (
@@ -105,7 +105,7 @@ def _pictures(mood: MeteredMood, recipe: Recipe) -> Iterator[tuple[str, Codes]]:
         draw_histogram(
             histogram_of(mood.exposed, mood.luminance_weights),
             title=title,
-            subtitle=f"{subtitle},  {top} after the look",
+            subtitle=f"{subtitle},  {clipped}",
             white_stops=tone.highlight_stops if isinstance(tone, Evenfall) else None,
         ),
     )
