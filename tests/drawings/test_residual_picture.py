@@ -77,6 +77,17 @@ def test_marks_lie_where_the_flaws_are() -> None:
     assert columns.mean() == pytest.approx(page.margin + 4 * 120.5 - 0.5, abs=1)
 
 
+def test_a_wide_flaw_is_hatched_so_that_the_picture_shows_through() -> None:
+    plane = np.linspace(0.1, 0.4, 160, dtype=np.float32)[None].repeat(90, axis=0)
+    mask = np.zeros((90, 160), bool)
+    mask[20:70, 30:130] = True
+    page, codes = Page(640), draw_flaw_map([plane] * 3, {"flat top": mask}, title="sky", width=640)
+    inside = codes[page.head + 100 : page.head + 260, page.margin + 140 : page.margin + 500]
+    inked = np.all(inside == FLAW_INKS["flat top"], axis=2)
+    assert 0.25 < inked.mean() < 0.4
+    assert len(np.unique(inside[~inked])) > 10  # the greys of the pass
+
+
 def test_the_legend_of_a_narrow_map_stays_inside_it() -> None:
     plane = np.full((30, 64), 0.2, np.float32)
     flaws = dict.fromkeys(FLAW_INKS, plane > 0)

@@ -63,6 +63,29 @@ def test_without_them_it_is_the_mix_as_exposed(write_recipe, pictures):
     assert mood.luminance[:, 24:] == pytest.approx(0.0, abs=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("night", "curves"),
+    [
+        ("", ["view_curve.png"]),
+        (
+            "[moods.night.look]\ntone = { contrast = 2 }",
+            ["view_day_curve.png", "view_night_curve.png"],
+        ),
+        ("[moods.night.look]\ntone = 'aces2'", ["view_day_curve.png"]),
+    ],
+)
+def test_a_curve_that_all_moods_share_is_drawn_once(
+    write_recipe, pictures, tmp_path, night, curves
+):
+    text = VIEW + "[moods.night]\nbased_on = 'day'\n" + night
+    view = evenfall.open(write_recipe(text, pictures))
+    report = view.meter(pictures=tmp_path / "drawn")
+    names = sorted(path.name for path in report.pictures)
+    assert [name for name in names if "curve" in name] == curves
+    assert len([name for name in names if "curve" not in name]) == 4
+    assert sorted(path.name for path in (tmp_path / "drawn").iterdir()) == names
+
+
 @pytest.mark.parametrize("grain", ["", "grain = { strength = 0.05 }"])
 @pytest.mark.parametrize("kind", ["avif", "gain-map jpeg"])
 def test_a_run_with_grain_writes_hdr(write_recipe, kind, grain):

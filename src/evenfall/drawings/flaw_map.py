@@ -17,6 +17,8 @@ Mask = npt.NDArray[np.bool_]
 _PLAIN = "Broken pixels"
 _LARGER = "Broken pixels, drawn larger than they are"
 _SPREADS = (3, 12)  # least and greatest radius of a mark, in pixels of the map
+_WIDE = 0.01  # share of the picture from which a flaw is hatched, so that the picture shows through
+_HATCHES = 120  # lines across the width of the map
 _DOT, _BETWEEN = 22, 36  # units: from a dot to its words, and between two of them
 
 FLAW_INKS: Mapping[str, tuple[int, int, int]] = {
@@ -106,6 +108,10 @@ def _marks(mask: Mask, size: tuple[int, int]) -> Mask:
                 y, x = rows + down, columns + across
                 inside = (y >= 0) & (y < height) & (x >= 0) & (x < width)
                 marks[y[inside], x[inside]] = True
+    if np.count_nonzero(mask) > _WIDE * mask.size:
+        period = max(6, width // _HATCHES)
+        places = np.indices(marks.shape, sparse=True)
+        marks &= (lines + columns) % period < period // 3
     return marks
 
 

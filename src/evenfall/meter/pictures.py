@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 
 from evenfall.deliver.png import Codes, encode_png
@@ -38,7 +39,7 @@ def write_meter_pictures(
     Returns
     -------
     list of Path
-        Two for each mood, and the curve of moods whose tone curve is our own.
+        Two for each mood, and our tone curve where moods use it: once if all moods share it.
 
     Raises
     ------
@@ -49,11 +50,14 @@ def write_meter_pictures(
     names = [mood.facts.mood for mood in report.moods]
     refuse_existing_pictures(recipe, names, folder, overwrite=overwrite)
     paths = _paths(recipe, names, folder)
+    written: dict[Path, None] = {}
     for mood in report.moods:
-        for kind, codes in _pictures(mood, recipe):
-            data = encode_png(codes)
-            write_atomically(paths[mood.facts.mood, kind], data, overwrite=overwrite)
-    return list(paths.values())
+        for kind, draw in _pictures(mood, recipe):
+            path = paths[mood.facts.mood, kind]
+            if path not in written:
+                write_atomically(path, encode_png(draw()), overwrite=overwrite)
+                written[path] = None
+    return list(written)
 
 
 def refuse_existing_pictures(
@@ -85,24 +89,33 @@ def refuse_existing_pictures(
 
 def _paths(recipe: Recipe, moods: Sequence[str], folder: Path) -> dict[tuple[str, str], Path]:
     """Path of each picture by mood and kind."""
-    return {
-        (mood, kind): folder / f"{recipe.output_stem}_{mood}_{kind}.png"
-        for mood in moods
-        for kind in ("exposure", "histogram", "curve")
-        if kind != "curve" or isinstance(recipe.moods[mood].look.tone, Evenfall)
-    }
+    stem, shared = recipe.output_stem, _share_one_curve(recipe)
+    found: dict[tuple[str, str], Path] = {}
+    for mood in moods:
+        for kind in ("exposure", "histogram"):
+            found[mood, kind] = folder / f"{stem}_{mood}_{kind}.png"
+        if isinstance(recipe.moods[mood].look.tone, Evenfall):
+            found[mood, "curve"] = folder / f"{stem}{'' if shared else f'_{mood}'}_curve.png"
+    return found
 
 
-def _pictures(mood: MeteredMood, recipe: Recipe) -> Iterator[tuple[str, Codes]]:
+def _share_one_curve(recipe: Recipe) -> bool:
+    return len({mood.look.tone for mood in recipe.moods.values()}) == 1
+
+
+def _pictures(mood: MeteredMood, recipe: Recipe) -> Iterator[tuple[str, Callable[[], Codes]]]:
+    """Kinds of pictures of a mood, and how each is drawn."""
     project = recipe.model.project
-    title = ", ".join(part for part in (project.view or project.title, mood.facts.title) if part)
+    of_view = project.view or project.title
+    title = ", ".join(part for part in (of_view, mood.facts.title) if part)
     subtitle = f"exposure {format_stops(mood.facts.exposure_stops)} stops on the passes"
     clipped = f"{100 * mood.facts.clipped_share:.1f} % of the pixels are clipped by the look"
-    yield "exposure", draw_exposure_map(mood.luminance, title=title, subtitle=subtitle)
+    yield "exposure", partial(draw_exposure_map, mood.luminance, title=title, subtitle=subtitle)
     tone = recipe.moods[mood.facts.mood].look.tone
     yield (
         "histogram",
-        draw_histogram(
+        partial(
+            draw_histogram,
             histogram_of(mood.exposed, mood.luminance_weights),
             title=title,
             subtitle=f"{subtitle},  {clipped}",
@@ -110,4 +123,5 @@ def _pictures(mood: MeteredMood, recipe: Recipe) -> Iterator[tuple[str, Codes]]:
         ),
     )
     if isinstance(tone, Evenfall):
-        yield "curve", draw_curve(tone, title=f"{title}: tone curve")
+        above = of_view if _share_one_curve(recipe) else title
+        yield "curve", partial(draw_curve, tone, title=f"{above}: tone curve")
