@@ -110,8 +110,8 @@ def _marks(mask: Mask, size: tuple[int, int]) -> Mask:
                 marks[y[inside], x[inside]] = True
     if np.count_nonzero(mask) > _WIDE * mask.size:
         period = max(6, width // _HATCHES)
-        places = np.indices(marks.shape, sparse=True)
-        marks &= (lines + columns) % period < period // 3
+        lines, columns_of = np.indices(marks.shape, sparse=True)
+        marks &= (lines + columns_of) % period < period // 3
     return marks
 
 
