@@ -151,6 +151,17 @@ def test_heavy_libraries_are_imported_where_they_are_needed(path: Path) -> None:
     assert not heavy
 
 
+def test_colour_is_judged_by_a_library_and_mixed_without_it() -> None:
+    """colour-science takes half a second to import; no picture is made by it."""
+    found = {
+        path.relative_to(ROOT).parts[0]
+        for path in MODULES
+        for module, _ in imports_of(parsed(path))
+        if module.split(".")[0] == "colour"
+    }
+    assert found <= {"compare"}
+
+
 @pytest.mark.parametrize("path", MODULES, ids=name_of)
 def test_modules_stay_short(path: Path) -> None:
     lines = len(path.read_text(encoding="utf-8").splitlines())
