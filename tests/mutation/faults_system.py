@@ -17,7 +17,7 @@ TESTS: dict[str, tuple[str, ...]] = {
 FAULTS: dict[str, tuple[tuple[str, ...], ...]] = {
     "system/atomic.py": (
         ("            os.fsync(stream.fileno())\n", "            pass\n"),
-        ("        if durable:\n            _sync_folder(path.parent)\n", ""),
+        ("        if durable:\n            sync_folder(path.parent)\n", ""),
         (
             "            partial.replace(path)\n        else:",
             "            path.write_bytes(b''.join(parts))\n        else:",
@@ -32,7 +32,7 @@ FAULTS: dict[str, tuple[tuple[str, ...], ...]] = {
             "",
         ),
         ("            partial.unlink(missing_ok=True)", "            pass"),
-        ("    if durable:\n        _sync_folder(folder.parent)\n", ""),
+        ("    if durable:\n        sync_folder(folder.parent)\n", ""),
         ("        if mode is not None:\n            partial.chmod(mode)\n", ""),
         ("            os.fsync(descriptor)\n", "            pass\n"),
     ),

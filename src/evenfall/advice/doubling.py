@@ -35,7 +35,7 @@ def advise_on_doublings(recipe: Recipe, doublings: Iterable[Doubling]) -> list[A
 def _counted_twice(recipe: Recipe, doubling: Doubling) -> Iterator[Advice]:
     twice: dict[str, list[str]] = {}
     for name, mood in recipe.moods.items():
-        on = {light for light, setting in mood.lights.items() if not setting.off}
+        on = {light for light, setting in mood.lights.items() if not setting.is_off}
         both = [light for light in doubling.held if light in on and doubling.light in on]
         if both:
             twice[name] = both

@@ -31,6 +31,7 @@ from evenfall.mix.plan import RegionalGain, plan_mix
 from evenfall.passes.image import PixelCensus
 from evenfall.passes.source import PassSource
 from evenfall.recipe import Recipe, ResolvedMood, WhiteBalance
+from evenfall.recipe.places import dotted
 from evenfall.recipe.words.suggesting import joined
 from evenfall.system.opened import Once, Openings, listening
 
@@ -346,7 +347,7 @@ class _Engine:
         faults = [
             Fault(
                 self.source.headers[light].label,
-                f"lights.{light}",
+                dotted(("lights", light)),
                 f"its pixel at {at.column}, {at.row} is {at.value:.3g}, brighter than any light",
                 hint="render the pass again, or take that pixel out of the file",
             )
@@ -362,7 +363,7 @@ def _with_plate_note(mood: ResolvedMood, mix: Mix) -> Mix:
         return mix
     has = "have no alpha" if mix.alpha is None else "have alpha 1 everywhere"
     note = (
-        f"moods.{mood.name}.plate: {mood.plate.file} is not seen: the passes {has}; "
-        "render them with the background left out"
+        f"{dotted(('moods', mood.name, 'plate'))}: {mood.plate.file} is not seen: the passes "
+        f"{has}; render them with the background left out"
     )
     return replace(mix, remarks=(*mix.remarks, note))

@@ -70,10 +70,7 @@ class _Key:
     """What a reduced pass depends on."""
 
     path: str
-    bytes: int
-    inode: int
-    modified_ns: int
-    changed_ns: int
+    stamp: tuple[int, int, int, int]
     layer: str
     part: str
     view: str
@@ -214,13 +211,9 @@ def kept_name(headers: Sequence[PassHeader], repair: str, size: tuple[int, int])
 
 
 def _key(header: PassHeader, repair: str, size: tuple[int, int]) -> _Key:
-    facts = header.path.stat()
     return _Key(
         str(header.path.resolve()),
-        facts.st_size,
-        facts.st_ino,
-        facts.st_mtime_ns,
-        facts.st_ctime_ns,
+        Stamp.of(header.path.stat()).lasting,
         header.layer,
         header.part,
         header.view,

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from evenfall.passes.files import open_pass, unreadable
 from evenfall.system.cache import cache_folder, keep
+from evenfall.system.opened import Stamp
 from evenfall.system.regular import open_regular
 
 __all__ = ["fingerprint", "is_fingerprint", "joint_fingerprint", "noted_fingerprint"]
@@ -170,8 +171,7 @@ def noted_fingerprint(path: Path, *, is_wanted: _Wish = lambda: True) -> str | N
 
 def _note_path(path: Path) -> Path:
     """Where the fingerprint of a file is noted: by its path, size, inode and times of change."""
-    facts = path.stat()
-    stamp = (facts.st_size, facts.st_ino, facts.st_mtime_ns, facts.st_ctime_ns)
+    stamp = Stamp.of(path.stat()).lasting
     key = hashlib.sha256(os.fsencode(path.resolve()) + f"\0{stamp}".encode()).hexdigest()
     return cache_folder() / "fingerprints" / key[:40]
 

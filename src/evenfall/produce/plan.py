@@ -17,6 +17,7 @@ from evenfall.passes.fingerprint import joint_fingerprint
 from evenfall.passes.notes import notes_on
 from evenfall.passes.source import PassSource
 from evenfall.produce.targets import RunFiles, Target
+from evenfall.recipe.places import dotted
 from evenfall.record.digest import Origins
 from evenfall.record.earlier import Earlier
 from evenfall.record.hashes import Hashes
@@ -241,7 +242,7 @@ def plan_run(
         (
             *notes_on(source.sources),
             *(
-                f"moods.{mood}: no deliverable is asked of it, so nothing is made"
+                f"{dotted(('moods', mood))}: no deliverable is asked of it, so nothing is made"
                 for mood in moods
                 if files.sheet is None and mood not in asked_of
             ),
@@ -252,7 +253,7 @@ def plan_run(
 
 def was_not_made(mood: str) -> str:
     """Say that a mood was not made."""
-    return f"moods.{mood}: was not made; the faults say why"
+    return f"{dotted(('moods', mood))}: was not made; the faults say why"
 
 
 def _sheet_size(asked: Asked, source: PassSource) -> tuple[int, int]:

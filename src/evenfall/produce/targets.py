@@ -12,6 +12,7 @@ from evenfall.passes.source import PassSource
 from evenfall.recipe import Deliverable, Recipe
 from evenfall.recipe.files import named_files
 from evenfall.recipe.formats import FORMATS
+from evenfall.recipe.places import dotted
 
 __all__ = [
     "RunFiles",
@@ -49,7 +50,7 @@ class Target:
     @property
     def place(self) -> str:
         """Dotted place of the deliverable in the recipe."""
-        return f"deliverables[{self.number}]"
+        return dotted(("deliverables", self.number))
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,8 @@ from evenfall.develop.asked import Asked
 from evenfall.passes.source import PassSource
 from evenfall.recipe import Deliverable
 from evenfall.recipe.places import dotted
-from evenfall.record.excerpt import excerpt, mood_chain, relevant_changes, renumbered
+from evenfall.recipe.resolve import chain
+from evenfall.record.excerpt import excerpt, relevant_changes, renumbered
 
 __all__ = ["Origins"]
 
@@ -172,10 +173,8 @@ class Origins:
 
     def _moods_of(self, mood: str) -> set[str]:
         """Name the mood, those it builds on, and those that hold its neutral spot."""
-        found = set(mood_chain(self._recipe, mood))
-        for other in self._asked.neutral_moods(mood):
-            found.update(mood_chain(self._recipe, other))
-        return found
+        own = (mood, *self._asked.neutral_moods(mood))
+        return {name for each in own for name, _ in chain(self._recipe.model, each)}
 
     def _excerpt(self, moods: set[str], deliverable: int | None, *, sheet: bool = False) -> str:
         if "deliverables" not in self._recipe.model.model_fields_set:

@@ -17,15 +17,7 @@ from evenfall.recipe.changes import parse_change
 from evenfall.recipe.places import dotted
 from evenfall.recipe.toml_values import toml_document
 
-__all__ = ["excerpt", "mood_chain", "relevant_changes", "renumbered"]
-
-
-def mood_chain(recipe: Recipe, mood: str) -> tuple[str, ...]:
-    """Name a mood and the moods it builds on."""
-    chain = [mood]
-    while (base := recipe.model.moods[chain[-1]].based_on) is not None:
-        chain.append(base)
-    return tuple(chain)
+__all__ = ["excerpt", "relevant_changes", "renumbered"]
 
 
 def excerpt(

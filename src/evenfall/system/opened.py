@@ -66,6 +66,11 @@ class Stamp:
             status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns, status.st_ctime_ns
         )
 
+    @property
+    def lasting(self) -> tuple[int, int, int, int]:
+        """What tells the file after the machine was started again, as numbers of devices do not."""
+        return self.size, self.inode, self.modified_ns, self.changed_ns
+
     def is_settled(self) -> bool:
         """Whether times tell of another change from now on.
 
