@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable
 
 import numpy as np
 import pytest
 from scipy.signal import fftconvolve
 
-from evenfall.look import grain as grain_module
+from evenfall.look import grain_pattern as grain_module
 from evenfall.look.fringe import STRONGEST_SHIFT, add_fringe
 from evenfall.look.glare import add_glare, point_spread
-from evenfall.look.grain import Grain, lattice_noise
+from evenfall.look.grain import Grain
+from evenfall.look.grain_pattern import Pattern, lattice_noise, pattern_of
 from evenfall.look.sharpen import sharpen
 from evenfall.look.vignette import Vignette
 from evenfall.recipe.look import Fringe, Glare, Sharpen
@@ -295,14 +297,14 @@ def test_grain_needs_little_memory_whatever_the_shape(
     assert shown.shape == (3, rows, width)
     assert np.isfinite(shown).all()
     assert max(lattices) <= MOST_LATTICE
-    assert sum(lattices) / 4 <= MOST_LATTICE_A_PIXEL * (width + 2) * (rows + 2)
+    assert sum(lattices) / 3 <= MOST_LATTICE_A_PIXEL * (width + 2) * (rows + 2)
 
 
 def test_grain_in_pieces_is_that_of_the_whole(monkeypatch: pytest.MonkeyPatch) -> None:
     settings = GrainSettings(strength=1.0)
     whole = Grain(settings, SMALL).rows(0, 136)
     monkeypatch.setattr(grain_module, "_MOST_LATTICE", 20_000)
-    assert len(list(Grain(settings, SMALL)._pieces(136))) > 100
+    assert len(list(Pattern(settings.size, settings.seed, SMALL)._pieces(136))) > 100
     np.testing.assert_array_equal(Grain(settings, SMALL).rows(0, 136), whole)
 
 
@@ -315,6 +317,23 @@ def test_grain_finer_than_its_lattice_is_as_weak_as_it_would_be(
     monkeypatch.setattr(grain_module, "_MOST_CELLS_PER_PIXEL", 1e9)
     full = Grain(settings, (48, 48)).rows(0, 48).std()
     assert limited == pytest.approx(full, rel=FEW_PIXELS)
+
+
+def test_channels_have_part_of_their_grain_in_common() -> None:
+    """Equal deviations, and the correlation that the square of the shared share says: 0.64."""
+    codes = Pattern(0.01, 3, (600, 400)).rows(0, 400).reshape(3, -1).astype(float)
+    np.testing.assert_allclose(codes.std(axis=1), 32, rtol=0.03)
+    np.testing.assert_allclose(np.corrcoef(codes)[np.triu_indices(3, 1)], 0.64, atol=0.02)
+
+
+def test_moods_share_a_pattern_while_they_need_it() -> None:
+    settings = [GrainSettings(strength=strength, size=0.011) for strength in (0.1, 0.4)]
+    soft, strong = (Grain(each, SMALL) for each in settings)
+    assert pattern_of(0.011, 1, SMALL) is pattern_of(0.011, 1, SMALL)
+    np.testing.assert_allclose(strong.rows(3, 5), 4 * soft.rows(3, 5), rtol=1e-5)
+    del soft, strong
+    gc.collect()
+    assert (0.011, 1, SMALL) not in grain_module._patterns
 
 
 # --- fringing ---------------------------------------------------------------------------------
