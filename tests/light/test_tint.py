@@ -145,9 +145,8 @@ def test_a_candle_rendered_outside_the_primaries_stays_within_sane_factors():
 def test_unknown_rendered_colour_counts_as_the_passes_white_and_says_so():
     tint = tint_factors(_setting(kelvin=2700), Rendered(), BT709)
     assert tint.factors == pytest.approx(light_rgb(planckian_xy(2700), BT709)[0], abs=EXACT)
-    assert tint.notes == (
-        "its rendered colour is not given; taken as the passes' own white (BT.709, 6504 K)",
-    )
+    assert tint.assumed
+    assert not tint_factors(_setting(kelvin=2700), Rendered(kelvin=6504), BT709).assumed
 
 
 def test_mired_shift_starts_from_the_rendered_colour():

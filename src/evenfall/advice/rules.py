@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
+from evenfall.advice.colours import unknown_colours
 from evenfall.advice.facts import FrameFacts, MoodFacts
 from evenfall.advice.hdr import hdr_unused
 from evenfall.advice.naming import roles_unlike_names, suns_after_sunset
@@ -31,6 +32,7 @@ ADVICE_CODES: Mapping[str, str] = {
     "sun-after-sunset": "the sun is on in a mood that says dusk, night or blue hour",
     "role-unlike-name": "a light's name plainly says another role than it has",
     "enlarged": "a deliverable is larger than the passes",
+    "colour-not-known": "a mood asks for a colour of a light whose rendered colour is not known",
     "counted-twice": "a pass holds the light of others that are on as well",
     "fill-over-key": "the fill is brighter than the key",
     "noise-shows": "a mood's noise shows in the displayed picture",
@@ -71,6 +73,7 @@ def advise(recipe: Recipe, frames: Sequence[FrameFacts] = ()) -> list[Advice]:
         *_only_brightness(recipe),
         *suns_after_sunset(recipe),
         *roles_unlike_names(recipe),
+        *unknown_colours(recipe),
         *_enlarged(recipe, frames),
         *hdr_unused(recipe),
         *_unknown_silence(recipe),

@@ -17,7 +17,7 @@ below 0.002 of its luminance counts as 0.002, because nothing can be multiplied 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import assert_never
 
@@ -74,7 +74,10 @@ class TintResult:
         The same as correlated colour temperature, when that has a meaning. Where it is the one
         that was asked for, it is said as it was asked: daylight of 15,000 K correlates to 14,976 K.
     notes : tuple of str
-        What a person should know: colours cut off, assumptions made.
+        What a person should know: colours cut off.
+    assumed : bool
+        Whether the rendered colour is not known and counts as the passes' own white: `factors` are
+        then a change, and `xy` and `kelvin` no colour of the light.
     """
 
     factors: tuple[float, float, float]
@@ -82,6 +85,7 @@ class TintResult:
     kelvin: float | None
     duv: float | None
     notes: tuple[str, ...] = ()
+    assumed: bool = False
 
 
 def rendered_xy(rendered: Rendered) -> Xy | None:
@@ -155,7 +159,7 @@ def tint_factors(
         What the mood asks; only its tint is looked at.
     rendered : Rendered
         How the light was rendered. Without a colour there it counts as the passes' own white, and
-        the result says so when it matters.
+        the result says so.
     space : RgbSpace
         The passes' primaries.
     start_xy : tuple of float or None
@@ -183,8 +187,6 @@ def tint_factors(
     if isinstance(tint, PlainRgb):
         factors = _plain_factors(setting, tint, before, start, space)
     else:
-        if known is None:
-            notes.append(_unknown_note(space))
         after, cut = _colour_asked(tint, start, space)
         if cut > _NEGLIGIBLE:
             notes.append(
@@ -197,7 +199,8 @@ def tint_factors(
     if before_cut > _NEGLIGIBLE:
         notes.append(f"its rendered colour lies outside the passes' primaries ({space.name})")
     after_xy = rgb_to_xy(factors * before, space) if known or start_xy or setting.tint_key else None
-    return _result(factors, after_xy, notes, nominal_kelvin=setting.kelvin)
+    found = _result(factors, after_xy, notes, nominal_kelvin=setting.kelvin)
+    return found if known or isinstance(tint, PlainRgb | Untinted) else replace(found, assumed=True)
 
 
 def _plain_factors(
@@ -266,12 +269,6 @@ def _safe_ratio(after: Vector, before: Vector) -> Vector:
     least = np.where(before < _LEAST_RENDERED, _LEAST_RENDERED, 0.0)
     ratio: Vector = np.maximum(after, least) / np.maximum(before, least)
     return ratio
-
-
-def _unknown_note(space: RgbSpace) -> str:
-    found = xy_to_kelvin_duv(space.white)
-    white = f", {found[0]:.0f} K" if found else ""
-    return f"its rendered colour is not given; taken as the passes' own white ({space.name}{white})"
 
 
 def _result(

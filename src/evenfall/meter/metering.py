@@ -188,7 +188,10 @@ def _meter_mood(recipe: Recipe, developed: DevelopedMood, gauge: _Gauge) -> Mete
         gauge.means,
         weights,
         {name: part.gain for name, part in balance.lights.items()},
-        {name: part.tint.kelvin for name, part in balance.lights.items()},
+        {
+            name: None if part.tint.assumed else part.tint.kelvin
+            for name, part in balance.lights.items()
+        },
     )
     noise = _predict(developed, gauge, factors) if factors else None
     if noise is not None:

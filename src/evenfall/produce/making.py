@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.advice.colours import advise_on_colours
 from evenfall.advice.doubling import advise_on_doublings
 from evenfall.deliver.formats import codec
 from evenfall.develop.engine import Development, develop_moods
@@ -124,7 +125,10 @@ class _Run:
         doublings = find_doublings(self._samples.known())
         outcome.note(
             f"{each.place}: {each.message}; {each.reason}"
-            for each in advise_on_doublings(plan.asked.recipe, doublings)
+            for each in (
+                *advise_on_doublings(plan.asked.recipe, doublings),
+                *advise_on_colours(plan.asked.recipe),
+            )
         )
         for mood, error in development.failures.items():
             self._give_up(mood, error)

@@ -14,6 +14,7 @@ from evenfall.deliver.png import encode_png
 from evenfall.deliver.provenance import Provenance
 from evenfall.drawings.lettering import format_kelvin, format_stops
 from evenfall.drawings.sheet import SheetLight, SheetMood, SheetText, draw_sheet
+from evenfall.light.colour import mired
 from evenfall.light.primaries import BT709
 from evenfall.light.tint import light_rgb
 from evenfall.light.transfer import encode_srgb
@@ -23,6 +24,7 @@ from evenfall.record.values import GainReport, MoodReport
 
 __all__ = ["DrawSheet", "SheetEncoded", "make_sheet"]
 
+_WHITE_KELVIN = 6504.0  # of BT.709 and most other primaries; correlated, CIE 15:2018
 Codes = npt.NDArray[np.uint8]
 
 
@@ -57,7 +59,7 @@ def make_sheet(
             view=project.view or "",
             author=project.author or "",
             copyright=project.copyright or "",
-            note="Draft" if draft else "",
+            note=_note(moods, draft=draft),
         ),
         columns=sheet.columns,
         picture_width=sheet.picture_width,
@@ -91,6 +93,15 @@ class DrawSheet(Step[SheetEncoded]):
         yield SheetEncoded(data, hashlib.sha256(data).hexdigest())
 
 
+def _note(moods: Mapping[str, MoodReport], *, draft: bool) -> str:
+    """Say at the foot what the figures are not."""
+    gains = [gain for mood in moods.values() for gain in mood.lights.values()]
+    changed = any(gain.colour_is_a_change and gain.kelvin is not None for gain in gains)
+    change = "mired: a change of colour, of a light whose own colour is not known"
+    said = [word for word, holds in (("Draft", draft), (change, changed)) if holds]
+    return "   \u00b7   ".join(said)
+
+
 def _sheet_mood(recipe: Recipe, name: str, mood: MoodReport, picture: Codes) -> SheetMood:
     resolved = recipe.moods[name]
     settings = [f"exposure {_stops(mood.exposure.stops)}"]
@@ -119,7 +130,9 @@ def _sheet_light(name: str, gain: GainReport | None) -> SheetLight:
         return SheetLight(name, None)
     tint = "" if gain.kelvin is None else format_kelvin(gain.kelvin)
     swatch = None
-    if gain.xy is not None:
+    if gain.colour_is_a_change and gain.kelvin is not None:
+        tint = f"{mired(gain.kelvin) - mired(_WHITE_KELVIN):+.0f} mired"
+    elif gain.xy is not None:
         rgb, _ = light_rgb(gain.xy, BT709)
         red, green, blue = (round(255 * float(v)) for v in encode_srgb(rgb / rgb.max()))
         swatch = (red, green, blue)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from textwrap import wrap
 
-from evenfall.recipe.lights import Rendered, Role, Source
+from evenfall.recipe.lights import Rendered, Source
 from evenfall.recipe.model import Beauty
 from evenfall.recipe.places import dotted
 from evenfall.recipe.starter_moods import plain_moods
@@ -83,25 +83,29 @@ def starter_recipe(
     scene = Scene(lights)
     moods = moods or plain_moods(scene)
     sections = [
-        _head(title, frame, view, proves=beauty is not None),
+        _head(title, frame, view, scene, proves=beauty is not None),
         _passes(passes_folder, beauty, frame, view, repairs),
         _lights(scene.lights, frame),
         _left_out(left_out),
         _groups(scene),
         _camera(scene, moods),
-        _LOOK,
-        _first_mood(scene, moods),
-        _mood(scene, "dusk", "day", moods.dusk),
-        _mood(scene, "night", "dusk", moods.night),
+        _look(moods.highlight_stops),
+        _first_mood(moods),
+        _mood("dusk", "day", moods.dusk),
+        _mood("night", "dusk", moods.night),
         _DELIVERABLES,
     ]
     return "\n".join(section for section in sections if section)
 
 
-_LOOK = """\
-[look]
-glare.strength = 0.02  # a little light spills around lamps, as in a lens
-"""
+def _look(highlight_stops: float | None) -> str:
+    lines = ["[look]"]
+    if highlight_stops is not None:
+        tone = f'{{ curve = "evenfall", highlight_stops = {highlight_stops:g} }}'
+        lines.append(f"tone = {tone}  # far enough for what is seen through the window by day")
+    lines.append("glare.strength = 0.02  # a little light spills around lamps, as in a lens")
+    return "\n".join([*lines, ""])
+
 
 _DELIVERABLES = """\
 # What is written for every mood.
@@ -115,7 +119,7 @@ format = "png"
 """
 
 
-def _head(title: str, frame: int | None, view: str | None, *, proves: bool) -> str:
+def _head(title: str, frame: int | None, view: str | None, scene: Scene, *, proves: bool) -> str:
     lines = [
         "# Day, dusk and night of one view, from one scene-linear pass per light.",
         *(["#   evenfall prove RECIPE          do the passes add up to the beauty?"] * proves),
@@ -126,7 +130,17 @@ def _head(title: str, frame: int | None, view: str | None, *, proves: bool) -> s
         lines.append("#   evenfall run RECIPE --set passes.frame=N    another frame")
     if view is not None:
         lines.append("#   evenfall run RECIPE --set passes.view=NAME  another camera")
-    return "\n".join([*lines, "", "format = 1", "", "[project]", f"title = {toml_text(title)}", ""])
+    start = ["format = 1", *_silence(scene)]
+    return "\n".join([*lines, "", *start, "", "[project]", f"title = {toml_text(title)}", ""])
+
+
+def _silence(scene: Scene) -> list[str]:
+    """Silence advice that speaks of what is so by the nature of the set."""
+    if scene.has("key"):
+        return []
+    if scene.has("sky"):
+        return ['silence = ["no-key"]  # the sky lights this view alone']
+    return ['silence = ["no-key", "fixtures-metered"]  # lamps light this view alone']
 
 
 def _passes(
@@ -249,6 +263,7 @@ def _camera(scene: Scene, moods: FirstMoods) -> str:
             "[camera]",
             f'meter = {{ of = {toml_text(metered)}, method = "average", grey_percent = 18 }}',
             f"exposure_stops = {_stops_text(moods.exposure_stops)}  # {moods.exposure_comment}",
+            *_white(moods.white_kelvin, "for these lamps, and a little warm"),
             "",
         ]
     )
@@ -264,38 +279,41 @@ def _step_text(stops: float) -> str:
     return toml_text(f"{'down' if stops < 0 else 'up'} {words}")
 
 
-def _first_mood(scene: Scene, moods: FirstMoods) -> str:
+def _first_mood(moods: FirstMoods) -> str:
     notes = "\n".join([*_comment(moods.notes), ""]) if moods.notes else ""
-    return notes + _mood(scene, "day", None, moods.day)
+    return notes + _mood("day", None, moods.day)
 
 
-def _mood(scene: Scene, name: str, base: str | None, mood: FirstMood) -> str:
+def _mood(name: str, base: str | None, mood: FirstMood) -> str:
     lines = [
         *_comment(mood.heading),
         f"[moods.{name}]",
         f"title = {toml_text(name.capitalize())}",
         *([] if base is None else [f"based_on = {toml_text(base)}"]),
     ]
-    settings = list(_settings(scene, mood.settings))
+    settings = list(_settings(mood.settings))
     if settings:
         lines += ["", f"[moods.{name}.lights]", *settings]
     camera = []
     if mood.exposure_stops is not None:
-        stops = _stops_text(mood.exposure_stops)
+        write = _step_text if mood.exposure_step else _stops_text
+        stops = write(mood.exposure_stops)
         camera.append(f"exposure_stops = {stops}  # {mood.exposure_comment}")
-    if mood.white_kelvin is not None:
-        camera.append(f"white_balance = {{ kelvin = {mood.white_kelvin:g} }}  # between both")
+    camera += _white(mood.white_kelvin, "between lamps and sky")
     if camera:
         lines += ["", f"[moods.{name}.camera]", *camera]
     return "\n".join([*lines, ""])
 
 
-def _settings(scene: Scene, settings: Mapping[Role, FirstSetting]) -> Iterator[str]:
-    """Lines of settings by name, comments in a column; roles without lights are left out."""
+def _white(kelvin: float | None, why: str) -> list[str]:
+    return [] if kelvin is None else [f"white_balance = {{ kelvin = {kelvin:g} }}  # {why}"]
+
+
+def _settings(settings: Mapping[str, FirstSetting]) -> Iterator[str]:
+    """Lines of settings by name, comments in a column."""
     entries = [
         (f"{dotted((name,))} = {_setting(setting)}", setting.comment)
-        for role, setting in settings.items()
-        if (name := scene.names[role]) is not None
+        for name, setting in settings.items()
     ]
     widest = max((len(line) for line, _ in entries), default=0)
     for line, comment in entries:
@@ -303,19 +321,18 @@ def _settings(scene: Scene, settings: Mapping[Role, FirstSetting]) -> Iterator[s
 
 
 def _setting(setting: FirstSetting) -> str:
-    if not setting.on:
+    if setting.on is False:
         return '"off"'
-    keys: list[str] = []
-    gain = '"on"'
+    stops = None
     if setting.stops is not None:
-        write = _step_text if setting.step else _stops_text
-        gain = write(setting.stops)
-        keys.append(f"stops = {gain}")
-    if setting.kelvin is not None:
-        keys.append(f"kelvin = {setting.kelvin:g}")
-    if setting.mired_shift is not None:
-        keys.append(f"mired_shift = {setting.mired_shift:g}")
-    tinted = setting.kelvin is not None or setting.mired_shift is not None
-    if not tinted:
-        return gain
-    return f"{{ {', '.join(keys if setting.stops is not None else ['on = true', *keys])} }}"
+        stops = _step_text(setting.stops) if setting.step else _stops_text(setting.stops)
+    keys = {
+        "on": "true" if setting.on and stops is None else None,
+        "stops": stops,
+        "kelvin": None if setting.kelvin is None else f"{setting.kelvin:g}",
+        "mired_shift": None if setting.mired_shift is None else f"{setting.mired_shift:g}",
+    }
+    said = {key: value for key, value in keys.items() if value is not None}
+    if set(said) <= {"on", "stops"}:
+        return stops or '"on"'
+    return f"{{ {', '.join(f'{key} = {value}' for key, value in said.items())} }}"

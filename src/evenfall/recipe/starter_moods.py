@@ -43,26 +43,29 @@ def plain_moods(scene: Scene) -> FirstMoods:
     return FirstMoods(
         0.0,
         "+ is brighter",
-        FirstMood(("Day: sun and sky as rendered, lamps off.",), day),
+        None,
+        FirstMood(("Day: sun and sky as rendered, lamps off.",), scene.named(day)),
         FirstMood(
             ("Dusk: the sun is down, the sky lower and bluer, every lamp on and warm.",),
-            dusk,
+            scene.named(dusk),
             opened,
-            "the camera opens as the light goes",
+            exposure_comment="the camera opens as the light goes",
         ),
         FirstMood(
             ("Night: as dusk, with the last of the sky.",),
-            {
-                "sky": FirstSetting(stops=_NIGHT_SKY_STOPS, comment="a trace, still blue"),
-                "fill": FirstSetting(on=False),
-            },
+            scene.named(
+                {
+                    "sky": FirstSetting(stops=_NIGHT_SKY_STOPS, comment="a trace, still blue"),
+                    "fill": FirstSetting(on=False),
+                }
+            ),
         ),
     )
 
 
 def lamp_on(scene: Scene, role: Role) -> FirstSetting:
     """Lamps of a role switched on, at the colour of evening where that can be said."""
-    return FirstSetting(kelvin=lamp_kelvin(scene, role), comment="on")
+    return FirstSetting(on=True, kelvin=lamp_kelvin(scene, role), comment="on")
 
 
 def lamp_kelvin(scene: Scene, role: Role) -> float | None:

@@ -98,12 +98,12 @@ class LeftOut:
 
 @dataclass(frozen=True)
 class FirstSetting:
-    """What a first mood asks of the lights of one role.
+    """What a first mood asks of a light or a group.
 
     Parameters
     ----------
-    on : bool
-        False: off.
+    on : bool or None
+        False: off; True: on, as rendered; None: as the mood has it that this one is based on.
     stops : float or None
         Against how they were rendered, or, where `step` says so, against the mood it is based on.
     step : bool
@@ -114,7 +114,7 @@ class FirstSetting:
         Why, in some words.
     """
 
-    on: bool = True
+    on: bool | None = None
     stops: float | None = None
     step: bool = False
     kelvin: float | None = None
@@ -130,10 +130,12 @@ class FirstMood:
     ----------
     heading : tuple of str
         Comment lines above it.
-    settings : mapping of Role to FirstSetting
-        What differs from the mood it is based on.
+    settings : mapping of str to FirstSetting
+        What differs from the mood it is based on, by name of a light or group.
     exposure_stops : float or None
         Of its camera; None leaves it.
+    exposure_step : bool
+        Whether they count from the mood that this one is based on.
     exposure_comment : str
         Why.
     white_kelvin : float or None
@@ -141,8 +143,9 @@ class FirstMood:
     """
 
     heading: tuple[str, ...]
-    settings: Mapping[Role, FirstSetting] = field(default_factory=dict)
+    settings: Mapping[str, FirstSetting] = field(default_factory=dict)
     exposure_stops: float | None = None
+    exposure_step: bool = False
     exposure_comment: str = ""
     white_kelvin: float | None = None
 
@@ -157,17 +160,23 @@ class FirstMoods:
         Of the recipe's camera, from what the meter finds.
     exposure_comment : str
         Why.
+    white_kelvin : float or None
+        White balance of the recipe's camera.
     day, dusk, night : FirstMood
         The moods.
+    highlight_stops : float or None
+        How far the tone curve reaches above grey; None leaves it.
     notes : tuple of str
         What a person should know; comments above the moods.
     """
 
     exposure_stops: float
     exposure_comment: str
+    white_kelvin: float | None
     day: FirstMood
     dusk: FirstMood
     night: FirstMood
+    highlight_stops: float | None = None
     notes: tuple[str, ...] = ()
 
 
@@ -205,6 +214,14 @@ class Scene:
         while name in taken:
             name = f"all_{name}"
         return name
+
+    def named(self, settings: Mapping[Role, FirstSetting]) -> dict[str, FirstSetting]:
+        """Name settings by lights and groups; roles without lights are left out."""
+        return {
+            name: setting
+            for role, setting in settings.items()
+            if (name := self.names[role]) is not None
+        }
 
     def has(self, *roles: Role) -> bool:
         """Whether there is a light of one of these roles."""

@@ -117,6 +117,7 @@ def _describe_gain(balance: LightBalance) -> GainReport:
         xy=tint.xy,
         kelvin=tint.kelvin,
         duv=None if tint.kelvin is None else tint.duv,
+        colour_is_a_change=tint.assumed,
     )
 
 

@@ -133,6 +133,8 @@ class GainReport(Value):
         Its colour, where it is known.
     kelvin, duv : float or None
         The same as a colour temperature.
+    colour_is_a_change : bool
+        Whether nobody knows how it was rendered, so that its colour was changed as if from white.
     """
 
     gain: float
@@ -141,6 +143,7 @@ class GainReport(Value):
     xy: tuple[float, float] | None = None
     kelvin: float | None = None
     duv: float | None = None
+    colour_is_a_change: bool = False
 
 
 class ReadingReport(Value):

@@ -7,11 +7,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from evenfall.errors import UsageError
+from evenfall.light.primaries import BT709
 from evenfall.recipe.lights import Rendered, Source
 from evenfall.recipe.model import Beauty
 from evenfall.recipe.starter import starter_recipe
 from evenfall.recipe.starter_scene import LeftOut, StarterLight
 from evenfall.recipe.toml_values import toml_text
+from evenfall.solve.first_moods import solve_first_moods
 from evenfall.survey.lamp_colour import LampColour
 from evenfall.survey.names import light_names, role_from_name
 from evenfall.survey.surveyed import Picture, Survey, SurveyedLight
@@ -49,8 +51,11 @@ def first_recipe(survey: Survey, path: Path) -> str:
         raise UsageError(_why_none(survey, unwritable))
     beauty = survey.beauty if survey.beauty and _is_text(survey.beauty.file) else None
     uses_view = any("{view}" in survey.file_names[p.file] for li in lights for p in li.pictures)
+    starters = [_starter_light(light, survey) for light in lights]
+    pictures = {light.name: light.reduced.means for light in lights}
     return starter_recipe(
-        [_starter_light(light, survey) for light in lights],
+        starters,
+        moods=solve_first_moods(starters, pictures, survey.space or BT709),
         title=path.stem.replace("_", " ").capitalize(),
         passes_folder=_relative(survey.folder, path),
         beauty=None if beauty is None else Beauty(**vars(_source(beauty, survey))),

@@ -1,0 +1,346 @@
+"""First balances: day, dusk and night worked out from what the lights of a view look like.
+
+What is sought is lightness on the display, as finished pictures have it. Bands of the median CIE L*
+of the picture, without the window or open sky (common practice, judged on pictures of rooms and
+houses):
+
+==========  ===========  ==========================================================
+mood        median L*    and
+==========  ===========  ==========================================================
+day         50 to 66     nothing burnt but lamps and what is seen of the sky
+dusk        34 to 46     lamps over daylight, the window blue and well below white
+night       14 to 32     pools of light, a trace of sky
+==========  ===========  ==========================================================
+
+Lamps keep one strength from day to night: by day they are seen to be lit and add little, at dusk
+the camera opens and the sky goes down. Where they would burn what they light, the camera opens
+less, and the sky lifts what is then too dark. Where there is no daylight, the lamp that lights most
+gives way to the others. This is a simple search along one dial after the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.solve.balanced import Balanced, Cast, Solved
+from evenfall.solve.stage import Rgb, Shown, Stage
+
+__all__ = ["WHITE_SHARE", "solve_day", "solve_first_balance"]
+
+Mask = npt.NDArray[np.bool_]
+
+_LAMPS_BY_DAY = 0.07  # of the light of the picture, lamps themselves left out
+WHITE_SHARE = 0.03
+"""Share of the picture of a day that may be white, window and open sky with it."""
+
+_SKY_AT = 0.75  # quantile of the window at which its lightness is judged: sky, not ground
+_BURNT = 0.012  # share of the picture
+_SKY_SEEN = (0.5, 0.98)  # of its brightest, at which quantile: the window or the open sky
+_SMALLEST_SKY = 0.004  # share of the picture
+_LAMP_SEEN = (5.0, 0.97)
+_RANGE_STOPS = 14.0
+_ROUNDS = 11
+_STEP = 1 / 3
+_GIVE_WAY = 2.0  # L*
+_GENERAL = 0.3  # share of the lamps' light, of a lamp that lights most
+
+
+@dataclass(frozen=True)
+class _Aim:
+    """What a mood is to show.
+
+    Parameters
+    ----------
+    median : float
+        CIE L* that is sought.
+    least : float
+        The least, where more would burn.
+    view : float
+        The least for the sake of what is seen of the sky by day.
+    sky, most_sky : float
+        CIE L* of the window or open sky, and the most to which it may lift what is too dark.
+    """
+
+    median: float
+    least: float
+    view: float = 0.0
+    sky: float = 0.0
+    most_sky: float = 0.0
+
+
+_DAY = _Aim(median=60.0, least=50.0, view=55.0)
+_DUSK = _Aim(median=42.0, least=34.0, sky=52.0, most_sky=58.0)
+_NIGHT = _Aim(median=27.0, least=14.0, sky=15.0, most_sky=20.0)
+
+
+def solve_first_balance(
+    stage: Stage,
+    cast: Cast,
+    tints: Mapping[str, Rgb] | None = None,
+    evening_white_kelvin: float | None = None,
+    white_kelvin: float | None = None,
+) -> Solved:
+    """Find gains and exposures for day, dusk and night.
+
+    Parameters
+    ----------
+    stage : Stage
+        The view; some light shines in it.
+    cast : Cast
+        Which light plays what; every light once.
+    tints : mapping of str to (float, float, float), optional
+        Factors by which lights change their colour after sunset.
+    evening_white_kelvin : float or None
+        White balance of the camera after sunset, if it has one of its own there.
+    white_kelvin : float or None
+        White balance of the camera.
+
+    Examples
+    --------
+    >>> from evenfall.light.primaries import BT709
+    >>> from evenfall.recipe import Look
+    >>> sky = np.where(np.mgrid[0:40, 0:60][1] > 40, 2.0, 0.2) * np.ones((3, 1, 1))
+    >>> lamp = np.exp(-np.mgrid[0:40, 0:60][1] / 20) * np.array([0.3, 0.2, 0.1])[:, None, None]
+    >>> stage = Stage({"sky": sky, "lamp": lamp}, BT709, Look())
+    >>> solved = solve_first_balance(stage, Cast(sky=("sky",), lamps=("lamp",)))
+    >>> solved.day.median > solved.dusk.median > solved.night.median
+    True
+    """
+    return _Search(stage, cast, tints or {}, evening_white_kelvin, white_kelvin).solve()
+
+
+def solve_day(stage: Stage, cast: Cast, white_kelvin: float | None = None) -> Balanced:
+    """Find the balance of the day alone, as bright as without a window or open sky in view."""
+    return _Search(stage, cast, {}, None, white_kelvin).day(gives_way=False)
+
+
+class _Search:
+    """The dials of a view, and what turning them shows."""
+
+    def __init__(
+        self,
+        stage: Stage,
+        cast: Cast,
+        tints: Mapping[str, Rgb],
+        evening_white: float | None,
+        white: float | None,
+    ) -> None:
+        self.stage, self.cast, self.tints = stage, cast, tints
+        self.white, self.evening_white = white, evening_white or white
+        lamps = (*cast.lamps, *cast.outdoor, *cast.key_lamps)
+        self.lamps = lamps
+        self.emitters = _spread(_brightest(stage.luminance(dict.fromkeys(lamps)), *_LAMP_SEEN))
+        self.window = self._window()
+        self.inside: Mask = stage.lit & ~self.window
+
+    def _window(self) -> Mask:
+        """Where the sky, or what it lights outside, is seen: much brighter than what it lights."""
+        share, quantile = _SKY_SEEN
+        sky = self.stage.luminance(dict.fromkeys(self.cast.sky or self.cast.sun))
+        seen: Mask = sky > share * float(np.quantile(sky[self.stage.lit], quantile))
+        if not self.cast.sky or not _SMALLEST_SKY < seen.mean() < 1 - _SMALLEST_SKY:
+            return np.zeros_like(seen)
+        return seen & self.stage.lit
+
+    def solve(self) -> Solved:
+        day = self.day()
+        dusk = self._after_sunset(day, _DUSK, general_stops=-1.0)
+        night = self._after_sunset(dusk, _NIGHT, general_stops=None)
+        return Solved(day, dusk, night)
+
+    # Day
+
+    def day(self, *, gives_way: bool = True) -> Balanced:
+        cast = self.cast
+        stops = dict.fromkeys((*cast.daylight, *cast.fill, *cast.key_lamps), 0.0)
+        stops |= dict.fromkeys(cast.lamps, self._lamp_stops_by_day())
+        if not cast.daylight:
+            stops |= dict.fromkeys(cast.outdoor, 0.0)
+        target = _DAY.median
+        while True:
+            found = self._exposed(stops, target, after_sunset=False)
+            burnt = found.burnt_share > _BURNT and target > _DAY.least
+            white = gives_way and found.white_share > WHITE_SHARE and target > _DAY.view
+            if not (burnt or white):
+                return found
+            target -= _GIVE_WAY
+
+    def _lamp_stops_by_day(self) -> float:
+        """Find the stops of all lamps that make them add a little to daylight."""
+        cast = self.cast
+        daylight = self._mean((*cast.daylight, *cast.fill)) if cast.daylight else 0.0
+        lamps = self._mean((*cast.lamps, *cast.outdoor))
+        if daylight <= 0 or lamps <= 0:
+            return 0.0
+        wanted = _LAMPS_BY_DAY / (1 - _LAMPS_BY_DAY) * daylight
+        return _thirds(float(np.log2(wanted / lamps)))
+
+    def _mean(self, lights: Sequence[str]) -> float:
+        luminance = self.stage.luminance(dict.fromkeys(lights))
+        where = self.inside & ~self.emitters
+        return float(luminance[where].mean()) if where.any() else 0.0
+
+    # Dusk and night
+
+    def _after_sunset(self, before: Balanced, aim: _Aim, general_stops: float | None) -> Balanced:
+        """Balance a mood without sun; the lamp that lights most steps back without daylight."""
+        cast = self.cast
+        stops = {light: each for light, each in before.stops.items() if light not in cast.sun}
+        lamp_stops = next((before.stops[lamp] for lamp in cast.lamps if lamp in before.stops), 0.0)
+        stops |= dict.fromkeys(cast.outdoor, lamp_stops)
+        if general_stops is None:
+            stops = {light: each for light, each in stops.items() if light not in cast.fill}
+        if cast.sky and self.lamps and self.window.any():
+            return self._with_sky(stops, aim)
+        stops |= {lamp: stops[lamp] - 1.0 for lamp in cast.key_lamps}
+        if cast.sky and self.lamps:
+            stops = self._sky_below_lamps(stops, aim)
+        general = None if cast.daylight or cast.key_lamps else self._general()
+        if general is not None and general_stops is not None:
+            stops[general] += general_stops
+        elif general is not None:
+            del stops[general]
+        target = aim.median
+        while True:
+            found = self._exposed(stops, target, after_sunset=True)
+            if found.burnt_share <= _BURNT or target <= aim.least:
+                return found
+            target -= _GIVE_WAY
+
+    def _general(self) -> str | None:
+        """Name the lamp that lights most of a view without daylight; None where there is none."""
+        means = {lamp: self._mean((lamp,)) for lamp in (*self.cast.lamps, *self.cast.outdoor)}
+        most = max(means, key=lambda lamp: means[lamp], default=None)
+        if most is None or len(means) < 2 or means[most] < _GENERAL * sum(means.values()):
+            return None
+        return most
+
+    def _sky_below_lamps(self, stops: dict[str, float], aim: _Aim) -> dict[str, float]:
+        """Bring a sky that is not seen to a share of the lamps' light."""
+        sky, lamps = self._mean(self.cast.sky), self._mean(self.lamps)
+        lamp_stops = max((stops[lamp] for lamp in self.lamps if lamp in stops), default=0.0)
+        if sky <= 0 or lamps <= 0:
+            return stops
+        below = 1.0 if aim is _DUSK else 4.0
+        sky_stops = _thirds(float(np.log2(lamps / sky)) + lamp_stops - below)
+        return stops | dict.fromkeys(self._dimmed(stops), sky_stops)
+
+    def _dimmed(self, stops: Mapping[str, float]) -> tuple[str, ...]:
+        """Lights that go down with daylight."""
+        return (*self.cast.sky, *(light for light in self.cast.fill if light in stops))
+
+    def _with_sky(self, stops: dict[str, float], aim: _Aim) -> Balanced:
+        """Turn the camera for what lamps light, and the sky for the window."""
+        target, start = aim.median, self._start(stops)
+        while True:
+            exposure = _rising(
+                lambda each: self._median(self._sky_to(stops, each, aim.sky), each), target, start
+            )
+            gains = self._sky_to(stops, exposure, aim.sky)
+            found = self._balanced(gains, exposure, after_sunset=True)
+            if found.burnt_share <= _BURNT or target <= 2 * _GIVE_WAY:
+                break
+            target -= _GIVE_WAY
+        if found.median >= aim.least:
+            return found
+        sky = aim.sky
+        while found.median < aim.least and sky < aim.most_sky:
+            sky += _GIVE_WAY
+            found = self._balanced(self._sky_to(stops, exposure, sky), exposure, after_sunset=True)
+        return found
+
+    def _sky_to(
+        self, stops: Mapping[str, float], exposure_stops: float, lightness: float
+    ) -> dict[str, float]:
+        """Bring the window or open sky to a lightness."""
+        dimmed = self._dimmed(stops)
+
+        def window(sky_stops: float) -> float:
+            gains = {**stops, **dict.fromkeys(dimmed, sky_stops)}
+            shown = self._show(gains, exposure_stops, after_sunset=True)
+            return shown.quantile(self.window, _SKY_AT)
+
+        found = _thirds(_rising(window, lightness, -exposure_stops))
+        return {**stops, **dict.fromkeys(dimmed, found)}
+
+    def _median(self, stops: Mapping[str, float], exposure_stops: float) -> float:
+        return self._show(stops, exposure_stops, after_sunset=True).median(self.inside)
+
+    # What both share
+
+    def _exposed(
+        self, stops: Mapping[str, float], median: float, *, after_sunset: bool
+    ) -> Balanced:
+        """Turn the camera until the picture has its lightness."""
+
+        def lightness(exposure_stops: float) -> float:
+            return self._show(stops, exposure_stops, after_sunset=after_sunset).median(self.inside)
+
+        exposure = _rising(lightness, median, self._start(stops))
+        return self._balanced(stops, exposure, after_sunset=after_sunset)
+
+    def _start(self, stops: Mapping[str, float]) -> float:
+        """Exposure that brings the mean of the lights that are on to middle grey, about."""
+        mean = sum(self._mean((light,)) * 2.0**each for light, each in stops.items())
+        return float(np.log2(0.18 / mean)) if mean > 0 else 0.0
+
+    def _show(
+        self, stops: Mapping[str, float], exposure_stops: float, *, after_sunset: bool
+    ) -> Shown:
+        tints = self.tints if after_sunset else {}
+        gains: dict[str, Rgb] = {}
+        for light, each in stops.items():
+            red, green, blue = tints.get(light, (1.0, 1.0, 1.0))
+            gain = 2.0**each
+            gains[light] = (gain * red, gain * green, gain * blue)
+        white = self.evening_white if after_sunset else self.white
+        return self.stage.show(gains, 2.0**exposure_stops, white)
+
+    def _balanced(
+        self, stops: Mapping[str, float], exposure_stops: float, *, after_sunset: bool
+    ) -> Balanced:
+        shown = self._show(stops, exposure_stops, after_sunset=after_sunset)
+        judged = self.stage.lit & ~self.emitters
+        sky = shown.quantile(self.window, _SKY_AT) if self.window.any() else None
+        white = float(np.mean(shown.burnt & judged))
+        burnt = white if after_sunset else float(np.mean(shown.burnt & judged & ~self.window))
+        return Balanced(exposure_stops, dict(stops), shown.median(self.inside), sky, burnt, white)
+
+
+def _brightest(luminance: npt.NDArray[np.float32], times: float, quantile: float) -> Mask:
+    """Where light is many times what most of the picture gets: the lamps themselves."""
+    lit = luminance[luminance > 0]
+    if not lit.size:
+        return np.zeros(luminance.shape, bool)
+    seen: Mask = luminance > times * float(np.quantile(lit, quantile))
+    return seen
+
+
+def _spread(mask: Mask) -> Mask:
+    """Widen a mask by the pixels around it."""
+    padded = np.pad(mask, 1)
+    rows, columns = mask.shape
+    around = [
+        padded[down : down + rows, across : across + columns]
+        for down in range(3)
+        for across in range(3)
+    ]
+    spread: Mask = np.any(around, axis=0)
+    return spread
+
+
+def _rising(show: Callable[[float], float], target: float, start: float) -> float:
+    """Find the stops at which what is shown, which rises with them, comes to a target."""
+    low, high = start - _RANGE_STOPS, start + _RANGE_STOPS
+    for _ in range(_ROUNDS):
+        middle = (low + high) / 2
+        low, high = (middle, high) if show(middle) < target else (low, middle)
+    return (low + high) / 2
+
+
+def _thirds(stops: float) -> float:
+    return round(stops / _STEP) * _STEP

@@ -1,0 +1,292 @@
+"""From the lights of a survey to the moods of a first recipe, worked out from their pixels."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from evenfall.camera.meter import meter
+from evenfall.errors import PassError
+from evenfall.light.colour import xy_to_kelvin_duv
+from evenfall.light.primaries import RgbSpace, luminance_weights
+from evenfall.light.tint import rgb_to_xy, tint_factors
+from evenfall.recipe import LightSetting, Look, Meter, Rendered
+from evenfall.recipe.lights import Role
+from evenfall.recipe.look import Evenfall, Glare
+from evenfall.recipe.starter_moods import LAMP_KELVIN, dusk_sky_tint
+from evenfall.recipe.starter_scene import FirstMood, FirstMoods, FirstSetting, Scene, StarterLight
+from evenfall.solve.balanced import Cast, Solved
+from evenfall.solve.first_balance import WHITE_SHARE, solve_day, solve_first_balance
+from evenfall.solve.stage import Rgb, Stage
+from evenfall.survey.words import words_of
+
+__all__ = ["FIRST_LOOK", "solve_first_moods"]
+
+FIRST_LOOK = Look(glare=Glare(strength=0.02))
+"""What a first recipe says of the look."""
+
+_SUNS = frozenset(
+    ("sun", "sunlight", "moon", "moonlight", "sonne", "mond", "soleil", "lune", "sol", "luna")
+)
+_HEADINGS = (
+    "Day: sun and sky as rendered, lamps lit where they are seen.",
+    "Dusk: the sun is down, the sky is low and blue, every lamp is on.",
+    "Night: as dusk, with the last of the sky.",
+)
+_HEADINGS_OF_LAMPS = (
+    "Day: there is no daylight among the passes; all lamps as rendered.",
+    "Dusk: the light that lights most gives way to the others.",
+    "Night: the others alone, lower.",
+)
+_BY_DAY: Mapping[Role, str] = {
+    "fixture": "lit by day too: they are seen, and add little",
+    "glow": "as the lamps",
+}
+_AT_DUSK: Mapping[Role, str] = {
+    "sky": "down, and blue against the lamps",
+    "fill": "down with the sky",
+    "outdoor fixture": "on",
+    "key": "gives way",
+    "fixture": "gives way to the others",
+}
+_AT_NIGHT: Mapping[Role, str] = {"sky": "a trace, still blue", "key": "gives way further"}
+_HIGHLIGHT_STOPS = (6.0, 7.0, 8.0)
+_WARMER_BY = 200.0  # kelvin: less is no change that is seen
+_WHITE_KELVIN = 4300.0
+_WARM = 1.35  # red over blue of lamps, against the passes' white
+_BLUE = 0.8  # the same of a sky
+_TUNGSTEN_KELVIN = 4200.0
+_KEPT_WARM = 1.35  # white balance over the lamps' own colour temperature
+
+
+def solve_first_moods(
+    lights: Sequence[StarterLight],
+    pictures: Mapping[str, np.ndarray],
+    space: RgbSpace,
+) -> FirstMoods | None:
+    """Work out day, dusk and night.
+
+    Parameters
+    ----------
+    lights : sequence of StarterLight
+        As they will stand in the recipe.
+    pictures : mapping of str to ndarray, shape (3, h, w)
+        Means of blocks of their passes.
+    space : RgbSpace
+        The passes' primaries.
+
+    Returns
+    -------
+    FirstMoods or None
+        None where nothing shines.
+    """
+    return _FirstMoods(lights, pictures, space).moods()
+
+
+class _FirstMoods:
+    """What is known of the lights, and the words for what comes of it."""
+
+    def __init__(
+        self, lights: Sequence[StarterLight], pictures: Mapping[str, np.ndarray], space: RgbSpace
+    ) -> None:
+        self.scene, self.space, self.pictures = Scene(lights), space, pictures
+        self.cast = self._cast()
+        self.kelvin = dict(self._warmer_lamps())
+        warm = self.cast.daylight and self._lamps_are_warm()
+        self.white = _WHITE_KELVIN if warm else None
+        self.sky_tint = dusk_sky_tint(self.scene) if not self._sky_is_blue() else (None, None)
+
+    def _cast(self) -> Cast:
+        def names(*roles: str) -> tuple[str, ...]:
+            return tuple(light.name for light in self.scene.lights if light.role in roles)
+
+        keys = names("key")
+        sets = bool(names("sky")) or any(_SUNS & set(words_of(name)) for name in keys)
+        return Cast(
+            sun=keys if sets else (),
+            key_lamps=() if sets else keys,
+            sky=names("sky"),
+            fill=names("fill"),
+            lamps=names("fixture", "glow"),
+            outdoor=names("outdoor fixture"),
+        )
+
+    def _warmer_lamps(self) -> Iterator[tuple[str, float]]:
+        """Lamps whose colour is known, and that are whiter than lamps of the evening."""
+        for role in ("fixture", "outdoor fixture"):
+            for light in self.scene.by_role[role]:
+                kelvin = light.rendered.kelvin if light.rendered else None
+                if kelvin is not None and kelvin > LAMP_KELVIN + _WARMER_BY:
+                    yield light.name, LAMP_KELVIN
+
+    def _lamps_are_warm(self) -> bool:
+        lamps = (*self.cast.lamps, *self.cast.outdoor)
+        if not lamps:
+            return False
+        red, _, blue = np.sum([self.pictures[lamp].mean(axis=(1, 2)) for lamp in lamps], axis=0)
+        return bool(red > _WARM * blue)
+
+    def _sky_is_blue(self) -> bool:
+        """Whether the sky is as blue as that of dusk needs to be, as it was rendered."""
+        if not self.cast.sky:
+            return False
+        red, _, blue = np.sum([self.pictures[sky].mean((1, 2)) for sky in self.cast.sky], axis=0)
+        return bool(red < _BLUE * blue)
+
+    def _white_of_lamps(self) -> float | None:
+        """Give a set of warm lamps, without daylight, a white balance that leaves some warmth."""
+        if self.cast.daylight:
+            return None
+        total = np.sum([picture.mean(axis=(1, 2)) for picture in self.pictures.values()], axis=0)
+        xy = rgb_to_xy(total, self.space)
+        found = None if xy is None else xy_to_kelvin_duv(xy)
+        if found is None or found[0] > _TUNGSTEN_KELVIN:
+            return None
+        return 100.0 * round(_KEPT_WARM * found[0] / 100)
+
+    def moods(self) -> FirstMoods | None:
+        constant = self._white_of_lamps()
+        highlights, stage = self._stage_for_the_view(constant)
+        if not stage.lit.any():
+            return None
+        solved = solve_first_balance(stage, self.cast, self._tints(), self.white, constant)
+        written = self._written(solved, self._metered_stops(), constant)
+        return replace(written, highlight_stops=highlights)
+
+    def _stage_for_the_view(self, white: float | None) -> tuple[float | None, Stage]:
+        """Let the curve reach as far as what is seen through the window by day needs."""
+        stage = Stage(self.pictures, self.space, FIRST_LOOK)
+        if not self.cast.daylight or not stage.lit.any():
+            return None, stage
+        for stops in (None, *_HIGHLIGHT_STOPS):
+            if stops is not None:
+                look = FIRST_LOOK.model_copy(update={"tone": Evenfall(highlight_stops=stops)})
+                stage = Stage(self.pictures, self.space, look)
+            if solve_day(stage, self.cast, white).white_share <= WHITE_SHARE:
+                break
+        return stops, stage
+
+    def _tints(self) -> dict[str, Rgb]:
+        """Factors by which lights change their colour after sunset."""
+        kelvin, mired = self.sky_tint
+        asked: dict[str, LightSetting] = {
+            light: LightSetting(kelvin=each) for light, each in self.kelvin.items()
+        }
+        if kelvin is not None or mired is not None:
+            sky = LightSetting(kelvin=kelvin, mired_shift=mired)
+            asked |= dict.fromkeys(self.cast.sky, sky)
+        rendered = {light.name: light.rendered or Rendered() for light in self.scene.lights}
+        return {
+            light: tint_factors(setting, rendered[light], self.space).factors
+            for light, setting in asked.items()
+        }
+
+    def _metered_stops(self) -> float:
+        """Tell the stops to which the meter of the recipe will set the camera."""
+        keys = self.scene.by_role["key"] or self.scene.by_role["sky"] or self.scene.lights
+        planes = np.sum([self.pictures[light.name] for light in keys], axis=0)
+        try:
+            reading = meter(planes.astype(np.float32), luminance_weights(self.space), Meter())
+        except PassError:
+            return 0.0
+        return reading.stops
+
+    # In words
+
+    def _written(self, solved: Solved, metered: float, white: float | None) -> FirstMoods:
+        day, dusk, night = (
+            _thirds(each.exposure_stops) for each in (solved.day, solved.dusk, solved.night)
+        )
+        every = dict.fromkeys((light.name for light in self.scene.lights), 0.0)
+        headings = _HEADINGS if self.cast.daylight else _HEADINGS_OF_LAMPS
+        return FirstMoods(
+            _thirds(solved.day.exposure_stops - metered),
+            f"so that day has a median lightness of {solved.day.median:.0f} (CIE L*)",
+            white,
+            FirstMood((headings[0],), self._settings(every, solved.day.stops, _BY_DAY, step=False)),
+            FirstMood(
+                (headings[1],),
+                self._settings(solved.day.stops, solved.dusk.stops, _AT_DUSK, evening=True),
+                _thirds(dusk - day) or None,
+                exposure_step=True,
+                exposure_comment=_opened(dusk - day),
+                white_kelvin=self.white,
+            ),
+            FirstMood(
+                (headings[2],),
+                self._settings(solved.dusk.stops, solved.night.stops, _AT_NIGHT),
+                _thirds(night - dusk) or None,
+                exposure_step=True,
+                exposure_comment=_opened(night - dusk),
+            ),
+        )
+
+    def _settings(
+        self,
+        before: Mapping[str, float],
+        after: Mapping[str, float],
+        comments: Mapping[Role, str],
+        *,
+        step: bool = True,
+        evening: bool = False,
+    ) -> dict[str, FirstSetting]:
+        """Say what differs from the mood before, of a role together where its lights agree."""
+        settings: dict[str, FirstSetting] = {}
+        for role, lights in self.scene.by_role.items():
+            kelvin, mired = self.sky_tint if evening and role == "sky" else (None, None)
+            each = {
+                light.name: _turned(
+                    before.get(light.name),
+                    after.get(light.name),
+                    step=step,
+                    kelvin=kelvin,
+                    mired_shift=mired,
+                )
+                for light in lights
+            }
+            name = self.scene.names[role]
+            if name is not None and len(set(each.values())) == 1:
+                each = {name: next(iter(each.values()))}
+            comment = comments.get(role, "")
+            settings |= {
+                name: replace(setting, comment="" if setting.on is False else comment)
+                for name, setting in each.items()
+                if setting is not None
+            }
+        if evening:
+            for light, kelvin in self.kelvin.items():
+                own = settings.get(light, FirstSetting())
+                settings[light] = replace(own, kelvin=kelvin, comment="warm")
+        return settings
+
+
+def _turned(
+    before: float | None,
+    after: float | None,
+    *,
+    step: bool,
+    kelvin: float | None,
+    mired_shift: float | None,
+) -> FirstSetting | None:
+    """Say what a mood asks of a light that stood at some stops, or was off; None for nothing."""
+    if after is None:
+        return None if before is None else FirstSetting(on=False)
+    if before is None:
+        return FirstSetting(on=True, stops=_thirds(after) or None, kelvin=kelvin,
+                            mired_shift=mired_shift)  # fmt: skip
+    stops = _thirds(after - before) or None
+    if stops is None and kelvin is None and mired_shift is None:
+        return None
+    return FirstSetting(
+        stops=stops, step=step and stops is not None, kelvin=kelvin, mired_shift=mired_shift
+    )
+
+
+def _opened(stops: float) -> str:
+    return "the camera opens as daylight goes" if stops > 0 else "darker than the mood before"
+
+
+def _thirds(stops: float) -> float:
+    return round(stops * 3) / 3
