@@ -428,6 +428,7 @@ class TestSecondRun:
 
         monkeypatch.setenv("EVENFALL_CACHE", str(tmp_path / "cache"))
         monkeypatch.setattr(opening, "open_passes", render_first)
+        time.sleep(0.1)  # what was written just now is not noted
         report = evenfall.open(corner).run()
         digest = hashlib.sha256(lamp.read_bytes()).hexdigest()
         assert report.lights["lamp"].fingerprint == f"sha256:{digest}"

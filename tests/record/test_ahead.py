@@ -24,6 +24,7 @@ file = "sun.exr"
 [lights.lamp]
 file = "lamp.exr"
 """
+SETTLES_SECONDS = 0.1  # until a file's times tell of another change
 CONTENT = {"sun.exr": b"light of the sun", "lamp.exr": b"light of a lamp"}
 
 
@@ -32,13 +33,14 @@ def recipe(tmp_path: Path) -> Path:
     (tmp_path / "passes").mkdir()
     for name, content in CONTENT.items():
         (tmp_path / "passes" / name).write_bytes(content)
+    time.sleep(SETTLES_SECONDS)
     path = tmp_path / "view.toml"
     path.write_text(RECIPE)
     return path
 
 
 def notes(cache: Path) -> list[str]:
-    return sorted(path.read_text() for path in cache.glob("fingerprints/*"))
+    return sorted(path.read_text().split()[0] for path in cache.glob("fingerprints/*"))
 
 
 def expected(*names: str) -> list[str]:
@@ -63,6 +65,7 @@ def test_a_folder_said_apart_takes_the_place_of_the_recipes(
     other = tmp_path / "other"
     other.mkdir()
     (other / "lamp.exr").write_bytes(CONTENT["lamp.exr"])
+    time.sleep(SETTLES_SECONDS)
     with fingerprints_ahead(recipe, other):
         wait_for(expected("lamp.exr"), own_cache)
 
@@ -246,3 +249,55 @@ def test_what_nobody_asks_for_ends_soon_after(
 def test_a_file_that_is_missing_is_told_of(tmp_path: Path) -> None:
     with pytest.raises((PassError, OSError)):
         noted_fingerprint(tmp_path / "nothing.exr")
+
+
+class TestNotes:
+    """A note is believed only as it was written, and never of a file that may change unseen."""
+
+    @pytest.fixture
+    def path(self, recipe: Path) -> Path:
+        return recipe.parent / "passes" / "sun.exr"
+
+    @pytest.fixture
+    def note(self, path: Path, own_cache: Path) -> Path:
+        noted_fingerprint(path)
+        forget()
+        (note,) = own_cache.glob("fingerprints/*")
+        return note
+
+    @pytest.mark.parametrize(
+        "change",
+        [
+            lambda data: data[:20] + (b"0" if data[20:21] != b"0" else b"1") + data[21:],
+            lambda data: data[:71],
+            lambda data: data[:-1],
+            lambda data: b"",
+            lambda data: data.replace(b"sha256:", b"sha256;"),
+            lambda data: b"\xff" * 100,
+        ],
+    )  # fmt: skip
+    def test_a_damaged_one_is_not_believed(
+        self, path: Path, note: Path, change: Callable[[bytes], bytes]
+    ) -> None:
+        note.write_bytes(change(note.read_bytes()))
+        assert [noted_fingerprint(path)] == expected("sun.exr")
+
+    def test_one_of_another_file_is_not_believed(self, path: Path, note: Path) -> None:
+        lamp = path.with_name("lamp.exr")
+        noted_fingerprint(lamp)
+        forget()
+        (other,) = set(note.parent.iterdir()) - {note}
+        other.write_bytes(note.read_bytes())
+        assert [noted_fingerprint(lamp)] == expected("lamp.exr")
+
+    def test_a_file_that_was_written_a_moment_ago_is_not_noted(
+        self, path: Path, own_cache: Path
+    ) -> None:
+        path.write_bytes(CONTENT["sun.exr"])
+        assert [noted_fingerprint(path)] == expected("sun.exr")
+        assert notes(own_cache) == []
+
+
+def forget() -> None:
+    """What this process knows is forgotten; what is noted stays."""
+    fingerprints._turns.clear()

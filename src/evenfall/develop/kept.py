@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -15,6 +16,7 @@ from evenfall.light.primaries import BT709, RgbSpace
 from evenfall.passes.header import PassHeader
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.source import PassSource
+from evenfall.system.opened import Opened, Stamp
 from evenfall.system.processors import passes_at_once, workers_of
 
 __all__ = ["KeptPasses"]
@@ -179,4 +181,13 @@ def _image_of(light: str, pixels: npt.NDArray[np.floating[Any]]) -> PassImage:
         kind="array",
     )
     alpha = planes[3] if channels == 4 else None
-    return PassImage(header, (planes[0], planes[1], planes[2]), alpha, PixelCensus())
+    colour = planes[0], planes[1], planes[2]
+    return PassImage(header, colour, alpha, PixelCensus(), (_opened(light, pixels),))
+
+
+def _opened(light: str, pixels: npt.NDArray[np.floating[Any]]) -> Opened:
+    """Say what an array is, in place of a file: whatever is made of it follows from its values."""
+    head = f"{pixels.dtype.name} {pixels.shape}".encode()
+    sha256 = hashlib.sha256(head + np.ascontiguousarray(pixels).tobytes()).hexdigest()
+    no_file = Stamp(device=0, inode=0, size=pixels.nbytes, modified_ns=0, changed_ns=0)
+    return Opened(Path(light), no_file, sha256, light)

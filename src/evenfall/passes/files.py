@@ -177,6 +177,7 @@ def open_pass(path: Path) -> Iterator[PassFile]:
             yield opened
         except Exception:
             opened.check_was_read()
+            opened.check_unchanged()
             raise
         opened.check_was_read()
         opened.check_unchanged()

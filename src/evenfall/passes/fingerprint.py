@@ -20,7 +20,7 @@ __all__ = ["fingerprint", "is_fingerprint", "joint_fingerprint", "noted_fingerpr
 
 _BLOCK_BYTES = 8 << 20  # other threads need not be waited for while a block is read or hashed
 _FINGERPRINT = re.compile(r"sha256:[0-9a-f]{64}")
-_LONGEST_NOTE = 100
+_LONGEST_NOTE = 200
 _MOST_TURNS = 256
 _PATIENCE_SECONDS = 0.05  # of a thread that waits for another's work, until it asks itself again
 
@@ -140,8 +140,10 @@ def joint_fingerprint(fingerprints: Sequence[str]) -> str:
 def noted_fingerprint(path: Path, *, is_wanted: _Wish = lambda: True) -> str | None:
     """Fingerprint of a file, which is read only if it changed since it was last read for this.
 
-    Fingerprints are noted in the user's cache folder. Threads that ask for the same file share the
-    work, which goes on while one of them wants it; the others need not wait for it.
+    Fingerprints are noted in the user's cache folder, but for those of files that were written a
+    moment ago and might be written again without their times telling. Threads that ask for the
+    same file share the work, which goes on while one of them wants it; the others need not wait
+    for it.
 
     Parameters
     ----------
@@ -155,7 +157,9 @@ def noted_fingerprint(path: Path, *, is_wanted: _Wish = lambda: True) -> str | N
     PassError, OSError
         When the file cannot be read, or changes meanwhile.
     """
-    note = _note_path(path)  # before it is read: a file that changes is not noted
+    stamp = Stamp.of(path.stat())  # before it is read: a file that changes is not noted
+    note = _note_path(path, stamp)
+    is_settled = stamp.is_settled()
     turn = _turn_of(note)
     with turn.taken(is_wanted) as is_ours:
         if not is_ours:
@@ -164,22 +168,26 @@ def noted_fingerprint(path: Path, *, is_wanted: _Wish = lambda: True) -> str | N
             turn.found = _recall(note)
         if turn.found is None:
             turn.found = fingerprint(path, is_wanted=turn.is_wanted)
-            if turn.found is not None:
-                keep(note, turn.found.encode("ascii"))
+            if turn.found is not None and is_settled:
+                keep(note, f"{turn.found} {_checksum(note, turn.found)}".encode("ascii"))
         return turn.found
 
 
-def _note_path(path: Path) -> Path:
+def _note_path(path: Path, stamp: Stamp) -> Path:
     """Where the fingerprint of a file is noted: by its path, size, inode and times of change."""
-    stamp = Stamp.of(path.stat()).lasting
-    key = hashlib.sha256(os.fsencode(path.resolve()) + f"\0{stamp}".encode()).hexdigest()
+    key = hashlib.sha256(os.fsencode(path.resolve()) + f"\0{stamp.lasting}".encode()).hexdigest()
     return cache_folder() / "fingerprints" / key[:40]
+
+
+def _checksum(note: Path, noted: str) -> str:
+    """Tell a note that is damaged, or that was put under another name."""
+    return hashlib.sha256(f"{note.name} {noted}".encode()).hexdigest()[:16]
 
 
 def _recall(note: Path) -> str | None:
     try:
         with open_regular(note) as stream:
-            noted = stream.read(_LONGEST_NOTE).decode("ascii")
+            noted, _, checksum = stream.read(_LONGEST_NOTE).decode("ascii").partition(" ")
     except (OSError, ValueError):
         return None
-    return noted if is_fingerprint(noted) else None
+    return noted if is_fingerprint(noted) and checksum == _checksum(note, noted) else None

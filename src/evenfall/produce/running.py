@@ -13,6 +13,7 @@ from evenfall.recipe.choosing import choose_moods
 from evenfall.record.earlier import Earlier
 from evenfall.record.hashes import Hashes
 from evenfall.record.report import RunReport, report_path
+from evenfall.system.arguments import given_path
 from evenfall.system.free_names import refuse_existing
 from evenfall.system.processors import workers_of
 
@@ -92,7 +93,8 @@ def run(
     if not isinstance(recipe, Recipe):
         raise UsageError(f"a run takes a Recipe, found {type(recipe).__name__}")
     chosen = choose_moods(recipe, moods)
-    folder = Path(out).absolute() if out is not None else recipe.path.absolute().parent / "pictures"
+    given = recipe.path.parent / "pictures" if out is None else given_path(out, "the folder")
+    folder = given.absolute()
     workers = workers_of(workers)
     report = report_path(folder, recipe.output_stem, draft=draft)
     known = Earlier(RunReport.read(report)).inputs

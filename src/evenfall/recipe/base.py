@@ -49,7 +49,7 @@ class Takes:
     text: str
 
 
-Use = Literal["pass", "guide", "picture", "weights", "numbers", "look"]
+Use = Literal["pass", "guide", "picture", "weights", "numbers", "look", "logo", "scene"]
 """What a file is for: weights are masks, numbers those of objects."""
 
 

@@ -2,34 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection
 
 from evenfall.errors import Fault, UsageError
 from evenfall.recipe import Recipe
 from evenfall.recipe.words.suggesting import did_you_mean
+from evenfall.system.arguments import given_texts
 
 __all__ = ["choose_moods"]
 
 
-def choose_moods(recipe: Recipe, moods: str | Iterable[str]) -> tuple[str, ...]:
+def choose_moods(recipe: Recipe, moods: str | Collection[str]) -> tuple[str, ...]:
     """Moods by name in the recipe's order; all when none is named.
 
     Parameters
     ----------
     recipe : Recipe
         The recipe.
-    moods : str or iterable of str
+    moods : str or collection of str
         One name, or several.
 
     Raises
     ------
     UsageError
-        When there is no mood of a name, with what was probably meant.
+        When there is no mood of a name, with what was probably meant, or no names are given.
     """
-    wanted = dict.fromkeys([moods] if isinstance(moods, str) else moods)
-    strange = [name for name in wanted if not isinstance(name, str)]
-    if strange:
-        raise UsageError(f"a mood is chosen by its name, a text; found {strange[0]!r}")
+    wanted = dict.fromkeys(given_texts(moods, "a mood's name"))
     faults = [
         Fault(
             str(recipe.path),

@@ -17,6 +17,9 @@ from evenfall.recipe.words.hints import shown
 __all__ = ["NamedFile", "check_files", "named_files", "pass_file_name"]
 
 
+_FOR_NO_PICTURE = ("logo", "scene")  # what needs them says when they are missing
+
+
 @dataclass(frozen=True)
 class NamedFile:
     """A file that the recipe names.
@@ -60,7 +63,7 @@ def pass_file_name(name: str, passes: Passes) -> str:
 def check_files(
     model: RecipeModel, recipe_folder: Path, passes_folder: Path, folder_is_chosen: bool
 ) -> list[Finding]:
-    """Return every file that is not there.
+    """Return every file that a picture needs and that is not there.
 
     When the passes' folder is missing, that is the only thing said of the passes; nothing, when
     the folder is not the recipe's own but was chosen for this once.
@@ -70,6 +73,8 @@ def check_files(
     if folder_missing and not folder_is_chosen:
         findings.append(Finding(("passes", "folder"), *_no_folder(passes_folder)))
     for named in named_files(model):
+        if named.use in _FOR_NO_PICTURE:
+            continue
         if named.in_passes:
             finding = _unfilled(named, model.passes)
             name = pass_file_name(named.name, model.passes)

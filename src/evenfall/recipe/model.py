@@ -31,10 +31,10 @@ class Project(Part):
     author: Words | None = Field(None, description="Who made it.")
     copyright: Words | None = Field(None, description="Copyright notice.")
     studio: Words | None = Field(None, description="Whose work it is; stands on boards.")
-    logo: str | None = Field(
+    logo: Annotated[str | None, NamesFile("logo")] = Field(
         None, description="The studio's logo, PNG or SVG, relative to the recipe; for boards."
     )
-    stage: str | None = Field(
+    stage: Annotated[str | None, NamesFile("scene")] = Field(
         None,
         description="OpenUSD scene that the view was rendered from, relative to the recipe; "
         "`handback` writes a layer that brings a mood's balance into it.",

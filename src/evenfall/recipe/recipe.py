@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from evenfall.errors import Fault, RecipeError, UsageError
+from evenfall.errors import Fault, RecipeError
 from evenfall.recipe.changes import Change, apply_changes, parse_changes
 from evenfall.recipe.files import check_files as missing_files
 from evenfall.recipe.files import pass_file_name
@@ -21,6 +20,7 @@ from evenfall.recipe.resolve import ResolvedMood, members, resolve_moods
 from evenfall.recipe.shorthand import fill_curves
 from evenfall.recipe.words.checking import check_tree
 from evenfall.recipe.words.findings import Finding
+from evenfall.system.arguments import given_path, given_texts
 
 __all__ = ["Recipe", "load", "load_text", "load_tree"]
 
@@ -154,7 +154,7 @@ def load(
     RecipeError
         With every fault found.
     UsageError
-        When what is given is no path.
+        When what is given is no path, or no texts.
 
     Examples
     --------
@@ -171,9 +171,7 @@ def load(
     >>> recipe.moods["dusk"].lights["sky"].stops
     -3.0
     """
-    if not isinstance(path, str | os.PathLike):
-        raise UsageError(f"the path of a recipe is needed, found {type(path).__name__}")
-    path = Path(path)
+    path = given_path(path, "a recipe")
     return load_text(read_text(path), path, changes=changes, passes=passes, check_files=check_files)
 
 
@@ -243,11 +241,11 @@ def load_tree(
     RecipeError
         With every fault found.
     """
-    path = Path(path)
-    changes = (changes,) if isinstance(changes, str) else tuple(changes)
+    path = given_path(path, "a recipe")
+    changes = given_texts(changes, "a change")
     parsed, faults = parse_changes(changes)
     faults += apply_changes(tree, parsed)
-    chosen = None if passes is None else Path(passes)
+    chosen = None if passes is None else given_path(passes, "the passes' folder")
     if chosen is not None and check_files and not chosen.is_dir():
         faults.append(Fault(f"--passes {passes}", "", "the folder does not exist"))
     sound = _soundness(tree, path.parent, chosen, check_files)

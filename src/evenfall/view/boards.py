@@ -10,6 +10,7 @@ from typing import cast
 from evenfall.drawings.board import PAPER_SIZES, PaperSize
 from evenfall.errors import UsageError
 from evenfall.recipe.words.suggesting import joined
+from evenfall.system.arguments import given_path
 from evenfall.system.atomic import write_atomically
 from evenfall.system.free_names import refuse_existing
 from evenfall.view.view import View
@@ -54,7 +55,7 @@ def write_board(
         raise UsageError(f'boards are {joined(PAPER_SIZES)}, found "{size}"')
     recipe = view.recipe
     usual = recipe.path.parent / "pictures" / f"{recipe.output_stem}_board.pdf"
-    file = usual if path is None else Path(path)
+    file = usual if path is None else given_path(path, "a board")
     if file.suffix.lower() != ".pdf":
         raise UsageError(f"{file}: boards are written as .pdf")
     refuse_existing([file], allowed=overwrite)

@@ -10,6 +10,7 @@ from evenfall.handback.lamps import Handback
 from evenfall.handback.writing import as_csv, as_json, as_text
 from evenfall.recipe import Recipe
 from evenfall.recipe.words.suggesting import joined
+from evenfall.system.arguments import given_path
 from evenfall.system.atomic import write_atomically
 from evenfall.system.free_names import refuse_existing
 
@@ -62,7 +63,7 @@ def write_handbacks(
     OutputError
         When a file exists and may not be replaced, or cannot be written.
     """
-    files = [Path(path) for path in paths]
+    files = [given_path(path, "a handback") for path in paths]
     texts = [handback_text(handback, recipe, path.suffix.lower()) for path in files]
     refuse_existing(files, allowed=overwrite)
     for path, text in zip(files, texts, strict=True):

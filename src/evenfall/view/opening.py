@@ -7,6 +7,8 @@ from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from evenfall.system.arguments import given_path, given_texts
+
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
@@ -66,7 +68,9 @@ def open_view(
     >>> evenfall.open(example_recipe().path, changes="moods.day.lights.sun=-1").moods
     ('day', 'dusk')
     """
-    folder = None if passes is None or isinstance(passes, Mapping) else Path(passes)
+    is_folder = passes is not None and not isinstance(passes, Mapping)
+    folder = given_path(passes, "the passes' folder") if is_folder else None
+    changes = given_texts(changes, "a change")
     with _fingerprints(recipe, folder) if run_follows else nullcontext():
         check_files = check_files and not isinstance(passes, Mapping)
         loaded = _loaded(recipe, changes, folder, check_files=check_files)
@@ -85,14 +89,13 @@ def _fingerprints(recipe: str | Path | Recipe, folder: Path | None) -> Any:
 
 def _loaded(
     recipe: str | Path | Recipe,
-    changes: str | Sequence[str],
+    changes: tuple[str, ...],
     folder: Path | None,
     *,
     check_files: bool,
 ) -> Recipe:
     from evenfall.recipe import Recipe, load
 
-    changes = (changes,) if isinstance(changes, str) else tuple(changes)
     if not isinstance(recipe, Recipe):
         return load(recipe, changes=changes, passes=folder, check_files=check_files)
     if folder is not None:

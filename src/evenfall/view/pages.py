@@ -18,6 +18,7 @@ from evenfall.produce.stills import srgb_still
 from evenfall.recipe import Recipe
 from evenfall.recipe.words.suggesting import joined
 from evenfall.rounds.showing import round_name_now, rounds_to_show
+from evenfall.system.arguments import given_path
 from evenfall.system.atomic import write_atomically
 from evenfall.system.free_names import refuse_existing
 from evenfall.view.view import View
@@ -98,7 +99,7 @@ def write_page(
     """
     recipe = view.recipe
     usual = recipe.path.parent / "pictures" / f"{recipe.output_stem}_review.html"
-    file = usual if path is None else Path(path)
+    file = usual if path is None else given_path(path, "a page")
     if file.suffix.lower() not in (".html", ".htm"):
         raise UsageError(f"{file}: a review page is written as .html")
     refuse_existing([file], allowed=overwrite)
@@ -201,7 +202,7 @@ def draw_comments(
         When a picture exists and may not be replaced, or cannot be written.
     """
     recipe = view.recipe
-    target = recipe.path.parent / "pictures" if folder is None else Path(folder)
+    target = recipe.path.parent / "pictures" if folder is None else given_path(folder, "the folder")
     comments = load_comments(recipe).items
     moods = [mood for mood in recipe.moods if any(each.mood == mood for each in comments)]
     files = {mood: target / f"{recipe.output_stem}_{mood}_comments.png" for mood in moods}

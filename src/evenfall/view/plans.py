@@ -10,6 +10,7 @@ from evenfall.errors import UsageError
 from evenfall.recipe import load
 from evenfall.survey.plan import PassPlan, plan_from_recipe, plan_passes
 from evenfall.survey.plan_text import sheet_text
+from evenfall.system.arguments import given_path
 from evenfall.system.atomic import write_atomically
 
 __all__ = ["plan_view", "write_plan"]
@@ -63,7 +64,7 @@ def write_plan(plan: PassPlan, path: str | Path, *, overwrite: bool = False) -> 
     OutputError
         When the file exists and may not be replaced, or cannot be written.
     """
-    path = Path(path)
+    path = given_path(path, "a plan")
     kind = path.suffix.lower()
     if kind in (".html", ".htm"):
         text = plan_page(plan)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from evenfall.system.arguments import given_path
 from evenfall.view.state import ViewState
 
 if TYPE_CHECKING:
@@ -57,7 +58,7 @@ class ViewRounds(ViewState):
         """
         from evenfall.rounds.keeping import keep_round
 
-        folder = None if out is None else Path(out)
+        folder = None if out is None else given_path(out, "the folder")
         return keep_round(
             self.recipe, asked=asked, answers=answers, by=by, out=folder, on_event=on_event
         )

@@ -66,7 +66,9 @@ class ViewState:
     def _open_passes(self) -> PassSource:
         from evenfall.develop.opening import open_passes
 
-        return self._given or open_passes(self.recipe, draft=self.draft)
+        if self._given is not None:
+            return self._given
+        return open_passes(self.recipe, draft=self.draft)
 
     def _ask(self) -> Asked:
         from evenfall.develop.asked import Asked
@@ -96,7 +98,8 @@ class ViewState:
     def keep(self) -> Self:
         """Read all passes now and keep them in memory, so that moods are developed at once.
 
-        A draft of 1280 x 720 pixels takes 6 MB a light; the full size of a view a few hundred.
+        A draft of 1280 x 720 pixels takes 6 MB a light; the full size of a view a few hundred. A
+        run reads the files, as ever.
 
         Raises
         ------
@@ -114,8 +117,8 @@ class ViewState:
         from evenfall.develop.kept import KeptPasses
 
         source = KeptPasses.of(self.passes, workers=self.workers)
-        kept = type(self)(self.recipe, draft=self.draft, source=source, workers=self.workers)
-        kept._asked, kept._shelf = self._asked, self._shelf
+        kept = type(self)(self.recipe, draft=self.draft, source=self._given, workers=self.workers)
+        kept._asked, kept._shelf, kept._opened = self._asked, self._shelf, Once(lambda: source)
         return kept
 
 

@@ -19,6 +19,7 @@ from evenfall.survey.listing import Found
 from evenfall.survey.looking import PassFacts
 from evenfall.survey.names import light_names
 from evenfall.survey.surveyed import Survey
+from evenfall.system.arguments import given_path
 from evenfall.system.atomic import write_atomically
 from evenfall.system.free_names import refuse_existing
 
@@ -85,7 +86,11 @@ def survey_folder(
             _keep(facts, image)
 
     survey = surveying.survey_folder(
-        Path(folder), patterns=patterns, view=view, on_file=on_file, on_image=hear
+        given_path(folder, "a folder to survey"),
+        patterns=patterns,
+        view=view,
+        on_file=on_file,
+        on_image=hear,
     )
     if target is not None:
         text = first_recipe(survey, target)

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from evenfall.recipe.choosing import choose_moods
+from evenfall.system.arguments import given_path
 from evenfall.view.outgoing import ViewOutgoing
 from evenfall.view.rounds import ViewRounds
 
@@ -100,7 +101,7 @@ class View(ViewOutgoing, ViewRounds):
         from evenfall.view.proofs import prove_recipe
 
         recipe = self.recipe.with_changes(*_AS_RENDERED)
-        target = None if picture is None else Path(picture)
+        target = None if picture is None else given_path(picture, "a picture")
         return prove_recipe(recipe, picture=target, overwrite=overwrite, on_pass=on_pass)
 
     def survey(self, *, on_file: Callable[[str], None] | None = None) -> Survey:
@@ -152,7 +153,7 @@ class View(ViewOutgoing, ViewRounds):
         from evenfall.view.meters import meter_view
 
         chosen = choose_moods(self.recipe, moods)
-        folder = None if pictures is None else Path(pictures)
+        folder = None if pictures is None else given_path(pictures, "the folder")
         return meter_view(
             self._asked.get(),
             self._opened,
@@ -220,4 +221,5 @@ class View(ViewOutgoing, ViewRounds):
             keep_going=keep_going,
             workers=self.workers,
             on_event=on_event,
+            source=self._given,
         )
