@@ -102,7 +102,7 @@ def test_negative_light_is_taken_as_none(tmp_path: Path) -> None:
 def test_guides_of_another_size_are_refused(tmp_path: Path) -> None:
     planes = planes_of(np.ones((32, 48, 3), np.float32))
     guides = Guides(normal=np.zeros((32, 40, 3), np.float32))
-    with pytest.raises(PassError, match=r"the guide is 40 x 32 pixels, the pass 48 x 32"):
+    with pytest.raises(PassError, match=r"the guide is 40 x 32 pixels, the picture 48 x 32"):
         denoise(planes, guides, cache=tmp_path)
 
 

@@ -16,6 +16,7 @@ from evenfall.advice.naming import roles_unlike_names, suns_after_sunset
 from evenfall.camera.exposure import LightsOn, MeterPlan, plan_meter
 from evenfall.errors import Advice
 from evenfall.light.gain import factor_said
+from evenfall.passes.mending.cures import AGAINST_NOISE
 from evenfall.recipe import Recipe, ResolvedMood
 from evenfall.recipe.gains import is_relative
 from evenfall.recipe.places import dotted
@@ -277,7 +278,7 @@ def _measured(mood: MoodFacts) -> Iterator[Advice]:
             "noise-shows",
             place,
             f"noise shows: L* varies by {mood.noise_lightness:.1f} in the worst 5 % of the picture",
-            f"render longer: {names}; or lower them, or denoise all passes alike",
+            f"render longer: {names}; or lower them; or {AGAINST_NOISE}",
         )
     if mood.clipped_share > _CLIPPED_SHARE:
         yield Advice(

@@ -6,7 +6,7 @@ import sys
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
-from evenfall.cli.saying import make_console
+from evenfall.cli.saying import make_console, say
 
 if TYPE_CHECKING:
     from evenfall.produce.events import Event
@@ -17,7 +17,7 @@ _FILE_WEIGHT = 3  # writing a picture takes about as long as reading three passe
 
 
 class LiveProgress:
-    """Shows passes read, files written and the time left; nothing when not on a terminal.
+    """Shows passes read, files written and the time left; little when not on a terminal.
 
     Parameters
     ----------
@@ -26,6 +26,7 @@ class LiveProgress:
     """
 
     def __init__(self, *, quiet: bool = False) -> None:
+        self._quiet = quiet
         self.shown = not quiet and sys.stderr.isatty()
 
     def __enter__(self) -> Self:
@@ -61,10 +62,17 @@ class LiveProgress:
 
     def hear(self, event: Event) -> None:
         """Bring the display up to date; one event at a time, from any thread."""
+        if self._quiet:
+            return
+        from evenfall.produce.events import FileDone, PassRead, RunPlanned, TakesTime
+
+        if isinstance(event, TakesTime):  # said without a terminal too
+            if self.shown:
+                self._bar.console.print(event.text, soft_wrap=True)
+            else:
+                say(event.text, err=True)
         if not self.shown:
             return
-        from evenfall.produce.events import FileDone, PassRead, RunPlanned
-
         match event:
             case RunPlanned():
                 self._lights, self._files = event.lights, event.files

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +17,7 @@ from evenfall.look.additions import Additions
 from evenfall.look.chain import LookChain, build_chain
 from evenfall.mix.balance import Balance
 from evenfall.mix.engine import Mix
+from evenfall.passes.mending.denoise import Guides
 from evenfall.recipe import ResolvedMood
 from evenfall.recipe.look import Look
 from evenfall.system.opened import Once, Opened, Openings, listening
@@ -107,7 +108,9 @@ class DevelopedMood:
     openings: Openings
     look_openings: Openings
     _additions: Once[Additions]
+    _guides: Once[Guides]
     _notes: Callable[[], tuple[str, ...]]
+    _told: list[str] = field(default_factory=list)
 
     @property
     def name(self) -> str:
@@ -141,8 +144,24 @@ class DevelopedMood:
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """What a person should know; of regions, as far as they have been read."""
-        return self._notes()
+        """What a person should know; of regions and of noise, as far as they have been made."""
+        return (*self._notes(), *self._told)
+
+    @property
+    def noise_note(self) -> str | None:
+        """What should be known before the mix is denoised; None where it is not to be."""
+        if self.mood.look.denoise.strength == 0:
+            return None
+        from evenfall.look.mix_noise import measure_noise
+
+        noise = measure_noise(self.mix.planes)
+        if noise is None or not noise.is_tied:
+            return f"{self.name}: the mix is being denoised"
+        return (
+            f"{self.name}: the mix is being denoised; its noise is tied from pixel to pixel by a "
+            f"pixel filter (correlation with the next: {noise.correlation:.2f}), so it is done in "
+            "four parts of half the size, which takes twice as long"
+        )
 
     def chain(
         self,
@@ -198,10 +217,26 @@ class DevelopedMood:
         PixelSourceError, RecipeError
             As for `additions`.
         """
+        planes = self._denoised(chain.look.denoise.strength)
         if not (chain.needs_whole or self.additions.any):
-            return Scene(self.mix.planes, is_exposed=False)
-        whole = chain.whole(self.mix.planes, self.mix.alpha, self.additions, workers=workers)
+            return Scene(planes, is_exposed=False)
+        whole = chain.whole(planes, self.mix.alpha, self.additions, workers=workers)
         return Scene(whole, is_exposed=True)
+
+    def _denoised(self, strength: float) -> Floats:
+        """Give the mix, with as much of its noise taken off."""
+        planes = self.mix.planes
+        if strength == 0:
+            return planes
+        from evenfall.look.mix_noise import denoise_mix, measure_noise, share_of_noise_left
+
+        with listening(self.look_openings):
+            guides = self._guides.get()
+        clean = denoise_mix(planes, guides, strength, measure_noise(planes))
+        left = share_of_noise_left(planes, clean)
+        if left is not None:
+            self._told[:] = [f"of the noise in calm places {left:.0%} is left after denoising"]
+        return clean
 
     def encoded(self, space: str = "sRGB", *, workers: int = 1) -> Floats:
         """Give what a run encodes for a display, before it is made whole codes.

@@ -20,6 +20,7 @@ from evenfall.develop.checking import check_moods
 from evenfall.develop.developed import DevelopedMood
 from evenfall.develop.grid import Grid
 from evenfall.develop.measuring import Measuring
+from evenfall.develop.mix_guides import mix_guides
 from evenfall.develop.opening import open_passes
 from evenfall.develop.reading import Reading
 from evenfall.develop.regions import additions_of, regional_gains
@@ -200,6 +201,7 @@ class _Engine:
         self.grid = Grid(self.source.size)
         self.areas = Areas(asked.recipe, self.source.size, shelf)
         self.measuring = Measuring(asked, self.source, self.grid, shelf)
+        self.guides = Once(lambda: mix_guides(asked.recipe, self.source))
         self.failures: dict[str, EvenfallError] = {}
         self.unread: dict[str, PassError] = {}
 
@@ -320,6 +322,7 @@ class _Engine:
             exposed.openings,
             Openings(),
             Once(lambda: additions_of(recipe, mood, source.space, areas, neutral, self.shelf)),
+            self.guides,
             lambda: (*notes, *areas.notes(mood)),
         )
 

@@ -41,7 +41,7 @@ class Additions:
 
 
 def needs_whole(look: Look) -> bool:
-    """Whether a look has steps that need the whole picture.
+    """Whether a look has steps that need the whole picture, once the mix is denoised.
 
     Examples
     --------

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from evenfall.errors import Fault, PixelSourceError, RecipeError
+from evenfall.errors import Fault, PixelSourceError, RecipeError, UsageError
 from evenfall.recipe import Recipe, ResolvedMood
 from evenfall.recipe.base import Part
 from evenfall.recipe.model import RecipeModel
@@ -83,6 +83,8 @@ class _Trial:
 
 
 def _trials(mood: ResolvedMood, folder: Path) -> Iterator[_Trial]:
+    if mood.look.denoise.strength > 0:
+        yield _Trial(("denoise",), mood.look.denoise, _try_denoiser)
     cdl, luts, view = mood.look.grade.cdl, mood.look.grade.luts, mood.look.view
     if not luts and view is None and cdl is None:
         return
@@ -97,6 +99,16 @@ def _trials(mood: ResolvedMood, folder: Path) -> Iterator[_Trial]:
         yield _Trial(inner, lut, partial(LutStep, lut, folder / lut.file))
     if view is not None:
         yield _Trial(("view", "config"), view, partial(ViewRendering, view, ACESCG, folder))
+
+
+def _try_denoiser() -> None:
+    """Raise RecipeError when a recipe asks for a denoiser that is not there."""
+    from evenfall.passes.mending.denoise import require_denoiser
+
+    try:
+        require_denoiser("look.denoise")
+    except UsageError as error:
+        raise RecipeError(error.faults) from None
 
 
 def _error_of(trial: _Trial) -> RecipeError | PixelSourceError | None:

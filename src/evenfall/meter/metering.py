@@ -31,7 +31,7 @@ from evenfall.mix.averaging import area_mean
 from evenfall.mix.engine import PassRead
 from evenfall.passes.source import PassSource
 from evenfall.recipe import Recipe
-from evenfall.recipe.look import Grain, Look
+from evenfall.recipe.look import Denoise, Grain, Look
 from evenfall.survey.doubling import find_doublings
 
 __all__ = ["MeterReport", "MeteredMood", "meter_moods"]
@@ -193,7 +193,8 @@ def _meter_mood(recipe: Recipe, developed: DevelopedMood, gauge: _Gauge) -> Mete
             for name, part in balance.lights.items()
         },
     )
-    noise = _predict(developed, gauge, factors) if factors else None
+    is_denoised = developed.mood.look.denoise.strength > 0  # what the passes have tells nothing
+    noise = _predict(developed, gauge, factors) if factors and not is_denoised else None
     if noise is not None:
         lights = tuple(_with_noise(light, noise) for light in lights)
     scale = developed.luminance_scale
@@ -259,7 +260,8 @@ def cie_lightness(relative_luminance: Floats) -> Floats:
 
 def _clipped_share(developed: DevelopedMood) -> float:
     """Share of pixels of which a displayed channel is at its top code of 8 bits."""
-    chain = developed.chain()
+    look = developed.mood.look.model_copy(update={"denoise": Denoise()})
+    chain = developed.chain(look=look)
     scene = developed.scene(chain)
     width, height = developed.size
     clipped = 0

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
         Note,
         PassRead,
         RunPlanned,
+        TakesTime,
     )
     from evenfall.produce.running import run
 
@@ -26,6 +27,7 @@ __all__ = [
     "Note",
     "PassRead",
     "RunPlanned",
+    "TakesTime",
     "run",
 ]
 
@@ -40,6 +42,7 @@ __getattr__, __dir__ = late_names(
             "Note",
             "PassRead",
             "RunPlanned",
+            "TakesTime",
         ),
         "running": ("run",),
     },

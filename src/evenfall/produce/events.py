@@ -17,6 +17,7 @@ __all__ = [
     "OnEvent",
     "PassRead",
     "RunPlanned",
+    "TakesTime",
 ]
 
 
@@ -54,6 +55,13 @@ class MoodMixed:
 
 
 @dataclass(frozen=True)
+class TakesTime:
+    """Something that takes its time begins; said before the time is spent."""
+
+    text: str
+
+
+@dataclass(frozen=True)
 class FileDone:
     """A file is under its final name.
 
@@ -79,5 +87,5 @@ class Note:
     text: str
 
 
-Event = FolderEntered | RunPlanned | PassRead | MoodMixed | FileDone | Note
+Event = FolderEntered | RunPlanned | PassRead | MoodMixed | TakesTime | FileDone | Note
 OnEvent = Callable[[Event], None]

@@ -97,7 +97,14 @@ class FileEncoded:
     notes: tuple[str, ...]
 
 
-Finished: TypeAlias = MoodFailed | MoodFinished | FileEncoded
+@dataclass(frozen=True)
+class MoodNoted:
+    """Something a person should know before a mood takes its time."""
+
+    text: str
+
+
+Finished: TypeAlias = MoodNoted | MoodFailed | MoodFinished | FileEncoded
 
 
 class NextMood(Step[Finished]):
@@ -130,18 +137,23 @@ class NextMood(Step[Finished]):
         self._workers, self._keep_going = workers, keep_going
         self._moods = iter(development)
 
-    def work(self) -> Iterable[Step[Finished] | Finished]:
+    def work(self) -> Iterator[Step[Finished] | Finished]:
         """Begin a mood, and queue behind it the one after."""
         developed = next(self._moods, None)
         if developed is None:
-            return ()
+            return
+        note = developed.noise_note
+        if note is not None:
+            yield MoodNoted(note)
         try:
             strips = _MoodWork(self._plan, developed, self._each).begin(self._workers)
         except EvenfallError as error:
             if not self._keep_going:
                 raise
-            return [MoodFailed(developed.name, error), self]
-        return [*strips, self]
+            yield MoodFailed(developed.name, error)
+        else:
+            yield from strips
+        yield self
 
 
 class _MoodWork:

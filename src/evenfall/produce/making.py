@@ -17,7 +17,16 @@ from evenfall.deliver.formats import codec
 from evenfall.develop.engine import Development, develop_moods
 from evenfall.develop.samples import Samples
 from evenfall.errors import EvenfallError
-from evenfall.produce.events import Event, FileDone, MoodMixed, Note, OnEvent, PassRead, RunPlanned
+from evenfall.produce.events import (
+    Event,
+    FileDone,
+    MoodMixed,
+    Note,
+    OnEvent,
+    PassRead,
+    RunPlanned,
+    TakesTime,
+)
 from evenfall.produce.outcome import Outcome, told_when_ended_early
 from evenfall.produce.plan import RunPlan
 from evenfall.record.earlier import Earlier, is_intact, made_of_all
@@ -161,16 +170,26 @@ class _Run:
 
     def _finish(self, development: Development, *, keep_going: bool, workers: int) -> None:
         from evenfall.produce.crew import Crew
-        from evenfall.produce.finishing import FileEncoded, MoodFailed, MoodFinished, NextMood
+        from evenfall.produce.finishing import (
+            FileEncoded,
+            MoodFailed,
+            MoodFinished,
+            MoodNoted,
+            NextMood,
+        )
         from evenfall.produce.sheet import SheetEncoded
 
-        with Crew[FileEncoded | MoodFailed | MoodFinished | SheetEncoded](workers) as crew:
+        with Crew[FileEncoded | MoodFailed | MoodFinished | MoodNoted | SheetEncoded](
+            workers
+        ) as crew:
             first = NextMood(
                 self.plan, development, crew.share, workers=workers, keep_going=keep_going
             )
             sheet = [] if self.looks_left else self._sheet()
             for result in crew.results([first, *sheet]):
                 match result:
+                    case MoodNoted():
+                        self.tell(TakesTime(result.text))
                     case MoodFinished():
                         self._mood_finished(result)
                     case MoodFailed():

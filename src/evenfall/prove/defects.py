@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from evenfall.passes.mending.cures import AGAINST_NOISE
 from evenfall.prove.blocks import BlockGrid
 from evenfall.prove.diagnosis import Diagnosis, Region
 from evenfall.prove.evidence import DENOISER_BIAS, Evidence, Mask, loudest, percent
@@ -117,9 +118,7 @@ def _denoised(evidence: Evidence) -> Iterator[Diagnosis]:
     grain, explanation = evidence.grain, evidence.explanation
     if grain is None or not (explanation.explains or explanation.after < DENOISER_BIAS):
         return
-    remedy = (
-        "prove and mix raw pictures; denoise the mix, or let the recipe denoise all passes alike"
-    )
+    remedy = f"prove and mix raw pictures; against noise render longer, or {AGAINST_NOISE}"
     if grain.blotchy:
         yield Diagnosis(
             "denoised-apart",

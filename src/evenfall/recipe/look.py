@@ -22,6 +22,7 @@ __all__ = [
     "Aces",
     "Cdl",
     "Clip",
+    "Denoise",
     "Evenfall",
     "Fringe",
     "Gamut",
@@ -222,6 +223,16 @@ class Gamut(Part):
     )
 
 
+class Denoise(Part):
+    """Noise taken off the finished mix with Open Image Denoise (extra 'denoise').
+
+    Before plate, regions and everything else of the look; OpenEXR deliverables keep the mix as it
+    is. The guides are those of passes.repair.
+    """
+
+    strength: Fraction01 = Field(0.0, description="Share of the noise that is taken off.")
+
+
 class Glare(Part):
     """Light scattered in the lens: bright things bloom; energy is kept."""
 
@@ -296,6 +307,9 @@ class Look(Part):
     tone: Tone = Field(default_factory=Evenfall, description="Tone curve.")
     grade: Grade = Field(default_factory=Grade, description="Contrast, saturation, tints, LUTs.")
     gamut: Gamut = Field(default_factory=Gamut, description="Colours outside the display's gamut.")
+    denoise: Denoise = Field(
+        default_factory=Denoise, description="Noise taken off the finished mix."
+    )
     glare: Glare = Field(default_factory=Glare, description="Scatter of bright light.")
     vignette: Vignette = Field(default_factory=Vignette, description="Fall-off to the corners.")
     sharpen: Sharpen = Field(default_factory=Sharpen, description="Sharpening.")

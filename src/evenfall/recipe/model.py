@@ -66,7 +66,8 @@ class Repair(Part):
     negatives: bool = Field(False, description="Lift negative values to 0.")
     denoise: bool = Field(
         False,
-        description="Denoise every pass on its own with Open Image Denoise (extra 'denoise').",
+        description="Denoise every pass on its own with Open Image Denoise (extra 'denoise'). "
+        "look.denoise denoises the finished mix instead.",
     )
     albedo: Annotated[str | None, NamesFile("guide")] = Field(
         None, description="Albedo pass to guide the denoiser."

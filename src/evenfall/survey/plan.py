@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from evenfall.errors import Fault, UsageError
+from evenfall.passes.mending.cures import INSTALL_DENOISER
 from evenfall.recipe.lights import Role
 from evenfall.recipe.words.wording import rendered_words
 from evenfall.survey.names import role_from_name
@@ -64,8 +65,9 @@ CAUTIONS = (
     ),
     Caution(
         "No denoising of single passes",
-        "Denoised pictures add up only nearly. Save them raw; the recipe can denoise all of them "
-        "alike.",
+        "Denoised pictures add up only nearly. Save them raw. Against noise render longer; or the "
+        "recipe denoises all passes alike (passes.repair.denoise = true), or the finished mix "
+        f"(look.denoise.strength = 1), which take {INSTALL_DENOISER}.",
     ),
     Caution(
         "The background once",
