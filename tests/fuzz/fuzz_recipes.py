@@ -67,19 +67,20 @@ exposure_stops = 0.5
 meter = { of = "key", mood = "day", method = "spot", at = [0.4, 0.6], grey_percent = 18.0 }
 white_balance = { kelvin = 5600, duv = 0.001 }
 [look]
-gamut = { method = "compress", threshold = 0.8 }
+gamut = { method = "compress" }
 glare = { strength = 0.05, radius = 0.01 }
 vignette = { natural = 0.5, focal_length_mm = 24.0, creative_stops = 0.3, centre = [0.5, 0.5] }
 sharpen = { strength = 0.3, radius = 0.001 }
 grain = { strength = 0.2, size = 0.001, seed = 7 }
 fringe = { strength = 0.3 }
 [look.tone]
-curve = "filmic"
+curve = "evenfall"
 contrast = 1.3
-toe = 0.7
-shoulder = 0.5
-white_stops = 5.0
-black_stops = -9.0
+highlight_stops = 5.0
+shadow_stops = 9.0
+soft_highlights = 0.5
+soft_shadows = 0.7
+to_white = 0.4
 [look.grade]
 contrast = 1.1
 saturation = 0.9
@@ -265,11 +266,12 @@ def _told(error: Any) -> str | None:
 def _seen(report: Any) -> str:
     """Say which mood is black though it has light."""
     for name, mood in report.moods.items():
-        mean = mood.statistics.get("mix_mean")
-        if mean is None or mood.statistics.get("black_share") != 1.0:
+        came_to = mood.statistics
+        if came_to is None or came_to.black_share != 1.0 or mood.notes:
             continue
-        if max(mean) * mood.exposure["factor"] > _LIT and not mood.notes:
-            return f"FAIL black: {name}, mean {mean}, exposed by {mood.exposure['factor']}"
+        exposed = max(came_to.mix_mean) * mood.exposure.factor
+        if exposed > _LIT:
+            return f"FAIL black: {name}, exposed to {exposed} in the mean"
     return "made"
 
 

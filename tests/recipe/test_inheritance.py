@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from evenfall.errors import Fault
-from evenfall.recipe import LightSetting, load
+from evenfall.recipe import LightSetting, load, resolve
 from evenfall.recipe.resolve import guess_time_of_day
 
 Write = Callable[..., Path]
@@ -222,3 +222,34 @@ def test_a_ratio_takes_the_place_of_the_inherited_one(write: Write, villa_text: 
     assert match is not None
     assert match.model_dump(exclude_unset=True) == {"to": "sky", "ratio": "8:1"}
     assert lights["pendant_b"].match is match
+
+
+def test_each_mood_is_laid_over_its_base_once(
+    write: Write, villa_text: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However long the chain of moods that build on each other, and whatever their order."""
+    added: list[str] = []
+    really = resolve._Layers.add
+    monkeypatch.setattr(
+        resolve._Layers,
+        "add",
+        lambda self, name, mood: added.append(name) or really(self, name, mood),
+    )
+    moods = "".join(
+        f'[moods.m{number}]\nbased_on = "m{number + 1}"\nlights.sky = "down 1/10"\n'
+        for number in range(60)
+    )
+    head = villa_text[: villa_text.index("[moods.day]")]
+    recipe = load(write(f"{head}{moods}[moods.m60.lights]\nsky = 1\n"))
+    assert sorted(added) == sorted(f"m{number}" for number in range(61))
+    assert recipe.moods["m0"].lights["sky"].stops == pytest.approx(1 - 60 / 10)
+
+
+def test_a_long_cycle_is_told_in_short(faults_of: Callable[..., list[Fault]]) -> None:
+    moods = "".join(f'[moods.m{n}]\nbased_on = "m{(n + 1) % 500}"\n' for n in range(500))
+    text = f'format = 1\nlights.sun = {{ file = "sun.exr" }}\n{moods}'
+    (fault,) = faults_of(text, check_files=False)
+    assert fault.found == (
+        "the mood builds on itself: m0 -> m1 -> m2 -> m3 -> m4 -> ... -> m496 -> m497 -> m498 -> "
+        "m499 -> m0"
+    )

@@ -6,8 +6,8 @@ because of them.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
-from itertools import combinations
 
 from evenfall.advice.colours import unknown_colours
 from evenfall.advice.facts import FrameFacts, MoodFacts
@@ -184,44 +184,56 @@ def _fixtures_off(recipe: Recipe) -> Iterator[Advice]:
 
 
 def _only_brightness(recipe: Recipe) -> Iterator[Advice]:
-    for first, second in combinations(recipe.moods.values(), 2):
-        if _same_but_for_brightness(first, second):
-            yield Advice(
-                "only-brightness",
-                dotted(("moods", second.name)),
-                f"differs from {first.name} only in brightness",
-                "another time of day changes how lamps stand to sky and warm to cool; change gains "
-                "and tints light by light, the white balance, or the plate",
-            )
+    """Find moods that are as an earlier one, up to one factor for all lights."""
+    alike: dict[tuple[str, ...], list[tuple[str, tuple[float, ...]]]] = {}
+    for mood in recipe.moods.values():
+        key, gains = _all_but_brightness(mood), _gains(mood)
+        level, width = _tilt(gains), max(1, len(gains)) * _SAME_BALANCE
+        near = [str(round(level / width) + step) for step in (-1, 0, 1)]
+        for name, others in (each for place in near for each in alike.get((*key, place), ())):
+            ratios = [one / other for one, other in zip(gains, others, strict=True)]
+            if not ratios or max(ratios) - min(ratios) <= _SAME_BALANCE * max(ratios):
+                yield Advice(
+                    "only-brightness",
+                    dotted(("moods", mood.name)),
+                    f"differs from {name} only in brightness",
+                    "another time of day changes how lamps stand to sky and warm to cool; change "
+                    "gains and tints light by light, the white balance, or the plate",
+                )
+                break
+        else:
+            alike.setdefault((*key, near[1]), []).append((mood.name, gains))
 
 
-def _same_but_for_brightness(first: ResolvedMood, second: ResolvedMood) -> bool:
-    same_frame = (
-        first.look == second.look
-        and first.plate == second.plate
-        and first.overlays == second.overlays
-        and first.regions == second.regions
-        and first.daylight == second.daylight
-        and first.camera.white_balance == second.camera.white_balance
+def _tilt(gains: Sequence[float]) -> float:
+    """Return a number that moods have nearly alike which differ only in brightness."""
+    return sum(math.log(gain / gains[0]) for gain in gains)
+
+
+def _all_but_brightness(mood: ResolvedMood) -> tuple[str, ...]:
+    """Everything that two moods have alike which differ only in brightness."""
+    parts = [
+        mood.look,
+        mood.plate,
+        mood.daylight,
+        mood.camera.white_balance,
+        *mood.overlays,
+        *mood.regions,
+    ]
+    said = [part.model_dump_json() if part is not None else "" for part in parts]
+    for setting in mood.lights.values():
+        absolute = not setting.is_off and not is_relative(setting.gain)
+        kept = setting.model_dump_json() if absolute else repr(setting.tint)
+        said.append("off" if setting.is_off else kept)
+    return (*said, f"{len(mood.overlays)} {len(mood.regions)}")
+
+
+def _gains(mood: ResolvedMood) -> tuple[float, ...]:
+    """Factors of the lights that are on; 1 where a gain does not go by how it was rendered."""
+    on = [setting for setting in mood.lights.values() if not setting.is_off]
+    return tuple(
+        float(factor_said(setting) or 1) if is_relative(setting.gain) else 1.0 for setting in on
     )
-    if not same_frame:
-        return False
-    ratios: list[float] = []
-    for name, one in first.lights.items():
-        other = second.lights[name]
-        if one.is_off != other.is_off or one.tint != other.tint:
-            return False
-        if not one.is_off:
-            if type(one.gain) is type(other.gain) and not is_relative(one.gain):
-                if one != other:
-                    return False
-                ratios.append(1.0)
-                continue
-            gains = factor_said(one), factor_said(other)
-            if None in gains:
-                return False
-            ratios.append(float(gains[1] or 0) / float(gains[0] or 1))
-    return not ratios or max(ratios) - min(ratios) <= _SAME_BALANCE * max(ratios)
 
 
 def _enlarged(recipe: Recipe, frames: Sequence[FrameFacts]) -> Iterator[Advice]:

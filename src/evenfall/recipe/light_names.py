@@ -26,6 +26,7 @@ __all__ = ["NAME_FIELDS", "Names", "check_references"]
 NAME_FIELDS = ("recipe", "mood", "format", "space", "width", "suffix")
 """What the name of a deliverable may hold in braces."""
 
+_LONGEST_CYCLE = 10  # names of moods that build on each other, in a fault
 _METER_WORDS = ("key", "mix")
 _UNFIT_FOR_NAMES = re.compile(r'[\x00-\x1f\x7f/\\:*?"<>|{}]')
 _LONGEST_NAME = 80
@@ -222,16 +223,19 @@ def _members(model: RecipeModel, name: str) -> list[str]:
 
 
 def _cycles(model: RecipeModel) -> Iterator[Finding]:
-    reported: set[str] = set()
+    known: set[str] = set()  # where they lead has been followed
     for first in model.moods:
-        seen: list[str] = []
+        seen: dict[str, None] = {}
         current: str | None = first
-        while current in model.moods and current not in seen:
-            seen.append(current)
+        while current in model.moods and current not in seen and current not in known:
+            seen[current] = None
             current = model.moods[current].based_on
-        if current in seen and current not in reported:
-            cycle = [*seen[seen.index(current) :], current]
-            reported.update(cycle)
+        known |= seen.keys()
+        if current is not None and current in seen:
+            names = list(seen)
+            cycle = [*names[names.index(current) :], current]
+            if len(cycle) > _LONGEST_CYCLE:
+                cycle[_LONGEST_CYCLE // 2 : -_LONGEST_CYCLE // 2] = ["..."]
             yield Finding(
                 ("moods", current, "based_on"),
                 f"the mood builds on itself: {' -> '.join(cycle)}",

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from copy import copy
 from dataclasses import dataclass
 from typing import Literal, TypeVar
 
@@ -95,26 +96,29 @@ def resolve_moods(model: RecipeModel) -> tuple[dict[str, ResolvedMood], list[Fin
 
     What a mood says can contradict what it builds on; those places come back as findings.
     """
-    moods: dict[str, ResolvedMood] = {}
+    known: dict[str, _Layers] = {}
     findings: dict[Place, Finding] = {}
     for name in model.moods:
-        layers = _Layers(model)
-        for base, mood in chain(model, name):
-            layers.add(base, mood)
-        moods[name] = layers.resolved(name)
-        findings |= {finding.place: finding for finding in layers.findings}
-    return moods, list(findings.values())
+        for each, mood in chain(model, name, known):
+            layers = _Layers(model) if mood.based_on is None else known[mood.based_on].copy()
+            layers.add(each, mood)
+            known[each] = layers
+            findings |= {finding.place: finding for finding in layers.findings}
+    return {name: known[name].resolved(name) for name in model.moods}, list(findings.values())
 
 
-def chain(model: RecipeModel, name: str) -> list[tuple[str, Mood]]:
-    """Return the moods that make up a mood by name, the first base first."""
+def chain(model: RecipeModel, name: str, without: Container[str] = ()) -> list[tuple[str, Mood]]:
+    """Return the moods that make up a mood by name, the first base first.
+
+    It begins behind those that are left out, with what they build on.
+    """
     moods: list[tuple[str, Mood]] = []
     current: str | None = name
-    while current is not None:
+    while current is not None and current not in without:
         mood = model.moods[current]
-        moods.insert(0, (current, mood))
+        moods.append((current, mood))
         current = mood.based_on
-    return moods
+    return moods[::-1]
 
 
 class _Layers:
@@ -131,6 +135,12 @@ class _Layers:
         self.regions: tuple[Region, ...] = ()
         self.counted_exposure: Counted | None = None
         self.findings: list[Finding] = []
+
+    def copy(self) -> _Layers:
+        """Start from here; what was found so far is told already."""
+        copied = copy(self)
+        copied.lights, copied.findings = dict(self.lights), []
+        return copied
 
     def add(self, name: str, mood: Mood) -> None:
         place = ("moods", name)

@@ -72,22 +72,32 @@ def fill_curves(tree: dict[str, Any]) -> None:
     _fill(look, general)
     if not isinstance(moods, dict):
         return
-    inherited = {name: _inherited(moods, name, general) for name in moods}
+    known: dict[str, str] = {}
+    for name in moods:
+        curve, passed = _inherited(moods, name, general, known)
+        known |= dict.fromkeys(passed, curve)
     for name, mood in moods.items():
         if isinstance(mood, dict):
-            _fill(mood.get("look"), inherited[name])
+            _fill(mood.get("look"), known[name])
 
 
-def _inherited(moods: dict[str, Any], name: Any, general: str) -> str:
-    for _ in moods:  # no chain is longer, and a cycle ends here
-        mood = moods.get(name) if isinstance(name, str) else None
+def _inherited(
+    moods: dict[str, Any], name: Any, general: str, known: dict[str, str]
+) -> tuple[str, list[str]]:
+    """Return the curve that a mood has, and the moods on the way to it that have the same."""
+    passed: dict[str, None] = {}
+    while isinstance(name, str) and name in moods and name not in passed:  # a cycle ends here
+        if name in known:
+            return known[name], list(passed)
+        passed[name] = None
+        mood = moods[name]
         if not isinstance(mood, dict):
             break
         curve = _curve(mood.get("look"))
         if curve is not None:
-            return curve
+            return curve, list(passed)
         name = mood.get("based_on")
-    return general
+    return general, list(passed)
 
 
 def _curve(look: Any) -> str | None:
