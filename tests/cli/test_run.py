@@ -119,8 +119,8 @@ def test_draft_is_small_and_named_so(tmp_path, monkeypatch):
     example_recipe(tmp_path, width=400, height=300)
     result = invoke("corner.toml", "--draft", "--set", "draft.width=200", "--mood", "day")
     assert result.exit_code == 0, result.stderr
-    assert result.stdout.split()[0] == "pictures/corner_day_draft.png"
-    assert imageio.imread(tmp_path / "pictures" / "corner_day_draft.png").shape == (150, 200, 3)
+    assert result.stdout.split()[0] == "drafts/corner_day_draft.png"
+    assert imageio.imread(tmp_path / "drafts" / "corner_day_draft.png").shape == (150, 200, 3)
 
 
 def test_dry_run_tells_kept_from_replaced(corner):

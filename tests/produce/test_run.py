@@ -483,7 +483,7 @@ def test_record_makes_the_picture_again(corner, tmp_path):
     record = read_provenance(dusk)
     assert record is not None
     assert "[moods.day]" not in record.recipe_text
-    assert set(record.passes) == {"sun", "sky", "lamp"}
+    assert set(record.passes) == {"sky", "lamp"}  # the stops that the sun gave are noted
     path = tmp_path / record.recipe
     path.write_text(record.recipe_text, encoding="utf-8")
     recipe = evenfall.load(path, changes=record.changes)

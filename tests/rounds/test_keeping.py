@@ -55,7 +55,7 @@ def test_a_round_holds_what_was_asked_what_changed_and_what_came_out(
     evenfall.open(path).run()
     evenfall.open(path).keep_round(by="First delivery")
     edit("sky = -2", "sky = -2.5")
-    report = evenfall.open(path).run(overwrite=True)
+    report = evenfall.open(path).run()
     kept = evenfall.open(path).keep_round(
         asked=["sky darker", "lamp red"],
         answers=["done", "declined: it is no bar"],
@@ -74,7 +74,7 @@ def test_a_round_holds_what_was_asked_what_changed_and_what_came_out(
     found = {Path(file["path"]).name: file["sha256"] for file in noted["deliverables"]}
     assert found == hashes
     assert {file["path"] for file in noted["deliverables"]} == {
-        f"pictures/{name}" for name in hashes
+        f"pictures/round_2/{name}" for name in hashes
     }
     assert set(noted["passes"]) == {"sun", "sky", "lamp"}
     assert noted["versions"]["evenfall"] == evenfall.__version__
@@ -106,6 +106,16 @@ def test_pictures_are_developed_where_no_deliverable_is_current(path: Path, edit
     assert (first.folder / "dusk.jpg").read_bytes() != (kept.folder / "dusk.jpg").read_bytes()
     assert kept.record is not None
     assert [Path(file.path).name for file in kept.record.deliverables] == ["corner_day.png"]
+
+
+def test_plates_and_what_else_is_opened_are_noted(path: Path, edit: Edit) -> None:
+    plate = path.with_name("plate.png")
+    Image.new("RGB", (48, 32), (90, 120, 160)).save(plate)
+    edit("[moods.dusk]\n", '[moods.dusk]\nplate = { file = "plate.png" }\n')
+    evenfall.open(path).run()
+    kept = evenfall.open(path).keep_round()
+    assert kept.record is not None
+    assert kept.record.files == {"plate.png": hashlib.sha256(plate.read_bytes()).hexdigest()}
 
 
 def test_a_kept_round_cannot_be_written_and_is_not(path: Path, edit: Edit) -> None:

@@ -54,6 +54,21 @@ def test_it_is_made_again_byte_for_byte(made: dict[str, Path], kind: str, tmp_pa
     assert [found.name for found in tmp_path.iterdir() if found.suffix != ".json"] == [path.name]
 
 
+@pytest.mark.parametrize("kind", ["png", "exr"])
+def test_a_mood_whose_meter_reads_another_is_made_again_too(
+    made: dict[str, Path], kind: str, tmp_path: Path
+) -> None:
+    """Dusk is exposed by the sun of the day, which its text does not hold: the stops are noted."""
+    dusk = made[kind].with_name(made[kind].name.replace("day", "dusk"))
+    traced = trace_picture(dusk)
+    assert [change.partition("=")[0] for change in traced.record.changes] == [
+        "moods.dusk.camera.meter",
+        "moods.dusk.camera.exposure_stops",
+    ]
+    assert set(traced.passes) == {"sky", "lamp"}
+    assert remake_picture(traced, tmp_path).same
+
+
 def test_a_draft_is_made_again_as_a_draft(tmp_path: Path) -> None:
     recipe = example_recipe()
     [draft] = evenfall.open(recipe, draft=True).run("day").files

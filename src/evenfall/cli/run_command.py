@@ -35,7 +35,7 @@ __all__ = ["command"]
     "--out",
     metavar="DIR",
     type=click.Path(path_type=Path),
-    help="Folder of the files; 'pictures' beside the recipe otherwise.",
+    help="Folder of the files; 'pictures' or 'drafts' beside the recipe otherwise.",
 )
 @moods_option
 @click.option("--draft", is_flag=True, help="Quick reduced pictures, with the recipe's guides.")
@@ -68,8 +68,9 @@ def command(
 ) -> None:
     """Make the deliverables of RECIPE: of all moods, or of chosen ones.
 
-    Files that stand there already are never replaced unless --overwrite says so; files that are
-    already what this run would make are kept.
+    Files that stand there already are never replaced unless --overwrite says so, and those of a
+    round that is kept never; files that are already what this run would make are kept. Drafts lie
+    in a folder of their own and are always replaced.
     """
     from evenfall.view.opening import open_view
 

@@ -105,6 +105,15 @@ class Asked:
             needed.update(need.light for need in self.means(other))
         return tuple(light for light in self.recipe.model.lights if light in needed)
 
+    def lights_without_meter(self, mood: str, space: RgbSpace) -> tuple[str, ...]:
+        """Lights whose passes a mood follows from where its exposure is given beforehand."""
+        needed = set(self.balance(mood, space).on)
+        for other in self.neutral_moods(mood):
+            needed.update(self.balance(other, space).on)
+        for other in (mood, *self.neutral_moods(mood)):
+            needed.update(need.light for need in self.means(other))
+        return tuple(light for light in self.recipe.model.lights if light in needed)
+
 
 def white_balances(mood: ResolvedMood) -> list[WhiteBalance]:
     """White balances of a mood: the camera's and those of its regions."""

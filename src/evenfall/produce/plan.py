@@ -169,7 +169,7 @@ def plan_run(
     out: Path,
     draft: bool,
 ) -> RunPlan:
-    """Plan a run; nothing is written, no pixel is read.
+    """Plan a run; no pixel is read, and nothing is written but what is taken over.
 
     Parameters
     ----------
@@ -205,12 +205,12 @@ def plan_run(
             pictures.append(Picture(target, facts))
         else:
             continue
-        order.append(target.path)
+        order.append(target.path if noted is None else noted.path)
     sheet_plan = None
     if files.sheet is not None:
-        order.append(files.sheet)
         facts = origins.sheet_facts(moods)
         noted = earlier.file(files.sheet, facts, hashes)
+        order.append(files.sheet if noted is None else noted.path)
         if noted is not None:
             kept.append(noted)
         else:
@@ -276,9 +276,8 @@ def _small_pictures(
     for mood in moods:
         if mood in busy:
             continue
-        noted = earlier.mood(mood, origins.mood_facts(mood), hashes)
-        if noted is not None and noted.made_of is not None:
-            codes = load_thumbnail(noted.made_of.digest, size)
+        for digest in earlier.small_pictures(mood, origins.mood_facts(mood), hashes):
+            codes = load_thumbnail(digest, size)
             if codes is not None:
                 found[mood] = codes
     return found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import nullcontext
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,7 +12,9 @@ from evenfall.errors import UsageError
 from evenfall.recipe import Recipe
 from evenfall.recipe.choosing import choose_moods
 from evenfall.record.earlier import Earlier
+from evenfall.record.former import EarlierRound
 from evenfall.record.hashes import Hashes
+from evenfall.record.naming import former_place, name_ending, pictures_folder, refuse_kept
 from evenfall.record.report import RunReport, report_path
 from evenfall.system.arguments import given_path
 from evenfall.system.free_names import refuse_existing
@@ -52,11 +55,13 @@ def run(
     moods : str or sequence of str
         Only these moods; all otherwise. The contact sheet is made when all are.
     out : str or Path, optional
-        Folder of the files; `pictures` beside the recipe otherwise.
+        Folder of the files; `pictures` beside the recipe otherwise, from the second round of
+        feedback on a folder in it, and `drafts` for drafts.
     draft : bool
-        Quick reduced pictures, named `_draft`, with the recipe's composition guides.
+        Quick reduced pictures, named `_draft`, with the recipe's composition guides; those that
+        exist are replaced.
     overwrite : bool
-        Whether files that exist may be replaced.
+        Whether files that exist may be replaced; those of a round that is kept never are.
     dry_run : bool
         Check everything and say what would be made; nothing is written.
     keep_going : bool
@@ -93,11 +98,14 @@ def run(
     if not isinstance(recipe, Recipe):
         raise UsageError(f"a run takes a Recipe, found {type(recipe).__name__}")
     chosen = choose_moods(recipe, moods)
-    given = recipe.path.parent / "pictures" if out is None else given_path(out, "the folder")
-    folder = given.absolute()
+    if out is None:
+        folder = pictures_folder(recipe, draft=draft)
+    else:
+        folder = given_path(out, "the folder").absolute()
     workers = workers_of(workers)
     report = report_path(folder, recipe.output_stem, draft=draft)
-    known = Earlier(RunReport.read(report)).inputs
+    earlier_in = partial(_earlier, recipe, folder, report, is_usual=out is None and not draft)
+    known = earlier_in(bring=False).inputs
     with Hashes(known, workers) as hashes:
         hashes.start([*_passes_on_somewhere(recipe, chosen), *known])
         # Modules that take long to import come while files are being hashed.
@@ -123,11 +131,12 @@ def run(
         entered = nullcontext(()) if dry_run else enter_folder(folder, [*files.paths, report])
         with entered as abandoned:
             hashes.finish()
-            earlier = Earlier(RunReport.read(report))
+            earlier = earlier_in(bring=not dry_run)
             plan = plan_run(
                 asked, source, checked, chosen, files, earlier, hashes, out=folder, draft=draft
             )
-            refuse_existing(plan.to_make, allowed=overwrite or dry_run)
+            refuse_kept(recipe, plan.to_make)
+            refuse_existing(plan.to_make, allowed=overwrite or dry_run or draft)
             if dry_run:
                 return Outcome(plan, earlier).planned()
             return make(
@@ -135,11 +144,24 @@ def run(
                 earlier,
                 report,
                 abandoned=abandoned,
-                overwrite=overwrite,
+                overwrite=overwrite or draft,
                 keep_going=keep_going,
                 workers=workers,
                 tell=on_event,
             )
+
+
+def _earlier(recipe: Recipe, folder: Path, report: Path, *, is_usual: bool, bring: bool) -> Earlier:
+    """Give what stands already: in the folder, and in that of the round before."""
+    own = RunReport.read(report)
+    place = former_place(recipe) if is_usual else None
+    former = None
+    if place is not None:
+        former = RunReport.read(report_path(place[0], recipe.output_stem, draft=False))
+    if place is None or former is None:
+        return Earlier(own)
+    endings = name_ending(recipe), place[1]
+    return EarlierRound(own, former, folder, endings=endings, bring=bring)
 
 
 def _passes_on_somewhere(recipe: Recipe, moods: Sequence[str]) -> list[Path]:

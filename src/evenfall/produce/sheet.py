@@ -19,7 +19,8 @@ from evenfall.light.primaries import BT709
 from evenfall.light.tint import light_rgb
 from evenfall.light.transfer import encode_srgb
 from evenfall.produce.crew import Step
-from evenfall.recipe import Recipe
+from evenfall.recipe import LightSetting, Recipe
+from evenfall.recipe.words.wording import counted_words
 from evenfall.record.values import GainReport, MoodReport
 
 __all__ = ["DrawSheet", "SheetEncoded", "make_sheet"]
@@ -115,7 +116,7 @@ def _sheet_mood(recipe: Recipe, name: str, mood: MoodReport, picture: Codes) -> 
         picture=picture,
         settings=tuple(settings),
         lights=tuple(
-            _sheet_light(light.title or key, mood.lights.get(key))
+            _sheet_light(light.title or key, mood.lights.get(key), resolved.lights[key])
             for key, light in recipe.model.lights.items()
         ),
     )
@@ -125,7 +126,7 @@ def _stops(stops: float) -> str:
     return f"{format_stops(stops)} stops"
 
 
-def _sheet_light(name: str, gain: GainReport | None) -> SheetLight:
+def _sheet_light(name: str, gain: GainReport | None, setting: LightSetting) -> SheetLight:
     if gain is None:
         return SheetLight(name, None)
     tint = "" if gain.kelvin is None else format_kelvin(gain.kelvin)
@@ -136,4 +137,4 @@ def _sheet_light(name: str, gain: GainReport | None) -> SheetLight:
         rgb, _ = light_rgb(gain.xy, BT709)
         red, green, blue = (round(255 * float(v)) for v in encode_srgb(rgb / rgb.max()))
         swatch = (red, green, blue)
-    return SheetLight(name, gain.gain_stops, tint, swatch)
+    return SheetLight(name, gain.gain_stops, tint, swatch, counted_words(setting.counted))

@@ -13,6 +13,7 @@ from evenfall.recipe import Deliverable, Recipe
 from evenfall.recipe.files import named_files
 from evenfall.recipe.formats import FORMATS
 from evenfall.recipe.places import dotted
+from evenfall.record.naming import name_ending
 
 __all__ = [
     "RunFiles",
@@ -120,7 +121,8 @@ def sheet_path(recipe: Recipe, out: Path, *, draft: bool) -> Path:
     """Where the contact sheet goes."""
     sheet = recipe.model.sheet
     name = sheet.name.format(recipe=recipe.output_stem)
-    return out / f"{name}{_DRAFT if draft else ''}{FORMATS[sheet.format].ending}"
+    ending = _DRAFT if draft else name_ending(recipe)
+    return out / f"{name}{ending}{FORMATS[sheet.format].ending}"
 
 
 def plan_targets(
@@ -155,11 +157,12 @@ def plan_targets(
         When a deliverable would be larger than files hold or memory does.
     """
     targets: list[Target] = []
+    ending = _DRAFT if draft else name_ending(recipe)
     for mood in moods:
         for number, deliverable in _deliverables_of(recipe, mood, draft=draft):
             width = _frame(recipe, number, deliverable, size, pixel_aspect).width
             name = _file_name(recipe, mood, deliverable, width=width)
-            path = out / (name + (_DRAFT if draft else "") + deliverable.row.ending)
+            path = out / (name + ending + deliverable.row.ending)
             if path in (target.path for target in targets):  # drafts of two crops
                 path = path.with_stem(f"{path.stem}_{number + 1}")
             targets.append(Target(path, mood, deliverable, number))

@@ -138,6 +138,11 @@ class RecipeModel(Part):
     )
     sheet: Sheet = Field(default_factory=Sheet, description="The contact sheet.")
     draft: Draft = Field(default_factory=Draft, description="Quick drafts.")
+    naming: Literal["folders", "names"] = Field(
+        "folders",
+        description="How deliverables of one round are told from those of another, once a round is "
+        "kept: in folders such as pictures/round_2, or by names that end in _round_2.",
+    )
     record: Literal["recipe", "with comments", "none"] = Field(
         "recipe",
         description="What deliverables carry inside, by which they can be made again: the recipe "

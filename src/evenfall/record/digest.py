@@ -123,6 +123,9 @@ class Origins:
         """
         title = self._recipe.moods[mood].title
         text, changes = self._text(mood, number), self._recorded(mood, number, exposure_stops)
+        if self._is_metered_elsewhere(mood):  # and so the text alone makes it without what is read
+            lights = self._asked.lights_without_meter(mood, self._source.space)
+            passes = {light: passes[light] for light in lights if light in passes}
         return self._record(mood, text, changes, title, passes)
 
     def sheet_record(self, passes: Mapping[str, str]) -> Provenance:
@@ -161,11 +164,15 @@ class Origins:
         changes = self._changes(mood, number)
         if self._text(mood, number) != self._recipe.text:
             changes = renumbered(changes)
-        plan = self._asked.meter(mood)
-        if plan is not None and plan.mood not in self._moods_of(mood):
+        if self._is_metered_elsewhere(mood):
             place = dotted(("moods", mood, "camera"))
             changes += (f"{place}.meter=off", f"{place}.exposure_stops={exposure_stops!r}")
         return changes
+
+    def _is_metered_elsewhere(self, mood: str) -> bool:
+        """Whether a mood is metered that its text does not hold."""
+        plan = self._asked.meter(mood)
+        return plan is not None and plan.mood not in self._moods_of(mood)
 
     def _text(self, mood: str, number: int | None) -> str:
         """Text to embed: the part of the recipe that speaks of a picture."""

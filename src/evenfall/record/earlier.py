@@ -13,11 +13,11 @@ from evenfall.record.values import FileReport, InputReport, MadeOf, MoodReport
 from evenfall.system.opened import Opened
 from evenfall.system.regular import open_regular
 
-__all__ = ["Earlier", "files_seen_from", "is_intact", "made_of", "made_of_all"]
+__all__ = ["Earlier", "files_seen_from", "is_intact", "made_of", "made_of_all", "rebased"]
 
 
 class Earlier:
-    """What the report of an earlier run in the same folder says, held against the files.
+    """What the report of an earlier run says, held against the files.
 
     Parameters
     ----------
@@ -41,12 +41,12 @@ class Earlier:
         folder = self.report.out
         return {_from(folder, file): noted for file, noted in self.report.inputs.items()}
 
-    def mood(self, name: str, facts: str, hashes: Hashes) -> MoodReport | None:
-        """Give an earlier mood, if it would come out the same now."""
+    def small_pictures(self, name: str, facts: str, hashes: Hashes) -> tuple[str, ...]:
+        """Give digests by which a small picture of a mood may be kept, if it is the same now."""
         noted = self.noted(name, facts)
         if noted is None or noted.made_of is None:
-            return None
-        return noted if self._is_unchanged(noted.made_of, hashes) else None
+            return ()
+        return (noted.made_of.digest,) if self._is_unchanged(noted.made_of, hashes) else ()
 
     def noted(self, name: str, facts: str) -> MoodReport | None:
         """Give an earlier mood whose facts are these, whatever became of its files since."""
@@ -104,6 +104,14 @@ def made_of(facts: str, opened: Iterable[Opened], hashes: Hashes, folder: Path) 
     if len(known) < len(inputs) or _has_changed(found):
         return None
     return MadeOf(facts=facts, inputs=known)
+
+
+def rebased(made_of: MadeOf, folder: Path, other: Path) -> MadeOf:
+    """Name the files that something was made of as they are seen from another folder."""
+    inputs = {
+        seen_from(other, _from(folder, file)): sha256 for file, sha256 in made_of.inputs.items()
+    }
+    return MadeOf(facts=made_of.facts, inputs=inputs)
 
 
 def made_of_all(facts: str, parts: Iterable[MadeOf | None]) -> MadeOf | None:

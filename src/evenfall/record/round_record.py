@@ -8,9 +8,8 @@ from collections.abc import Iterator, Mapping
 from pathlib import PurePath
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
-from evenfall.recipe.base import Part
 from evenfall.recipe.toml_values import toml_key, toml_text
 
 __all__ = ["ROUND_FORMAT", "RoundFile", "RoundPicture", "RoundRecord", "Wish"]
@@ -34,10 +33,10 @@ def _plain_name(value: str) -> str:
 FileName = Annotated[str, AfterValidator(_plain_name)]
 
 
-class _Noted(Part):
+class _Noted(BaseModel):
     """What a later evenfall notes besides is left alone."""
 
-    model_config = ConfigDict(extra="ignore")
+    model_config = ConfigDict(frozen=True, strict=True, extra="ignore", str_strip_whitespace=True)
 
 
 class Wish(_Noted):

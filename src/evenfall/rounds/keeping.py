@@ -200,6 +200,7 @@ def _put(
             pictures=tuple(_noted(name, body) for name, body in pictures.items()),
             deliverables=tuple(_deliverables(stands)),
             passes=_fingerprints(stands.report),
+            files=_side_files(stands),
             versions=_versions(stands.report),
         )
         path = folder / f"{number:03d}"
@@ -242,6 +243,26 @@ def _fingerprints(report: RunReport | None) -> dict[str, str]:
         for name, light in (() if report is None else report.lights.items())
         if light.fingerprint is not None
     }
+
+
+def _side_files(stands: _Standing) -> dict[str, str]:
+    """Hashes of plates, masks and what else current deliverables are made of beside the passes."""
+    if stands.recipe is None or stands.report is None:
+        return {}
+    recipe, home = stands.recipe, stands.path.absolute().parent
+    lights = recipe.model.lights.values()
+    passes = {
+        os.path.normpath(recipe.pass_path(source.file).absolute())
+        for light in lights
+        for source in light.sources
+    }
+    found: dict[str, str] = {}
+    for file in stands.report.files:
+        for name, sha256 in file.made_of.inputs.items() if file.made_of is not None else ():
+            path = os.path.normpath(file.path.absolute().parent / name)
+            if path not in passes:
+                found[Path(os.path.relpath(path, home)).as_posix()] = sha256
+    return found
 
 
 def _versions(report: RunReport | None) -> dict[str, str]:
