@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -40,6 +41,14 @@ __all__ = ["command"]
 @moods_option
 @click.option("--draft", is_flag=True, help="Quick reduced pictures, with the recipe's guides.")
 @set_option
+@click.option("--watch", is_flag=True, help="With --draft: again at each save, until stopped.")
+@click.option(
+    "--round",
+    "round_number",
+    type=click.IntRange(1),
+    metavar="N",
+    help="Make the deliverables of a kept round again, into 'remade/round_N'.",
+)
 @click.option("--dry-run", is_flag=True, help="Check recipe and passes, say what would be made.")
 @click.option("--overwrite", is_flag=True, help="Replace files that exist.")
 @click.option(
@@ -57,6 +66,8 @@ def command(
     out: Path | None,
     moods: tuple[str, ...],
     draft: bool,
+    watch: bool,
+    round_number: int | None,
     changes: tuple[str, ...],
     dry_run: bool,
     overwrite: bool,
@@ -70,8 +81,27 @@ def command(
 
     Files that stand there already are never replaced unless --overwrite says so, and those of a
     round that is kept never; files that are already what this run would make are kept. Drafts lie
-    in a folder of their own and are always replaced.
+    in a folder of their own and are always replaced; --draft --watch makes them again at each save
+    of the recipe, only what changed.
+
+    --round makes the deliverables of a kept round again, byte for byte, or says which pass, file or
+    version is another; the exit code is 1 then.
     """
+    if watch:
+        _refuse_beside(
+            "--watch", {"--round": round_number, "--dry-run": dry_run, "--json": as_json}
+        )
+        if not draft:
+            raise click.UsageError("--watch goes with --draft: deliverables are made once.")
+        from evenfall.cli.live import watch_recipe
+
+        watch_recipe(recipe, moods=moods, changes=changes, passes=passes, out=out, workers=workers)
+        return
+    if round_number is not None:
+        chosen = {"--draft": draft, "--set": changes, "--dry-run": dry_run, "--mood": moods}
+        _refuse_beside("--round", {**chosen, "--json": as_json})
+        _make_round_again(recipe, round_number, out, passes, overwrite=overwrite, quiet=quiet)
+        return
     from evenfall.view.opening import open_view
 
     view = open_view(
@@ -114,6 +144,36 @@ def command(
     for fault in report.faults:
         say(str(fault), err=True)
     if report.faults:
+        sys.exit(1)
+
+
+def _refuse_beside(option: str, others: Mapping[str, object]) -> None:
+    for other, said in others.items():
+        if said:
+            raise click.UsageError(f"{option} goes without {other}.")
+
+
+def _make_round_again(
+    recipe: Path,
+    number: int,
+    out: Path | None,
+    passes: Path | None,
+    *,
+    overwrite: bool,
+    quiet: bool,
+) -> None:
+    """Make a round again, and end with 1 where a file is another one."""
+    from evenfall.cli.trace_command import remade_lines
+    from evenfall.rounds.remaking import remake_round
+
+    with LiveProgress(quiet=quiet) as progress:
+        remade = remake_round(
+            recipe, number, out=out, passes=passes, overwrite=overwrite, on_event=progress.hear
+        )
+    if not quiet:
+        for line in remade_lines(remade):
+            say(line)
+    if remade.others:
         sys.exit(1)
 
 
