@@ -38,12 +38,12 @@ def test_table_says_common_facts_once_and_each_light(folder: Path) -> None:
     result = call(folder)
     assert result.exit_code == 0, result.output
     assert "7 lights" in result.stdout
-    assert "All are 480 x 272, half, zip, BT.709 (not said)." in result.stdout
+    assert "All are 480 x 272, half, zip, BT.709 (assumed)." in result.stdout
     rows = {line.split()[0]: line for line in result.stdout.splitlines() if line.strip()}
     assert "40.7 %" in rows["sun"]
     assert rows["sun"].split()[-3:] == ["room_sun.exr", "named", "'sun'"]
     assert "outdoor fixture" in rows["garden"]
-    assert "the sum of" in rows["beauty"]
+    assert "Beauty: room_beauty.exr (named 'beauty'; the sum of all lights)" in result.stdout
     assert result.stderr == ""
 
 
@@ -74,6 +74,20 @@ def test_all_lights_and_the_beauty_in_one_file(
     assert loaded.model.passes.beauty.layer == "beauty"
     proof = CliRunner().invoke(main, ["prove", str(recipe)])
     assert proof.exit_code == 0, proof.output
+
+
+def test_what_is_no_light_is_told_under_the_table(
+    tmp_path: Path, studio_passes: dict[str, np.ndarray]
+) -> None:
+    layers = {name: studio_passes[name].astype(np.float16) for name in ("sun", "cove")}
+    channels = {f"View.{name}": np.ascontiguousarray(rgb) for name, rgb in layers.items()}
+    channels["View.Depth.Z"] = np.linspace(1, 9, 480 * 272, dtype=np.float32).reshape(272, 480)
+    OpenEXR.File({}, channels).write(str(tmp_path / "view.exr"))
+    result = call(tmp_path)
+    assert "All are in view.exr: 480 x 272, half, zip, BT.709 (assumed)." in result.stdout
+    assert "Data, depth: View.Depth (channel Z)" in result.stdout
+    (row,) = [line for line in result.stdout.splitlines() if line.startswith("sun")]
+    assert row.split()[-3:] == ["View.sun", "named", "'sun'"]
 
 
 @pytest.fixture
@@ -173,7 +187,7 @@ def test_maps_of_broken_pixels(
     maps = tmp_path / "maps"
     result = call(folder, "--maps", maps)
     assert result.exit_code == 0, result.output
-    assert "cove: 16 pixels below zero" in result.stdout
+    assert "Below zero: 16 pixels in cove" in result.stdout
     with Image.open(maps / "room_cove_flaws.png") as image:
         colours = {colour for _, colour in image.getcolors(maxcolors=1 << 20)}
     assert (36, 98, 180) in colours  # the ink of negative pixels

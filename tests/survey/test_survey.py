@@ -49,7 +49,7 @@ def test_facts_of_every_pass(folder: Path, studio_passes: dict[str, np.ndarray])
         header = picture.facts.header
         assert (header.width, header.height) == (480, 272)
         assert (header.pixel_type, header.compression) == ("half", "zip")
-        assert picture.facts.colour_space == "BT.709 (not said)"
+        assert picture.facts.colour_space == "BT.709 (assumed)"
         assert picture.facts.encoding_marks == ()
     assert sum(light.share for light in survey.lights) == pytest.approx(1)
     assert survey.beauty is not None

@@ -28,12 +28,21 @@ def reading_progress(count: int | None) -> Iterator[Callable[[str], None]]:
     if not sys.stderr.isatty():
         yield lambda name: None
         return
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        ProgressColumn,
+        SpinnerColumn,
+        TextColumn,
+    )
 
+    how_far: list[ProgressColumn] = [SpinnerColumn("line")]
+    if count is not None:
+        how_far = [BarColumn(bar_width=24), MofNCompleteColumn()]
     bar = Progress(
         TextColumn("reading"),
-        BarColumn(bar_width=24),
-        MofNCompleteColumn(),
+        *how_far,
         TextColumn("{task.description}", markup=False),
         console=make_console(stderr=True),
         transient=True,

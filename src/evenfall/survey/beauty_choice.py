@@ -11,6 +11,7 @@ from evenfall.survey.verdicts import Folder, Stem, Verdict
 
 __all__ = ["choose_beauty"]
 
+_FEW = 4  # lights that a sentence names
 _WORTH_SAYING = 0.005  # share of the light that the lights lack
 
 
@@ -118,6 +119,8 @@ def _from_pixels(
         more = f"{100 * missing:.2g} % more light" if missing > _WORTH_SAYING else "a little more"
         said = f"holds {folder.labels(best.addends)}, and {more}: a light may have no pass"
     left = _not_held(totals, proposals, sums, best)
+    if best.is_whole and not left and len(best.addends) > _FEW:
+        said = "the sum of all lights"
     if left and any(set(left) <= set(each.addends) for each in sums if each is not best):
         return None  # sums of lights in groups; none holds all
     if left:

@@ -71,9 +71,9 @@ class PassFacts:
 
     @property
     def colour_space(self) -> str:
-        """Name of its primaries, and whether the file says them."""
+        """Name of its primaries, and whether they are assumed because the file does not say."""
         said = self.header.chromaticities is not None
-        return self.space.name if said else f"{self.space.name} (not said)"
+        return self.space.name if said else f"{self.space.name} (assumed)"
 
 
 @dataclass(frozen=True, eq=False)

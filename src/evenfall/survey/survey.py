@@ -13,6 +13,7 @@ from evenfall.light.primaries import luminance_weights
 from evenfall.passes.image import PassImage
 from evenfall.passes.mending.clean import Flaws
 from evenfall.passes.notes import notes_on
+from evenfall.recipe.words.suggesting import joined
 from evenfall.survey.judging import judge
 from evenfall.survey.listing import Found, Listing, Unreadable, list_folder, listed, named_as
 from evenfall.survey.looking import PassFacts, Seen, look_into
@@ -188,7 +189,8 @@ def _picture(
 def _channels(listing: Listing) -> Iterator[Picture]:
     for each in listing.channels:
         channels = each.channels
-        reason = f"channels {', '.join(channels.channels)}"
+        names = [name.removeprefix(f"{channels.layer}.") for name in channels.channels]
+        reason = f"channel{'s' if len(names) > 1 else ''} {joined(names, 'and', most=4)}"
         inside = (channels.layer, channels.part, channels.view, channels.channels)
         yield Picture(each.file, *inside, "data", each.what, reason)
 
