@@ -8,6 +8,8 @@ skewed, variance falling with the number of samples) and a few fireflies.
 
 from __future__ import annotations
 
+import os
+import re
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -20,6 +22,30 @@ import pytest
 import evenfall
 from evenfall.develop.example import example_recipe
 from evenfall.recipe import Recipe, load
+
+_MISSING_INSTALL = re.compile(r"could not import|optional extra|pip install|apt-get|not installed")
+"""Reasons of skips that stand for something that a person could install."""
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item, call):
+    """Where everything has to be installed, a skip for want of an install is a failure."""
+    return _insisted((yield))
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report(collector):
+    """The same for whole files that are skipped."""
+    return _insisted((yield))
+
+
+def _insisted(report):
+    if report.skipped and os.environ.get("EVENFALL_ALL_EXTRAS") == "1":
+        reason = str(report.longrepr)
+        if _MISSING_INSTALL.search(reason):
+            report.outcome, report.longrepr = "failed", f"skipped for want of an install: {reason}"
+    return report
+
 
 Array = npt.NDArray[np.float32]
 
