@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from evenfall.recipe.choosing import choose_moods
@@ -13,6 +14,8 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from evenfall.develop.developed import DevelopedMood
+    from evenfall.recipe import Area
+    from evenfall.solve.asking import Spot
 
 __all__ = ["ViewDeveloping"]
 
@@ -102,3 +105,50 @@ class ViewDeveloping(ViewState):
 
         (name,) = choose_moods(self.recipe, [mood])
         return mix_mood(self.passes, self._asked.get(), name, workers=self.workers).rgb()
+
+    def ask(self, mood: str, place: str | tuple[float, float] | Area) -> Spot:
+        """Say what lights a place of a mood: each light's share, and what a stop more would do.
+
+        Parameters
+        ----------
+        mood : str
+            Name of the mood.
+        place : str, tuple of float, or Area
+            A spot, "0.42,0.61" or (0.42, 0.61), in shares of width and height from the top left; a
+            rectangle, "0.1,0.2,0.4,0.5"; or an area as a recipe has it.
+
+        Raises
+        ------
+        UsageError
+            When there is no such mood or place.
+        RecipeError, PassError, PixelSourceError
+            As `develop`.
+
+        Examples
+        --------
+        >>> import evenfall
+        >>> from evenfall.develop.example import example_recipe
+        >>> spot = evenfall.open(example_recipe()).ask("dusk", (0.3, 0.4))
+        >>> spot.lights[0].light, round(spot.lights[0].spot_stops, 1)
+        ('lamp', 0.9)
+        """
+        from evenfall.view.asks import ask_at, place_of
+
+        where = place_of(place) if isinstance(place, str) else place
+        return ask_at(self.develop(mood), self.passes, self.recipe, where)
+
+    def light_maps(self, mood: str, folder: str | Path, *, overwrite: bool = False) -> list[Path]:
+        """Draw which light rules where in a mood, and a map of each light's share.
+
+        Raises
+        ------
+        OutputError
+            When a picture exists and may not be replaced, or cannot be written.
+        UsageError, RecipeError, PassError, PixelSourceError
+            As `develop`.
+        """
+        from evenfall.view.asks import write_light_maps
+
+        developed = self.develop(mood)
+        folder = Path(folder)
+        return write_light_maps(developed, self.passes, self.recipe, folder, overwrite=overwrite)

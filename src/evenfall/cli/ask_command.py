@@ -1,0 +1,114 @@
+"""`evenfall ask`: what lights a spot of the picture."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from evenfall.cli.options import json_option, passes_option, recipe_argument, set_option
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from evenfall.solve.asking import Spot
+
+__all__ = ["command"]
+
+
+@click.command("ask", short_help="What lights a spot of the picture.")
+@recipe_argument
+@click.argument("mood")
+@click.argument("place", required=False)
+@passes_option
+@set_option
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Also draw which light rules where, and a map of each light's share.",
+)
+@click.option("--overwrite", is_flag=True, help="Replace pictures that exist.")
+@json_option
+def command(
+    recipe: Path,
+    mood: str,
+    place: str | None,
+    passes: Path | None,
+    changes: tuple[str, ...],
+    picture: Path | None,
+    overwrite: bool,
+    as_json: bool,
+) -> None:
+    """Ask the picture of MOOD what lights PLACE.
+
+    A PLACE is a spot, 0.42,0.61, in shares of width and height from the top left; or a rectangle,
+    0.1,0.2,0.4,0.5, by left, top, right, bottom. For each light: its share of what is seen there,
+    where it alone would put the spot, in stops from middle grey, and by how much a stop more of it
+    would lift the spot and the whole picture.
+
+    \b
+      evenfall ask view.toml dusk 0.42,0.61
+      evenfall ask view.toml dusk --picture maps
+    """  # noqa: D301 -- click needs the backspace itself
+    import evenfall
+
+    if place is None and picture is None:
+        raise click.UsageError("say a place, such as 0.42,0.61, or --picture DIR")
+    view = evenfall.open(recipe, passes=passes, changes=changes, draft=True).keep()
+    if place is not None:
+        spot = view.ask(mood, place)
+        if as_json:
+            from dataclasses import asdict
+
+            click.echo(json.dumps(asdict(spot), indent=2, ensure_ascii=False))
+        else:
+            _print(spot, place)
+    if picture is not None:
+        for path in view.light_maps(mood, picture, overwrite=overwrite):
+            click.echo(str(path), err=place is not None)
+
+
+def _print(spot: Spot, place: str) -> None:
+    from rich.console import Console
+
+    console = Console(highlight=False, emoji=False, markup=False)
+    luminance = "" if spot.cd_m2 is None else f", {spot.cd_m2:.3g} cd/m2 in the scene"
+    console.print(f"{spot.title} at {place}: {_stops(spot.stops)} from middle grey{luminance}.")
+    if spot.clipped_share > 0:
+        console.print(f"{spot.clipped_share:.0%} of it is clipped.")
+    console.print(_table(spot))
+    for note in spot.notes:
+        console.print(note)
+    if spot.cd_m2 is not None:
+        console.print(spot.caution)
+
+
+def _table(spot: Spot) -> Table:
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+
+    table = Table(box=SIMPLE_HEAD, pad_edge=False)
+    table.add_column("light")
+    for name in ("share", "alone", "a stop more here", "in the picture"):
+        table.add_column(name, justify="right")
+    if spot.cd_m2 is not None:
+        table.add_column("cd/m2", justify="right")
+    for light in spot.lights:
+        cells = [
+            light.title,
+            f"{light.share:.1%}",
+            _stops(light.stops),
+            f"{light.spot_stops:+.2f}",
+            f"{light.picture_stops:+.2f}",
+        ]
+        if light.cd_m2 is not None:
+            cells.append(f"{light.cd_m2:.3g}")
+        table.add_row(*cells)
+    return table
+
+
+def _stops(stops: float) -> str:
+    return "black" if stops == float("-inf") else f"{stops:+.2f} stops"
