@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import outdoors
+import terrain
 from furniture import SHELF_BAYS, SHELF_FACE, SHELF_HEIGHTS, SHELF_Y, TABLE
 from geometry import Mesh, box, joined, lathe, quad, tube
 from house import roof_height
@@ -12,18 +14,42 @@ from parts import Parts
 
 STRIP_X, STRIP_GAP = (SHELF_FACE + 0.012, SHELF_FACE + 0.028), 0.04
 STRIP_HEIGHTS = [z - 0.015 for z in SHELF_HEIGHTS]
-PENDANT_HEIGHT, PENDANT_RADIUS = 1.78, 0.13
+PENDANT_HEIGHT, PENDANT_RADIUS, PENDANT_GAP = 1.80, 0.105, 0.82
+PATH_LIGHTS = (
+    (-6.6, 7.7),
+    (-7.4, 10.4),
+    (-11.2, 13.6),
+    (-12.0, 18.6),
+    (-18.6, 26.0),
+    (-29.5, 44.0),
+)
+UPLIGHTS = ((-10.7, 19.5), (-8.0, 27.3), (5.7, 25.2), (-15.0, 16.2))
 LANTERNS = ((1.52, 9.35, 0.48), (1.98, 9.55, 0.72), (1.20, 9.75, 0.36))
 
 
 @dataclass(frozen=True)
 class Glow:
-    """A luminous part: mesh, material when off, and radiance relative to the lamp's other parts."""
+    """A luminous part of a light.
+
+    Attributes
+    ----------
+    light : str
+        Name of the light.
+    mesh : Mesh
+        Its surface.
+    material : str
+        What it is made of, as seen when the light is off.
+    relative : float
+        Radiance relative to the light's other parts.
+    sampling : float
+        How often it is looked for relative to other parts of lights that burn.
+    """
 
     light: str
     mesh: Mesh
     material: str
     relative: float = 1.0
+    sampling: float = 1.0
 
     @property
     def area(self) -> float:
@@ -41,6 +67,9 @@ def build(parts: Parts) -> list[Glow]:
         *_shelf_strip(),
         *_table_lamp(parts),
         *_lanterns(parts),
+        *_path_lights(parts),
+        _uplights(parts),
+        _cabin_windows(),
         *_frosted_window(parts),
     ]
 
@@ -54,13 +83,13 @@ def _globe(radius: float, low: float = 0.0, high: float = np.pi) -> Mesh:
 def _pendants(parts: Parts) -> list[Glow]:
     x, y0 = TABLE
     glows = []
-    for dy in (-0.72, 0.0, 0.72):
+    for dy in (-PENDANT_GAP, 0.0, PENDANT_GAP):
         y, z = y0 + dy, PENDANT_HEIGHT
         glows.append(_globe(PENDANT_RADIUS, 0.0, 2.72).moved(x, y, z))
         cap = [
-            (0.058, -0.012),
-            (0.060, 0.0),
-            (0.056, 0.035),
+            (0.048, -0.012),
+            (0.050, 0.0),
+            (0.046, 0.032),
             (0.018, 0.05),
             (0.012, 0.11),
             (0, 0.11),
@@ -149,6 +178,46 @@ def _lanterns(parts: Parts) -> list[Glow]:
         ]
         glows.append(lathe(candle, 32, smooth=False).moved(x, y))
     return [Glow("terrace_lantern", joined(glows), "opal")]
+
+
+def _path_lights(parts: Parts) -> list[Glow]:
+    """Add low lights beside the garden path and one at the end of the jetty."""
+    x, y, z, turn = outdoors.jetty_frame()
+    places = [(px, py, float(terrain.garden(px, py))) for px, py in PATH_LIGHTS]
+    along = np.radians(turn)
+    reach = outdoors.JETTY_LONG - 0.5
+    places.append((x - reach * np.sin(along), y + reach * np.cos(along), z))
+    glows = []
+    for px, py, pz in places:
+        parts.add("lamps", "black", tube((px, py, pz - 0.2), (px, py, pz + 0.52), 0.028))
+        hat = lathe([(0, 0.70), (0.10, 0.70), (0.02, 0.76), (0, 0.76)])
+        parts.add("lamps", "black", hat.moved(px, py, pz))
+        drum = [(0, 0.53), (0.052, 0.53), (0.052, 0.69), (0, 0.69)]
+        glows.append(lathe(drum, 24, smooth=False).moved(px, py, pz))
+    return [Glow("terrace_lantern", joined(glows), "opal", 1.1, 1.5)]
+
+
+def _uplights(parts: Parts) -> Glow:
+    """Add lights sunk into the ground at the feet of trees, hidden by their collars."""
+    glows = []
+    for x, y in UPLIGHTS:
+        z = float(terrain.garden(x, y))
+        collar = [(0.115, -0.1), (0.115, 0.19), (0.10, 0.19), (0.10, -0.1)]
+        parts.add("lamps", "black", lathe(collar, 24, smooth=False).moved(x, y, z))
+        glows.append(lathe([(0, 0), (0.098, 0)], 24).moved(x, y, z + 0.09))
+    lenses = _facing(joined(glows), np.array([0.0, 0.0, 1.0]))
+    return Glow("terrace_lantern", lenses, "opal", 18.0, 1.5)
+
+
+def _cabin_windows() -> Glow:
+    """Return the lit windows of the cabin across the water."""
+    x, y, z = outdoors.cabin_frame()
+    panes = [
+        quad((x + at, y - 3.02, z + 0.5), (1.1, 0, 0), (0, 0, 1.2)) for at in (-3.2, -0.6, 1.9)
+    ]
+    return Glow(
+        "terrace_lantern", _facing(joined(panes), np.array([0.0, -1.0, 0.0])), "opal", 0.035, 0.15
+    )
 
 
 def _frosted_window(parts: Parts) -> list[Glow]:

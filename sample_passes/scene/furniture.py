@@ -96,7 +96,7 @@ def _chair(parts: Parts, x: float, y: float, degrees: float, slide: float) -> No
         for sx in (-1, 1)
         for sy in (-1, 1)
     ]
-    rest = bent(subdivided_bar((0.66, 0.026, 0.15), 0.01), 0.29).moved(0, -0.235, 0.745)
+    rest = bent(subdivided_bar((0.66, 0.026, 0.15)), 0.29).moved(0, -0.235, 0.745)
     posts = [
         tube((dx, -0.19, 0.44), (dx * 1.15, -0.225 + abs(dx) * 0.28, 0.70), 0.010)
         for dx in (-0.15, 0.15)

@@ -170,19 +170,22 @@ def bent(mesh: Mesh, radius: float) -> Mesh:
     return Mesh(vertices, normals, mesh.uv, mesh.faces)
 
 
-def subdivided_bar(size: tuple[float, float, float], bevel: float, cells: int = 16) -> Mesh:
-    """Return a rounded bar along x with enough cells along its length to be bent."""
+def subdivided_bar(size: tuple[float, float, float], cells: int = 16) -> Mesh:
+    """Return a bar along x with round ends and enough cells along its length to be bent."""
     length, depth, height = size
     angles = np.linspace(0, 2 * np.pi, 33)
     power = 0.35
     ring_y = np.sign(np.cos(angles)) * np.abs(np.cos(angles)) ** power * depth / 2
     ring_z = np.sign(np.sin(angles)) * np.abs(np.sin(angles)) ** power * height / 2
-    along = np.linspace(-length / 2, length / 2, cells + 1)
-    ends = 1 - np.minimum(1, (bevel / np.maximum(length / 2 - np.abs(along), 1e-9)) * 0.02)
-    points = np.empty((cells + 1, 33, 3))
+    turn = np.linspace(0, np.pi / 2, 9)
+    end = height / 2 * (1 - np.cos(turn))
+    core = np.linspace(-1, 1, cells + 1)[1:-1] * (length / 2 - end[-1])
+    along = np.concatenate([end - length / 2, core, (length / 2 - end)[::-1]])
+    tall = np.concatenate([np.sin(turn), np.ones(cells - 1), np.sin(turn)[::-1]])[:, None]
+    points = np.empty((len(along), 33, 3))
     points[..., 0] = along[:, None]
-    points[..., 1] = ring_y[None] * ends[:, None]
-    points[..., 2] = ring_z[None] * ends[:, None]
+    points[..., 1] = ring_y[None] * np.minimum(1, 2.5 * tall)
+    points[..., 2] = ring_z[None] * tall
     return sheet(points)
 
 

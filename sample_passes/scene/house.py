@@ -80,7 +80,7 @@ def _roof(parts: Parts) -> None:
         slab = box((run, length, 0.2), (side * run / 2, middle, 0.1), 0.004)
         boards.append(slab.turned("y", side * SLOPE_DEGREES).moved(z=RIDGE))
         for n, y in enumerate(np.arange(REAR + 0.5, FRONT + 0.5, 1.25)):
-            rafter = box((run - 0.3, 0.07, 0.13), (side * (run - 0.3) / 2, y, -0.065), 0.006)
+            rafter = box((run - 0.1, 0.07, 0.13), (side * (run - 0.1) / 2, y, -0.065), 0.006)
             rafters.append(rafter.turned("y", side * SLOPE_DEGREES).moved(z=RIDGE).slid(0.7 * n, n))
     parts.add("roof", "roof_boards", *boards)
     parts.add("roof", "beam", *rafters)

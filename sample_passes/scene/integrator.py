@@ -4,7 +4,7 @@ What it does that a stock integrator does not:
 
 * The open sky adds no radiance and no coverage where the camera sees it directly (plates go there),
   while it lights the scene and shows in the reflections of the panes.
-* The luminous parts of fixtures show to the camera.
+* The luminous parts of fixtures show to the camera, darker towards their rims.
 * Panes are thin plates without refraction. Light passes through them straight, weakened by Fresnel
   reflection, so that next-event estimation works through glass. Their mirror image is followed for
   camera rays only; further bounces lose the reflected share (a few per cent).
@@ -28,6 +28,16 @@ AIMED_SHARE = 0.35
 LAMP_CANDIDATES = 4
 LAMP_CANDIDATES_NEAR = 2
 SUNBEAM_START = 60.0
+LIMB = 0.4
+
+
+def limb(cosine: mi.Float) -> mi.Float:
+    """Return the radiance of a luminous surface at an angle, 1 being that of an even one.
+
+    Opal glass, cloth and wax shine through their thickness: brightest seen straight on, darker
+    towards the rim. The flux is the same as for an even surface.
+    """
+    return LIMB + (1 - LIMB) * 1.5 * dr.abs(cosine)
 
 
 class LightPassIntegrator(mi.SamplingIntegrator):
@@ -151,7 +161,7 @@ class LightPassIntegrator(mi.SamplingIntegrator):
                 ds = mi.DirectionSample3f(scene, si, previous)
                 pdf_light = scene.pdf_emitter_direction(previous, ds, ~alone & hit)
                 weight = dr.select(alone, 1.0, pdf_scatter / (pdf_scatter + pdf_light))
-                radiance += throughput * weight * ds.emitter.eval(si, hit)
+                radiance += throughput * weight * ds.emitter.eval(si, hit) * limb(si.wi.z)
 
             active &= hit & (depth + 1 < self.max_depth)
             bsdf = si.bsdf(ray)
@@ -311,6 +321,7 @@ class LightPassIntegrator(mi.SamplingIntegrator):
             pdf_taken = (1 - share_near) * ds.pdf + share_near * pdf_near
             value, pdf = bsdf.eval_pdf(context, si, si.to_local(ds.d), lit)
             pdf = self._scatter_pdf(si.spawn_ray(ds.d), pdf)
+            light *= limb(dr.dot(ds.n, -ds.d))
             gives = value * light * ds.pdf / ((ds.pdf + pdf) * pdf_taken)
             gives = dr.select(lit, gives, 0.0)
             chance = mi.luminance(gives)

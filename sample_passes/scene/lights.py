@@ -12,6 +12,13 @@ import numpy as np
 
 CD_PER_M2 = 100.0
 SUN_AZIMUTH, SUN_ALTITUDE, SUN_RADIUS = 52.0, 29.0, 0.9
+# The sun alone on its way down: azimuth and altitude in degrees; colour and lux as in LIGHTS.
+SUN_PATH = {
+    "sun_early": (60.0, 34.0),
+    "sun_between": (SUN_AZIMUTH, SUN_ALTITUDE),
+    "sun_late": (44.0, 24.0),
+}
+SUN_PATH_SAMPLES = 192
 BT709_FROM_XYZ = np.array(
     [
         [3.2409699419, -1.5373831776, -0.4986107603],
@@ -72,7 +79,11 @@ LIGHTS = {
     "shelf_strip": Light("fixture", 4000, 2200, 56, "LED strips under the shelves"),
     "table_lamp": Light("fixture", 2700, 650, 40, "small globe on the sideboard"),
     "terrace_lantern": Light(
-        "outdoor fixture", 2700, 1100, 24, "three lanterns on the terrace, seen through glass"
+        "outdoor fixture",
+        2700,
+        14000,
+        64,
+        "lanterns on the terrace, lights along the path and under trees, a cabin across the water",
     ),
 }
 
@@ -174,8 +185,8 @@ def at_kelvin(name: str, kelvin: float) -> dict[str, np.ndarray]:
     return {name: ratio}
 
 
-def to_sun() -> list[float]:
+def to_sun(azimuth: float = SUN_AZIMUTH, altitude: float = SUN_ALTITUDE) -> list[float]:
     """Return the unit vector to the sun; azimuth counts from +y (the view) to the left."""
-    azimuth, altitude = np.radians(SUN_AZIMUTH), np.radians(SUN_ALTITUDE)
-    flat = np.cos(altitude)
-    return [-float(np.sin(azimuth) * flat), float(np.cos(azimuth) * flat), float(np.sin(altitude))]
+    across, up = np.radians([azimuth, altitude])
+    flat = np.cos(up)
+    return [-float(np.sin(across) * flat), float(np.cos(across) * flat), float(np.sin(up))]

@@ -7,6 +7,7 @@ from typing import Any
 
 import mitsuba as mi
 import numpy as np
+import terrain
 import textures
 
 Description = dict[str, Any]
@@ -70,14 +71,14 @@ def all_materials() -> dict[str, Description]:
     boards = textures.planks(
         (3.9, 6.0), 200, (0.13, 3.5), (0.46, 0.37, 0.27), (0.74, 0.65, 0.52), 21, variety=0.06
     )
-    deck = textures.wood((0.13, 0.105, 0.085), (0.33, 0.28, 0.235), 31)
+    deck = textures.wood((0.040, 0.031, 0.025), (0.145, 0.116, 0.091), 31)
     return {
         "floor": _satin(_image(floor, 11.4, 6.4), 0.38, 0.45),
         "roof_boards": _matt(_image(boards, 6.0, 3.9)),
         "beam": _matt(_image(textures.wood((0.30, 0.20, 0.115), (0.56, 0.41, 0.26), 10), 2.0, 0.5)),
         "oak": _satin(_image(_oak(8), 2.0, 0.5), 0.42, 0.4),
         "walnut": _satin(_image(_walnut(9), 2.0, 0.5), 0.40, 0.4),
-        "deck": _satin(_image(deck, 2.0, 0.5), 0.6, 0.3),
+        "deck": _matt(_image(deck, 2.0, 0.5)),
         "plaster": _matt(_image(textures.plaster((0.70, 0.675, 0.63), 5), 2.0, 2.0)),
         "clay": _matt(_image(textures.plaster((0.36, 0.31, 0.26), 6, 0.09), 2.0, 2.0)),
         "stone": _satin(
@@ -115,15 +116,81 @@ def all_materials() -> dict[str, Description]:
         "fruit": _satin(_flat((0.62, 0.40, 0.06)), 0.5),
         "leaf": _satin(_flat((0.055, 0.115, 0.035)), 0.5, 0.4),
         "olive_leaf": _matt(_flat((0.15, 0.19, 0.105))),
-        "bark": _matt(_flat((0.12, 0.085, 0.06))),
-        "needles": _matt(_flat((0.030, 0.050, 0.028))),
-        "grass": _matt(_flat((0.17, 0.19, 0.08))),
-        "meadow": _matt(_image(textures.plaster((0.095, 0.12, 0.05), 41, 0.35), 9.0, 9.0)),
-        "shore": _matt(_image(textures.plaster((0.050, 0.066, 0.048), 42, 0.35), 120.0, 60.0)),
-        "ridge": _matt(_image(textures.plaster((0.075, 0.100, 0.115), 43, 0.2), 400.0, 200.0)),
-        "far_ridge": _matt(_image(textures.plaster((0.155, 0.195, 0.24), 44, 0.1), 900.0, 500.0)),
-        "water": _satin(_flat((0.028, 0.045, 0.055)), 0.25, 0.6),
+        "bark": _matt(_flat((0.10, 0.072, 0.052))),
+        **outdoor_materials(),
         **{f"book_{n}": _matt(_flat(c)) for n, c in enumerate(BOOK_COLOURS)},
+    }
+
+
+def _leafy(colour: tuple[float, ...], through: float) -> Description:
+    """Return a thin leaf that lets a share of the light through (0: none, 2: all of it)."""
+    return {
+        "type": "principledthin",
+        "base_color": _flat(colour),
+        "roughness": 0.9,
+        "diff_trans": through,
+        "spec_trans": 0.0,
+    }
+
+
+def _aired(colour: tuple[float, ...], distance: float) -> Description:
+    """Return a matt colour as it looks through that many metres of air."""
+    share = float(terrain.veil_share(np.array(distance), np.array(25.0)))
+    return _matt(_flat(tuple(np.array(colour) * (1 - share) + terrain.VEIL * share)))
+
+
+def _water() -> Description:
+    """Return still water with lanes of ripples; it gives back a part of what a mirror would."""
+    rough = textures.ripples(90)
+    water = {
+        "type": "principled",
+        "base_color": _flat((0.010, 0.020, 0.024)),
+        "roughness": _image(rough, 1500.0, 1500.0),
+        "specular": 0.3,
+    }
+    dim = {"type": "diffuse", "reflectance": _flat((0.006, 0.011, 0.013))}
+    return {
+        "type": "twosided",
+        "bsdf": {"type": "blendbsdf", "weight": WATER_DIMMED, "a": water, "b": dim},
+    }
+
+
+WATER_DIMMED = 0.74  # by day no camera holds room and lake; a studio would grade the window down
+FOREST_BANDS = (290.0, 540.0, 880.0, 1700.0)  # metres of air before each belt of trees
+
+
+def outdoor_materials() -> dict[str, Description]:
+    """Return the materials of garden, water and far shores."""
+    meadow = textures.plaster((0.050, 0.055, 0.024), 41, 0.35)
+    belts = {}
+    for band, distance in enumerate(FOREST_BANDS):
+        belts[f"forest_{band}"] = _aired((0.020, 0.030, 0.017), distance)
+        belts[f"birchwood_{band}"] = _aired((0.050, 0.060, 0.022), distance)
+    return {
+        "needles": _leafy((0.040, 0.060, 0.032), 0.5),
+        "pine_needles": _leafy((0.052, 0.074, 0.038), 0.5),
+        "pine_bark": _matt(_flat((0.16, 0.085, 0.050))),
+        "birch_bark": _matt(_image(textures.birch_bark(46), 1.0, 1.0)),
+        "birch_leaf": _leafy((0.115, 0.145, 0.045), 0.9),
+        "grass": _leafy((0.080, 0.096, 0.034), 0.8),
+        "straw": _leafy((0.150, 0.118, 0.062), 0.8),
+        "soil": _matt(_flat((0.035, 0.028, 0.022))),
+        "meadow": _matt(_image(meadow, 9.0, 9.0)),
+        "path_stone": _matt(_flat((0.125, 0.120, 0.112))),
+        "boulder": _matt(_flat((0.085, 0.082, 0.078))),
+        "boat": _matt(_flat((0.20, 0.045, 0.030))),
+        "cabin": _aired((0.095, 0.030, 0.022), 290.0),
+        "roofing": _aired((0.045, 0.045, 0.047), 290.0),
+        "land": _matt(
+            {
+                "type": "bitmap",
+                "bitmap": mi.Bitmap(np.ascontiguousarray(terrain.land_albedo())),
+                "raw": True,
+                "wrap_mode": "clamp",
+            }
+        ),
+        "water": _water(),
+        **belts,
     }
 
 

@@ -186,6 +186,7 @@ def main() -> None:
     parser.add_argument("--work", type=Path, required=True, help="folder that render.py filled")
     parser.add_argument("--out", type=Path, required=True, help="folder for the EXR files")
     parser.add_argument("--small", type=Path, help="folder for the small validation renders")
+    parser.add_argument("--sun-path", type=Path, help="folder for the sun on its way down")
     arguments = parser.parse_args()
     work, out = arguments.work, arguments.out
     for folder in ("scene", "truth"):
@@ -210,6 +211,14 @@ def main() -> None:
         for name in ("sky_seed_1", "sky_seed_2", "pendants_3000K", "pendants_2200K"):
             picture = filtered(np.load(work / f"{name}.npy"))
             write_exr(arguments.small / f"{name}.exr", picture, None, name)
+    if arguments.sun_path:
+        arguments.sun_path.mkdir(parents=True, exist_ok=True)
+        for name, (azimuth, altitude) in lights.SUN_PATH.items():
+            a, b, count = halves(work, name)
+            comment = (
+                f"sun {azimuth} degrees left of the view, {altitude} high: {count} paths a pixel"
+            )
+            write_exr(arguments.sun_path / f"{name}.exr", (a + b) / 2, None, comment)
 
 
 def _write_json(path: Path, content: dict[str, object]) -> None:

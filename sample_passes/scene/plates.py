@@ -18,11 +18,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, map_coordinates, zoom
+from viewpoint import FILM_MM, FOCAL_MM, HORIZON
 
 Array = NDArray[np.float32]
 
 WIDTH, ASPECT = 1920, 16 / 9
-FOCAL_MM, FILM_MM, HORIZON = 24.0, 36.0, 0.47  # as in scene.py
 SUN_AZIMUTH, SUN_ALTITUDE = 52.0, 29.0  # as in lights.py; degrees, to the left of the view
 AFTERGLOW_AZIMUTH = 6.0  # the sun has moved on and set almost in the view's axis
 JPEG_QUALITY = {"day": 90, "dusk": 92, "night": 90}

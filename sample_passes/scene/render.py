@@ -1,10 +1,11 @@
 """Render every pass, the beauty and the re-lit truths into a work folder (resumable).
 
 Run it as ``python sample_passes/scene/render.py --work DIR`` with ``mitsuba``, ``numpy``, ``scipy``
-and ``colour-science`` installed. Each picture is rendered in eight rounds with different seeds, one
+and ``colour-science`` installed. Each picture is rendered in two halves with different seeds, one
 float32 ``.npy`` file each; files that exist are kept, so that a render can be stopped at any time
-and go on later. All pictures have a round before any has the next. ``package.py`` averages the
-rounds and writes the EXR files; even rounds against odd ones give the noise.
+and go on later, and further turns add paths. ``package.py`` averages them and writes the EXR
+files; one half against the other gives the noise. ``--sun-path`` renders, small, the sun alone at
+three places on its way down.
 """
 
 from __future__ import annotations
@@ -25,13 +26,12 @@ import numpy as np  # noqa: E402
 import scene  # noqa: E402
 
 CHUNK_PATHS = 16_000_000
-ROUNDS = 8
-SMALL = (320, 180)
+SMALL, SUN_PATH_SIZE = (320, 180), (480, 270)
 
 
 @dataclass(frozen=True)
 class Job:
-    """One round of a picture, or a whole small one.
+    """One half of a picture, or a whole small one.
 
     Attributes
     ----------
@@ -45,6 +45,8 @@ class Job:
         Paths per pixel.
     seed : int
         First random seed; chunks count up from it.
+    to_sun : list of float or None
+        Where the sun stands, if not where it stands in the sample.
     """
 
     name: str
@@ -52,6 +54,7 @@ class Job:
     size: tuple[int, int]
     samples: int
     seed: int
+    to_sun: list[float] | None = None
 
 
 def all_jobs(size: tuple[int, int], share_of_samples: float, turn: int) -> list[Job]:
@@ -81,6 +84,24 @@ def small_jobs(share_of_samples: float) -> list[Job]:
     ]
 
 
+def sun_path_jobs(share_of_samples: float, turn: int) -> list[Job]:
+    """Return the halves of the sun's pictures on its way down for one turn."""
+    part = max(1, round(lights.SUN_PATH_SAMPLES * share_of_samples / 2))
+    burning = lights.lights_of("sun")
+    return [
+        Job(
+            f"{name}.{letter}.{turn}.{part}",
+            burning,
+            SUN_PATH_SIZE,
+            part,
+            10_000 * number + half + 100 * turn,
+            lights.to_sun(*place),
+        )
+        for number, (name, place) in enumerate(lights.SUN_PATH.items(), start=40)
+        for letter, half in (("a", 1), ("b", 5_001))
+    ]
+
+
 _LAST: dict[str, tuple[mi.Scene, mi.Integrator]] = {}
 
 
@@ -89,7 +110,7 @@ def _loaded(job: Job) -> tuple[mi.Scene, mi.Integrator]:
     key = job.name.split(".")[0]
     if key not in _LAST:
         _LAST.clear()
-        _LAST[key] = scene.load(job.burning, *job.size)
+        _LAST[key] = scene.load(job.burning, *job.size, job.to_sun)
     return _LAST[key]
 
 
@@ -127,6 +148,7 @@ def main() -> None:
     parser.add_argument("--size", type=int, nargs=2, default=(1280, 720), metavar=("W", "H"))
     parser.add_argument("--share", type=float, default=1.0, help="share of the full sample counts")
     parser.add_argument("--turn", type=int, default=0, help="0, then 1, 2, ... for more samples")
+    parser.add_argument("--sun-path", action="store_true", help="the sun on its way down instead")
     parser.add_argument("--only", nargs="*", default=None, help="names of pictures to render")
     arguments = parser.parse_args()
     arguments.work.mkdir(parents=True, exist_ok=True)
@@ -135,7 +157,11 @@ def main() -> None:
         if not (path := arguments.work / f"{name}.npy").exists():
             save(path, make(size))
     (arguments.work / "things.json").write_text(json.dumps(scene.things()))
-    for job in all_jobs(size, arguments.share, arguments.turn):
+    if arguments.sun_path:
+        jobs = sun_path_jobs(arguments.share, arguments.turn)
+    else:
+        jobs = all_jobs(size, arguments.share, arguments.turn)
+    for job in jobs:
         path = arguments.work / f"{job.name}.npy"
         if path.exists() or (arguments.only and job.name.split(".")[0] not in arguments.only):
             continue

@@ -20,10 +20,9 @@ from geometry import Mesh
 from integrator import CoverageIntegrator, LightPassIntegrator
 from parts import Parts
 from sources import Daylight, Strips
+from viewpoint import EYE, FILM_MM, FOCAL_MM, HORIZON, YAW_DEGREES
 
 MAX_DEPTH = 6
-EYE, YAW_DEGREES, HORIZON = (0.62, -1.45, 1.62), -3.0, 0.47
-FOCAL_MM, FILM_MM = 24.0, 36.0
 
 
 @dataclass(frozen=True)
@@ -47,7 +46,7 @@ def model() -> Model:
 
 
 def load(
-    burning: dict[str, np.ndarray], width: int, height: int
+    burning: dict[str, np.ndarray], width: int, height: int, to_sun: list[float] | None = None
 ) -> tuple[mi.Scene, LightPassIntegrator]:
     """Return the scene and its integrator.
 
@@ -57,6 +56,8 @@ def load(
         The lights that are on, each with the R, G, B factors on its strength as rendered.
     width, height : int
         Size of the picture in pixels.
+    to_sun : list of float, optional
+        Unit vector to the sun, if it does not stand where it stands in the sample.
     """
     description = {"type": "scene", "sensor": _camera(width, height), **materials.all_materials()}
     made = model()
@@ -74,15 +75,20 @@ def load(
             luminance = light.amount / (np.pi * flux_area[glow.light] * lights.CD_PER_M2)
             rgb = np.array(lights.rgb_of_kelvin(light.kelvin)) * burning[glow.light]
             radiance = (rgb * luminance * glow.relative).tolist()
-            shape["emitter"] = {"type": "area", "radiance": {"type": "rgb", "value": radiance}}
+            shape["emitter"] = {
+                "type": "area",
+                "radiance": {"type": "rgb", "value": radiance},
+                "sampling_weight": glow.sampling,
+            }
             radiances[key] = radiance
         description[key] = shape
     scene = mi.load_dict(description)
-    integrator = _integrator(burning, bool(radiances))
+    integrator = _integrator(burning, bool(radiances), to_sun or lights.to_sun())
     for number, glow in enumerate(made.glows):
         if glow.light == "shelf_strip" and glow.light in burning:
             radiance = radiances[f"glow_{glow.light}_{number}"]
-            integrator.strips = _strips(radiance, 1 / (glow.area * len(radiances)))
+            chance = glow.sampling / sum(g.sampling for g in made.glows if g.light in burning)
+            integrator.strips = _strips(radiance, chance / glow.area)
     return scene, integrator
 
 
@@ -124,7 +130,7 @@ def _camera(width: int, height: int) -> dict:
         "type": "perspective",
         "fov": float(2 * np.degrees(np.arctan(FILM_MM / 2 / FOCAL_MM))),
         "fov_axis": "x",
-        "principal_point_offset_y": HORIZON - 0.5,
+        "principal_point_offset_y": 0.5 - HORIZON,
         "near_clip": 0.05,
         "far_clip": 20000.0,
         "to_world": mi.ScalarTransform4f().look_at(list(EYE), target.tolist(), [0, 0, 1]),
@@ -140,7 +146,9 @@ def _camera(width: int, height: int) -> dict:
     }
 
 
-def _integrator(burning: dict[str, np.ndarray], has_fixtures: bool) -> LightPassIntegrator:
+def _integrator(
+    burning: dict[str, np.ndarray], has_fixtures: bool, to_sun: list[float]
+) -> LightPassIntegrator:
     integrator = mi.load_dict({"type": "light_pass", "max_depth": MAX_DEPTH})
     integrator.panes, integrator.portals = house.PANES, house.PORTALS
     integrator.room = house.ROOM
@@ -156,12 +164,12 @@ def _integrator(burning: dict[str, np.ndarray], has_fixtures: bool) -> LightPass
     if "sky" in burning:
         light = lights.LIGHTS["sky"]
         rgb = np.array(lights.rgb_of_kelvin(light.kelvin)) * burning["sky"]
-        sky = (rgb * light.amount / (_sky_irradiance() * lights.CD_PER_M2)).tolist()
-    integrator.daylight = Daylight(sun, sky, lights.to_sun(), cosine)
+        sky = (rgb * light.amount / (_sky_irradiance(to_sun) * lights.CD_PER_M2)).tolist()
+    integrator.daylight = Daylight(sun, sky, to_sun, cosine)
     return integrator
 
 
-def _sky_irradiance() -> float:
+def _sky_irradiance(to_sun: list[float]) -> float:
     """Return the luminance-weighted irradiance of the unscaled sky on the ground."""
     azimuth, sine2 = np.meshgrid(
         np.linspace(0, 2 * np.pi, 720, endpoint=False), np.linspace(0, 1, 361)
@@ -170,7 +178,7 @@ def _sky_irradiance() -> float:
     directions = mi.Vector3f(
         (flat * np.cos(azimuth)).ravel(), (flat * np.sin(azimuth)).ravel(), up.ravel()
     )
-    unit = Daylight([0.0] * 3, [1.0] * 3, lights.to_sun(), 1.0)
+    unit = Daylight([0.0] * 3, [1.0] * 3, to_sun, 1.0)
     rgb = np.array(unit.sky(directions))
     rgb = rgb if rgb.shape[0] == 3 else rgb.T
     return float(np.pi * np.mean(np.array([0.2126, 0.7152, 0.0722]) @ rgb))

@@ -167,3 +167,21 @@ def warped(texture: np.ndarray, amount: float, seed: int) -> np.ndarray:
     x += amount * noise(shape, (30, 30), seed + 1)
     channels = [map_coordinates(texture[..., c], [y, x], order=1, mode="wrap") for c in range(3)]
     return np.stack(channels, -1).astype(np.float32)
+
+
+def ripples(seed: int) -> np.ndarray:
+    """Return roughness of a lake, one channel: mirror-like calms between lanes of wind, 1500 m."""
+    shape = (2048, 2048)
+    lanes = noise(shape, (10, 120), seed) + 0.7 * noise(shape, (26, 60), seed + 1)
+    fine = noise(shape, (2.2, 14), seed + 2)
+    rough = 0.085 + 0.15 / (1 + np.exp(-3.2 * (lanes - 0.5))) + 0.012 * fine
+    return np.clip(rough, 0.06, 0.4).astype(np.float32)[..., None]
+
+
+def birch_bark(seed: int) -> np.ndarray:
+    """Return white bark with short dark bands round the stem, a tile of 1 m."""
+    shape = (512, 512)
+    bands = noise(shape, (2.0, 16), seed)
+    scars = noise(shape, (14, 22), seed + 1)
+    dark = np.clip(2.2 * (bands - 1.15), 0, 1) + np.clip(1.8 * (scars - 1.5), 0, 1)
+    return coloured(1 - dark, (0.04, 0.035, 0.03), (0.34, 0.325, 0.30))
