@@ -9,7 +9,6 @@ import numpy.typing as npt
 
 from evenfall.camera.meter import spot_weights
 from evenfall.deliver.png import encode_png
-from evenfall.deliver.targets import refuse_existing
 from evenfall.develop.areas import Areas
 from evenfall.develop.developed import DevelopedMood
 from evenfall.develop.shelf import Shelf
@@ -19,6 +18,7 @@ from evenfall.passes.source import PassSource
 from evenfall.recipe import Area, Recipe
 from evenfall.solve.asking import Spot, ask_spot, light_luminances
 from evenfall.system.atomic import write_atomically
+from evenfall.system.free_names import refuse_existing
 
 __all__ = ["SPOT_RADIUS", "ask_at", "place_of", "write_light_maps"]
 
