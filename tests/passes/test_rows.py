@@ -5,7 +5,6 @@ That whole files are read as the OpenEXR library reads them is held in `test_rea
 
 from __future__ import annotations
 
-import os
 from itertools import pairwise
 from pathlib import Path
 
@@ -128,12 +127,10 @@ def test_few_layers_and_tiles_are_read_as_a_whole(tmp_path: Path) -> None:
 
 def test_a_damaged_chunk_is_found_in_its_band(tmp_path: Path) -> None:
     path = write(tmp_path / "lamps.exr", layers())
-    library = library_of(path)
     data = bytearray(path.read_bytes())
     data[-40:-20] = bytes(20)  # inside the last chunk
-    stat = path.stat()
     path.write_bytes(data)
-    os.utime(path, ns=(stat.st_atime_ns, stat.st_mtime_ns))
+    library = library_of(path)
     assert library.read(tuple(LIGHTS), slice(0, 32)).keys() == set(LIGHTS)
     with pytest.raises(PassError, match="cannot be decoded"):
         library.read(tuple(LIGHTS), slice(128, 150))
