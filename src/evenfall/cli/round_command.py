@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from evenfall.cli.options import json_option, passes_option, recipe_argument
-from evenfall.cli.saying import make_console, say, say_json
+from evenfall.cli.saying import from_here, make_console, say, say_json
 from evenfall.errors import Fault, UsageError
 
 if TYPE_CHECKING:
@@ -85,7 +85,7 @@ def keep(
     if quiet:
         return
     record = kept.record
-    say(f"Round {kept.number} is kept in {kept.folder}")
+    say(f"Round {kept.number} is kept in {from_here(kept.folder)}")
     for line in record.changed if record is not None else ():
         say(f"  {line}")
     undelivered = record is not None and not record.deliverables

@@ -18,7 +18,7 @@ from evenfall.cli.options import (
     set_option,
 )
 from evenfall.cli.progress import LiveProgress
-from evenfall.cli.saying import say, say_json_text
+from evenfall.cli.saying import from_here, say, say_json_text
 from evenfall.cli.stopping import INTERRUPTED, stop_in_order
 
 if TYPE_CHECKING:
@@ -182,7 +182,7 @@ def _print(report: RunReport, *, verbose: bool) -> None:
     for file in report.files:
         state = _state(file, dry_run=report.dry_run)
         size = "" if file.bytes is None else f"  {file.bytes / 1e6:.1f} MB"
-        say(f"{_shown(file.path)}  {state}{size}")
+        say(f"{from_here(file.path)}  {state}{size}")
     for mood in report.moods.values():
         for note in mood.notes:
             say(f"{mood.title}: {note}", err=True)
@@ -191,7 +191,7 @@ def _print(report: RunReport, *, verbose: bool) -> None:
     if report.dry_run:
         return
     if report.report is not None:
-        say(f"Report: {_shown(report.report)}", err=True)
+        say(f"Report: {from_here(report.report)}", err=True)
     if verbose:
         _print_details(report)
 
@@ -212,11 +212,3 @@ def _print_details(report: RunReport) -> None:
             say(f"  {light}: {gain.gain_stops:+.2f} stops{kelvin}", err=True)
     stages = ", ".join(f"{stage} {seconds:.2f} s" for stage, seconds in report.seconds.items())
     say(f"Time: {stages}", err=True)
-
-
-def _shown(path: Path) -> Path:
-    """Path as a person would type it from here."""
-    try:
-        return path.relative_to(Path.cwd())
-    except ValueError:
-        return path

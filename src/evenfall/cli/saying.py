@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 import click
@@ -17,7 +18,7 @@ from evenfall.errors import printable
 if TYPE_CHECKING:
     from rich.console import Console, ConsoleOptions, RenderableType, RenderHook, RenderResult
 
-__all__ = ["make_console", "say", "say_json", "say_json_text"]
+__all__ = ["from_here", "make_console", "say", "say_json", "say_json_text"]
 
 
 def say(text: object, *, err: bool = False, nl: bool = True) -> None:
@@ -29,6 +30,14 @@ def say(text: object, *, err: bool = False, nl: bool = True) -> None:
     sun\x1b[2J.exr
     """
     click.echo(printable(str(text)), err=err, nl=nl)
+
+
+def from_here(path: Path) -> Path:
+    """Path as a person would type it from here."""
+    try:
+        return path.relative_to(Path.cwd())
+    except ValueError:
+        return path
 
 
 def say_json(value: Any) -> None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from evenfall.cli.options import json_option, passes_option
-from evenfall.cli.saying import say, say_json
+from evenfall.cli.saying import from_here, say, say_json
 
 if TYPE_CHECKING:
     from evenfall.rounds.remaking import Remade
@@ -93,15 +93,17 @@ def _remade(traced: Traced, out: Path, passes: Path | None, *, overwrite: bool) 
 def remade_lines(remade: Remade) -> Iterator[str]:
     """Say of files that were made again whether they are what they were."""
     for path in remade.same:
-        yield f"{path}  the same, byte for byte"
+        yield f"{from_here(path)}  the same, byte for byte"
     for path in remade.others:
-        yield f"{path}  differs"
+        yield f"{from_here(path)}  differs"
     for reason in remade.reasons:
         yield f"  {reason}"
 
 
 def _described(traced: Traced) -> Iterator[str]:
     from importlib.metadata import version
+
+    from evenfall.record.read_record import pinned_exposure
 
     record, here = traced.record, version("evenfall")
     what = f"mood {record.mood}" if record.mood else "the contact sheet"
@@ -111,8 +113,11 @@ def _described(traced: Traced) -> Iterator[str]:
         yield f"  title    {record.title}"
     made_by = "this version" if record.version == here else f"this is {here}"
     yield f"  made by  evenfall {record.version}, {made_by}"
-    for change in record.changes:
+    changes, pinned = pinned_exposure(record)
+    for change in changes:
         yield f"  with     --set {change}"
+    if pinned is not None:
+        yield f"  exposure {pinned:+.2f} stops, as metered in another mood"
     if traced.home is not None:
         belongs = f"round {traced.round}" if traced.round is not None else "no round that is kept"
         yield f"  round    {belongs}"

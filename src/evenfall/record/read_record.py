@@ -8,10 +8,11 @@ from evenfall.deliver.formats import codec
 from evenfall.deliver.provenance import Provenance
 from evenfall.errors import Fault, PixelSourceError
 from evenfall.recipe.formats import FORMATS
+from evenfall.recipe.places import dotted
 from evenfall.recipe.words.suggesting import joined
 from evenfall.system.regular import open_regular
 
-__all__ = ["read_provenance"]
+__all__ = ["pinned_exposure", "read_provenance"]
 
 _KINDS = dict.fromkeys(row.kind for row in FORMATS.values())
 _ALLOWED = f"a {joined(_KINDS, 'or')} file that evenfall wrote"
@@ -51,3 +52,22 @@ def read_provenance(path: Path) -> Provenance | None:
                     )
                 ) from error
     raise PixelSourceError(Fault(str(path), "", "a file of another kind", _ALLOWED))
+
+
+def pinned_exposure(record: Provenance) -> tuple[tuple[str, ...], float | None]:
+    """Give the changes that somebody asked for, and the exposure in stops that is pinned apart.
+
+    The exposure is pinned where another mood was metered, which the recipe inside does not hold.
+
+    Examples
+    --------
+    >>> pins = ("moods.dusk.camera.meter=off", "moods.dusk.camera.exposure_stops=1.5")
+    >>> pinned_exposure(Provenance("view.toml", "", mood="dusk", changes=("look.tone=clip", *pins)))
+    (('look.tone=clip',), 1.5)
+    """
+    camera = dotted(("moods", record.mood, "camera"))
+    meter, key = f"{camera}.meter=off", f"{camera}.exposure_stops="
+    last = record.changes[-2:]
+    if len(last) == 2 and last[0] == meter and last[1].startswith(key):
+        return record.changes[:-2], float(last[1].removeprefix(key))
+    return record.changes, None

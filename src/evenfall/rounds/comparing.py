@@ -193,10 +193,11 @@ def _recipe(side: Side) -> Recipe:
     if side.recipe is not None:
         return side.recipe
     from evenfall.recipe.recipe import load_text
+    from evenfall.record.read_record import pinned_exposure
 
     record = _record(side)
     path = Path(side.name).with_name(record.recipe)
-    changes = _without_pins(record)
+    changes, _ = pinned_exposure(record)  # nobody asked for what is pinned
     return load_text(record.recipe_text, path, changes=changes, check_files=False)
 
 
@@ -210,14 +211,3 @@ def _record(side: Side) -> Provenance:
         found = "carries no recipe that could be compared"
         raise UsageError(Fault(str(side.picture), "", found, "", hint))
     return record
-
-
-def _without_pins(record: Provenance) -> tuple[str, ...]:
-    """Leave out the exposure that is pinned where another mood was metered: no one asked for it."""
-    from evenfall.recipe.places import dotted
-
-    camera = dotted(("moods", record.mood, "camera"))
-    pinned = (f"{camera}.meter=off", f"{camera}.exposure_stops=")
-    last = record.changes[-2:]
-    is_pinned = len(last) == 2 and last[0] == pinned[0] and last[1].startswith(pinned[1])
-    return record.changes[:-2] if is_pinned else record.changes

@@ -40,15 +40,18 @@ __all__ = [
 ]
 
 _NEAR_A_THIRD = 0.005
+_NEAR_A_SIXTH = 0.0005
 
 
 def stops_words(stops: float) -> str:
-    """Write stops with a sign, in thirds and halves where they are such.
+    """Write stops with a sign, in thirds and halves where they are such, and in what those add up to.
 
     Examples
     --------
     >>> stops_words(4 / 3), stops_words(-0.5), stops_words(0), stops_words(-2.15)
     ('+1 1/3', '-1/2', '0', '-2.15')
+    >>> stops_words(1 / 2 - 1 / 3), stops_words(0.17)
+    ('+1/6', '+0.17')
     """
     sign = "-" if stops < 0 else "+"
     size = abs(stops)
@@ -56,7 +59,9 @@ def stops_words(stops: float) -> str:
         return "0"
     near = Fraction(size).limit_denominator(3)
     if abs(size - near) > _NEAR_A_THIRD:
-        return f"{sign}{size:.2f}"
+        near = Fraction(size).limit_denominator(6)
+        if near.denominator != 6 or abs(size - near) > _NEAR_A_SIXTH:
+            return f"{sign}{size:.2f}"
     whole, rest = divmod(near, 1)
     fraction = f"{rest.numerator}/{rest.denominator}" if rest else ""
     return sign + " ".join(part for part in (str(whole) if whole else "", fraction) if part)
