@@ -6,7 +6,7 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
-from evenfall.recipe.base import Fraction01, NamesFile, Part, Point
+from evenfall.recipe.base import Fraction01, Name, NamesFile, Part, Point
 
 __all__ = ["Area", "Gradient"]
 
@@ -39,7 +39,7 @@ class Area(Part):
         description="Centre x, centre y, half width, half height, as shares of width and height.",
     )
     gradient: Gradient | None = Field(None, description="A straight ramp between two points.")
-    mask: Annotated[str | None, NamesFile("weights")] = Field(
+    mask: Annotated[Name | None, NamesFile("weights")] = Field(
         None,
         description="Picture whose values 0 to 1 are the weight, relative to the recipe; scaled to "
         "the view.",
@@ -47,7 +47,7 @@ class Area(Part):
     channel: str | None = Field(
         None, description="Channel of the mask or of the object-id file; R or the first otherwise."
     )
-    ids: Annotated[str | None, NamesFile("numbers")] = Field(
+    ids: Annotated[Name | None, NamesFile("numbers")] = Field(
         None, description="File with an object-id pass, in the passes' folder."
     )
     id: tuple[int, ...] = Field((), description="Object numbers that belong to the area.")

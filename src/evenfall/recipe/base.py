@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
 __all__ = [
     "Adaptation",
     "Family",
     "Fraction01",
     "HexColour",
+    "Name",
     "NamesFile",
     "OrNone",
     "OwnTint",
@@ -240,6 +241,9 @@ OwnTint = Annotated[
 """Factors R, G, B of a picture beside the passes."""
 
 Adaptation = Literal["CAT16", "Bradford"]
+
+Name = Annotated[str, StringConstraints(strip_whitespace=False)]
+"""Name of a file, or of a layer or part in one: letter for letter, with spaces around it."""
 
 HexColour = Annotated[
     str,

@@ -7,7 +7,7 @@ from typing import Annotated, Any, ClassVar, Generic, Literal, Self, TypeVar, as
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
-from evenfall.recipe.base import Family, HexColour, NamesFile, Part, Rgb, Stops, StopsOrStep
+from evenfall.recipe.base import Family, HexColour, Name, NamesFile, Part, Rgb, Stops, StopsOrStep
 from evenfall.recipe.gains import (
     GAIN_KEYS,
     AsRendered,
@@ -147,16 +147,16 @@ class Light(Part):
     of them; they are added up.
     """
 
-    file: Annotated[str | tuple[str, ...], NamesFile("pass")] = Field(
+    file: Annotated[Name | tuple[Name, ...], NamesFile("pass")] = Field(
         description="Picture file of the pass, relative to the passes' folder; a list of files "
         "that add up to it."
     )
-    layer: str | tuple[str, ...] | None = Field(
+    layer: Name | tuple[Name, ...] | None = Field(
         None,
         description="Layer inside the file, for files of many layers; a list of layers that add "
         "up.",
     )
-    part: str | tuple[str, ...] | None = Field(
+    part: Name | tuple[Name, ...] | None = Field(
         None,
         description="Part inside the file, for files of many parts; a list of parts that add up.",
     )

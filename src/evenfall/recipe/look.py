@@ -9,6 +9,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from evenfall.recipe.base import (
     Fraction01,
     HexColour,
+    Name,
     NamesFile,
     OrNone,
     Part,
@@ -140,7 +141,7 @@ class Cdl(Part):
     offset: Rgb = Field((0.0, 0.0, 0.0), description="Added per channel.")
     power: Rgb = Field((1.0, 1.0, 1.0), description="Exponent per channel.")
     saturation: float = Field(1.0, ge=0, le=100, description="Saturation, BT.709 weights.")
-    file: Annotated[str | None, NamesFile("look")] = Field(
+    file: Annotated[Name | None, NamesFile("look")] = Field(
         None, description="A .cc, .ccc or .cdl file instead of numbers."
     )
     id: str | None = Field(None, description="Which correction of the file; the first otherwise.")
@@ -170,7 +171,7 @@ class Cdl(Part):
 class Lut(Part):
     """A 3D or 1D LUT file, at a stated place in the chain and in a stated input space."""
 
-    file: Annotated[str, NamesFile("look")] = Field(
+    file: Annotated[Name, NamesFile("look")] = Field(
         description=".cube, or any LUT file that OpenColorIO reads."
     )
     place: Literal["scene", "display"] = Field(
@@ -293,7 +294,7 @@ class Fringe(Part):
 class View(Part):
     """A view of a whole OpenColorIO config, instead of our own tone curve and encoding."""
 
-    config: Annotated[str, NamesFile("look", unless="ocio://")] = Field(
+    config: Annotated[Name, NamesFile("look", unless="ocio://")] = Field(
         description='Path of the config, or "ocio://NAME" for a built-in one.'
     )
     display: str = Field(description="Name of the display.")

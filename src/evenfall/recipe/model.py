@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from evenfall.recipe.base import NamesFile, Part, Takes, Words
+from evenfall.recipe.base import Name, NamesFile, Part, Takes, Words
 from evenfall.recipe.camera import Camera
 from evenfall.recipe.deliverables import Deliverable, Draft, Sheet
 from evenfall.recipe.lights import Light, Source
@@ -44,11 +44,11 @@ class Project(Part):
 class Beauty(Part):
     """The same view rendered with all lights at once; proves that the passes add up."""
 
-    file: Annotated[str, NamesFile("pass")] = Field(
+    file: Annotated[Name, NamesFile("pass")] = Field(
         description="Picture file, relative to the passes' folder."
     )
-    layer: str | None = Field(None, description="Layer inside the file.")
-    part: str | None = Field(None, description="Part inside the file.")
+    layer: Name | None = Field(None, description="Layer inside the file.")
+    part: Name | None = Field(None, description="Part inside the file.")
 
     @property
     def source(self) -> Source:
@@ -69,10 +69,10 @@ class Repair(Part):
         description="Denoise every pass on its own with Open Image Denoise (extra 'denoise'). "
         "look.denoise denoises the finished mix instead.",
     )
-    albedo: Annotated[str | None, NamesFile("guide")] = Field(
+    albedo: Annotated[Name | None, NamesFile("guide")] = Field(
         None, description="Albedo pass to guide the denoiser."
     )
-    normal: Annotated[str | None, NamesFile("guide")] = Field(
+    normal: Annotated[Name | None, NamesFile("guide")] = Field(
         None, description="Normal pass to guide the denoiser."
     )
 
@@ -109,7 +109,7 @@ class Passes(Part):
         description="Frame number, for file names with #### in them; the names of pictures carry "
         "it behind that of the recipe.",
     )
-    view: str | None = Field(
+    view: Name | None = Field(
         None, description="Camera, for file names with {view} and multi-view files."
     )
     name_patterns: tuple[str, ...] = Field(

@@ -10,6 +10,7 @@ from pydantic import BeforeValidator, Field, field_validator, model_validator
 from evenfall.recipe.areas import Area
 from evenfall.recipe.base import (
     Fraction01,
+    Name,
     NamesFile,
     OrNone,
     OwnTint,
@@ -114,7 +115,7 @@ class Daylight(Part):
 class Plate(Part):
     """A background picture behind the view's alpha."""
 
-    file: Annotated[str, NamesFile("picture")] = Field(
+    file: Annotated[Name, NamesFile("picture")] = Field(
         description="JPEG, PNG, TIFF, WebP, BMP, HDR or EXR file, relative to the recipe."
     )
     stops: Stops = Field(0.0, description="Its own exposure, in stops.")
@@ -142,7 +143,7 @@ Near = Annotated[float, Field(ge=-100, le=100)]
 class Overlay(Part):
     """A cut-out in front of the view: people, foliage."""
 
-    file: Annotated[str, NamesFile("picture")] = Field(
+    file: Annotated[Name, NamesFile("picture")] = Field(
         description="Picture with alpha, relative to the recipe."
     )
     stops: Stops = Field(0.0, description="Its own exposure, in stops.")

@@ -252,16 +252,19 @@ def _groups(scene: Scene) -> str:
 
 
 def _camera(scene: Scene, moods: FirstMoods) -> str:
-    metered = "key"
     comment = "# Exposure is set to the key alone, then held for every mood."
-    if not scene.by_role["key"]:
-        metered = scene.names["sky"] or "mix"
+    meter = f'{{ of = {toml_text(moods.metered)}, method = "average", grey_percent = 18 }}'
+    if moods.metered is None:
+        comment, meter = "# There is no light that exposure can be set to.", toml_text("off")
+    elif not scene.has("key"):
         comment = "# Exposure is set to the key; no light has that role yet, so it is set to this."
+    elif moods.metered != "key":
+        comment = "# Exposure is set to the key; the key is black here, so it is set to this."
     return "\n".join(
         [
             comment,
             "[camera]",
-            f'meter = {{ of = {toml_text(metered)}, method = "average", grey_percent = 18 }}',
+            f"meter = {meter}",
             f"exposure_stops = {_stops_text(moods.exposure_stops)}  # {moods.exposure_comment}",
             *_white(moods.white_kelvin, "for these lamps, and a little warm"),
             "",

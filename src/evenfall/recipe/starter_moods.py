@@ -12,6 +12,7 @@ __all__ = [
     "dusk_sky_tint",
     "lamp_kelvin",
     "plain_moods",
+    "to_be_metered",
 ]
 
 LAMP_ROLES: tuple[Role, ...] = ("fixture", "outdoor fixture", "glow")
@@ -20,6 +21,13 @@ LAMP_KELVIN = 2700.0
 _DUSK_SKY_KELVIN = 12000.0
 _DUSK_SKY_STOPS = -2.0
 _NIGHT_SKY_STOPS = -5.0
+
+
+def to_be_metered(scene: Scene) -> tuple[str, ...]:
+    """Name what a camera may meter, the best first: the key, the sky, the mix."""
+    key = ("key",) if scene.has("key") else ()
+    sky = scene.names["sky"]
+    return (*key, *(() if sky is None else (sky,)), "mix")
 
 
 def plain_moods(scene: Scene) -> FirstMoods:
@@ -60,6 +68,7 @@ def plain_moods(scene: Scene) -> FirstMoods:
                 }
             ),
         ),
+        metered=to_be_metered(scene)[0],
     )
 
 

@@ -164,6 +164,8 @@ class FirstMoods:
         White balance of the recipe's camera.
     day, dusk, night : FirstMood
         The moods.
+    metered : str or None
+        What the recipe's camera meters: ``"key"``, a light or group, or ``"mix"``; None: nothing.
     highlight_stops : float or None
         How far the tone curve reaches above grey; None leaves it.
     notes : tuple of str
@@ -176,6 +178,7 @@ class FirstMoods:
     day: FirstMood
     dusk: FirstMood
     night: FirstMood
+    metered: str | None = "key"
     highlight_stops: float | None = None
     notes: tuple[str, ...] = ()
 

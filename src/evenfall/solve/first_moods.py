@@ -15,7 +15,7 @@ from evenfall.light.tint import rgb_to_xy, tint_factors
 from evenfall.recipe import LightSetting, Look, Meter, Rendered
 from evenfall.recipe.lights import Role
 from evenfall.recipe.look import Evenfall, Glare
-from evenfall.recipe.starter_moods import LAMP_KELVIN, dusk_sky_tint
+from evenfall.recipe.starter_moods import LAMP_KELVIN, dusk_sky_tint, plain_moods, to_be_metered
 from evenfall.recipe.starter_scene import FirstMood, FirstMoods, FirstSetting, Scene, StarterLight
 from evenfall.solve.balanced import Cast, Solved
 from evenfall.solve.first_balance import WHITE_SHARE, solve_day, solve_first_balance
@@ -52,6 +52,7 @@ _AT_DUSK: Mapping[Role, str] = {
     "fixture": "gives way to the others",
 }
 _AT_NIGHT: Mapping[Role, str] = {"sky": "a trace, still blue", "key": "gives way further"}
+_MOST_STOPS = 15.0
 _HIGHLIGHT_STOPS = (6.0, 7.0, 8.0)
 _WARMER_BY = 200.0  # kelvin: less is no change that is seen
 _WHITE_KELVIN = 4300.0
@@ -65,7 +66,7 @@ def solve_first_moods(
     lights: Sequence[StarterLight],
     pictures: Mapping[str, np.ndarray],
     space: RgbSpace,
-) -> FirstMoods | None:
+) -> FirstMoods:
     """Work out day, dusk and night.
 
     Parameters
@@ -79,8 +80,8 @@ def solve_first_moods(
 
     Returns
     -------
-    FirstMoods or None
-        None where nothing shines.
+    FirstMoods
+        Where nothing shines: usual turns, and a camera that meters nothing.
     """
     return _FirstMoods(lights, pictures, space).moods()
 
@@ -146,14 +147,15 @@ class _FirstMoods:
             return None
         return 100.0 * round(_KEPT_WARM * found[0] / 100)
 
-    def moods(self) -> FirstMoods | None:
+    def moods(self) -> FirstMoods:
         constant = self._white_of_lamps()
         highlights, stage = self._stage_for_the_view(constant)
         if not stage.lit.any():
-            return None
+            return replace(plain_moods(self.scene), metered=None)
         solved = solve_first_balance(stage, self.cast, self._tints(), self.white, constant)
-        written = self._written(solved, self._metered_stops(), constant)
-        return replace(written, highlight_stops=highlights)
+        metered, stops = self._metered()
+        written = self._written(solved, stops, constant)
+        return replace(written, metered=metered, highlight_stops=highlights)
 
     def _stage_for_the_view(self, white: float | None) -> tuple[float | None, Stage]:
         """Let the curve reach as far as what is seen through the window by day needs."""
@@ -183,33 +185,38 @@ class _FirstMoods:
             for light, setting in asked.items()
         }
 
-    def _metered_stops(self) -> float:
-        """Tell the stops to which the meter of the recipe will set the camera."""
-        keys = self.scene.by_role["key"] or self.scene.by_role["sky"] or self.scene.lights
-        planes = np.sum([self.pictures[light.name] for light in keys], axis=0)
-        try:
-            reading = meter(planes.astype(np.float32), luminance_weights(self.space), Meter())
-        except PassError:
-            return 0.0
-        return reading.stops
+    def _metered(self) -> tuple[str | None, float]:
+        """Tell what the camera can meter, and the stops to which that will set it."""
+        roles: Mapping[str | None, Role] = {"key": "key", self.scene.names["sky"]: "sky"}
+        for name in to_be_metered(self.scene):
+            role = roles.get(name)
+            lights = self.scene.lights if role is None else self.scene.by_role[role]
+            planes = np.sum([self.pictures[light.name] for light in lights], axis=0)
+            try:
+                reading = meter(planes.astype(np.float32), luminance_weights(self.space), Meter())
+            except PassError:  # it is black
+                continue
+            return name, reading.stops
+        return None, 0.0
 
     # In words
 
     def _written(self, solved: Solved, metered: float, white: float | None) -> FirstMoods:
-        day, dusk, night = (
-            _thirds(each.exposure_stops) for each in (solved.day, solved.dusk, solved.night)
+        day = _thirds(solved.day.exposure_stops)
+        dusk, night = (
+            day + _limited(each.exposure_stops - day) for each in (solved.dusk, solved.night)
         )
         every = dict.fromkeys((light.name for light in self.scene.lights), 0.0)
         headings = _HEADINGS if self.cast.daylight else _HEADINGS_OF_LAMPS
         return FirstMoods(
-            _thirds(solved.day.exposure_stops - metered),
+            _limited(solved.day.exposure_stops - metered),
             f"so that day has a median lightness of {solved.day.median:.0f} (CIE L*)",
             white,
             FirstMood((headings[0],), self._settings(every, solved.day.stops, _BY_DAY, step=False)),
             FirstMood(
                 (headings[1],),
                 self._settings(solved.day.stops, solved.dusk.stops, _AT_DUSK, evening=True),
-                _thirds(dusk - day) or None,
+                dusk - day or None,
                 exposure_step=True,
                 exposure_comment=_opened(dusk - day),
                 white_kelvin=self.white,
@@ -217,7 +224,7 @@ class _FirstMoods:
             FirstMood(
                 (headings[2],),
                 self._settings(solved.dusk.stops, solved.night.stops, _AT_NIGHT),
-                _thirds(night - dusk) or None,
+                _limited(night - dusk) or None,
                 exposure_step=True,
                 exposure_comment=_opened(night - dusk),
             ),
@@ -274,9 +281,9 @@ def _turned(
     if after is None:
         return None if before is None else FirstSetting(on=False)
     if before is None:
-        return FirstSetting(on=True, stops=_thirds(after) or None, kelvin=kelvin,
+        return FirstSetting(on=True, stops=_limited(after) or None, kelvin=kelvin,
                             mired_shift=mired_shift)  # fmt: skip
-    stops = _thirds(after - before) or None
+    stops = _limited(_limited(after) - _limited(before)) or None
     if stops is None and kelvin is None and mired_shift is None:
         return None
     return FirstSetting(
@@ -286,6 +293,11 @@ def _turned(
 
 def _opened(stops: float) -> str:
     return "the camera opens as daylight goes" if stops > 0 else "darker than the mood before"
+
+
+def _limited(stops: float) -> float:
+    """Keep stops within what a recipe takes, in thirds; only what is no light asks for more."""
+    return _thirds(min(max(stops, -_MOST_STOPS), _MOST_STOPS))
 
 
 def _thirds(stops: float) -> float:

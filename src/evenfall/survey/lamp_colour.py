@@ -98,6 +98,9 @@ def lamp_colour(planes: Sequence[Plane], flaws: Flaws, space: RgbSpace) -> LampC
     order = np.argpartition(brightness, -_BRIGHTEST, axis=None)[-_BRIGHTEST:]
     chosen = np.flatnonzero(flat) if sure else order
     values = np.stack([plane.reshape(-1)[chosen].astype(np.float64) for plane in planes])
+    values = values[:, values.sum(axis=0) > 0]
+    if values.shape[1] < _LEAST:
+        return None
     lamp = float(np.median(values.max(axis=0)))
     lit = rest[rest < lamp / 2].astype(np.float64)
     if lamp <= 0 or (lit.size and lamp < _OVER_REST * float(np.quantile(lit, _REST))):

@@ -148,7 +148,8 @@ def light_names(stems: Sequence[str], patterns: Sequence[str] = ()) -> tuple[Lig
     Returns
     -------
     tuple of LightName or None
-        In the order of `stems`; None where no pattern fits. Two lights of one name get a number.
+        In the order of `stems`; None where none of `patterns` fits. Two lights of one name get a
+        number.
 
     Examples
     --------
@@ -164,7 +165,9 @@ def light_names(stems: Sequence[str], patterns: Sequence[str] = ()) -> tuple[Lig
     names: list[LightName | None] = []
     for match in found:
         taken = [name.key for name in names if name is not None]
-        names.append(None if match is None else _name(match.light, taken))
+        unnamed = None if patterns else ""
+        light = unnamed if match is None else match.light
+        names.append(None if light is None else _name(light, taken))
     return tuple(names)
 
 

@@ -151,7 +151,7 @@ def _names(
             for found, some in zip(firsts, members.values(), strict=True)
         ]
     found = light_names(stems, patterns)
-    return {light: name or LightName("light") for light, name in zip(members, found, strict=True)}
+    return {light: name for light, name in zip(members, found, strict=True) if name is not None}
 
 
 def _judged(each: Seen, verdict: Verdict, names: Mapping[int, LightName]) -> Picture:

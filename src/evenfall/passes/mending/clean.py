@@ -35,6 +35,7 @@ Mask = npt.NDArray[np.bool_]
 
 _STRIP_ROWS = 256
 _REACH = 3  # half of the ring's side, pixels
+_BOUNDLESS = 1e30  # of which multiples are still finite
 _SPIKE = 4.0
 _ROBUST_SIGMAS = 8.0
 _MAD_TO_SIGMA = 1.4826
@@ -132,6 +133,7 @@ def find_fireflies(planes: Sequence[Array]) -> Mask:
         level = planes[0][top:bottom].astype(np.float32)
         for plane in planes[1:]:
             np.maximum(level, plane[top:bottom], out=level)
+        np.clip(level, -_BOUNDLESS, _BOUNDLESS, out=level)
         own = _fireflies_of(level)
         last = min(height, first + _STRIP_ROWS)
         found[first:last] = own[first - top : last - top]
