@@ -66,6 +66,10 @@ CASES = {
         "moods.dusk.lights",
     ),
     "role-unlike-name": (SOUND.replace('role = "key"', 'role = "sky"'), "lights.sun.role"),
+    "rgb-of-255": (
+        SOUND.replace('lights.sun = "off"', "lights.sun = { rgb = [255, 210, 160] }"),
+        "moods.dusk.lights.sun.rgb",
+    ),
     "sun-after-sunset": (
         SOUND.replace('lights.sun = "off"', "lights.sun = -1"),
         "moods.dusk.lights",
@@ -343,3 +347,27 @@ def test_places_of_names_with_spaces_can_be_given_to_set(tmp_path: Path) -> None
     (advice,) = (given for given in advise(_recipe(tmp_path, text)) if "sun" in given.code)
     assert advice.place == 'moods."late dusk".lights'
     assert parse_place(advice.place) == ("moods", "late dusk", "lights")
+
+
+@pytest.mark.parametrize(
+    ("setting", "given"),
+    [
+        ("lights.sun = { rgb = [255, 210, 160] }", ["moods.day.lights.sun.rgb"]),
+        ("lights.sun = { rgb = [1.0, 0.8, 0.6] }", []),
+        ("lights.sun = { rgb = [8, 4, 2] }", []),
+        ("lights.sun = { rgb = [20.5, 4, 2] }", []),
+        ('plate = { file = "p.png", rgb = [255, 255, 255] }', ["moods.day.plate.rgb"]),
+        ('plate = { file = "p.png" }', []),
+        ('overlays = [{ file = "p.png", rgb = [16, 0, 0] }]', ["moods.day.overlays[0].rgb"]),
+    ],
+)
+def test_codes_of_a_colour_are_no_factors(tmp_path: Path, setting: str, given: list[str]) -> None:
+    text = SOUND.split("[moods.day.lights]", maxsplit=1)[0] + f"[moods.day]\n{setting}\n"
+    found = [each for each in advise(_recipe(tmp_path, text)) if each.code == "rgb-of-255"]
+    assert [each.place for each in found] == given
+
+
+def test_the_colour_of_codes_is_said(tmp_path: Path) -> None:
+    text = SOUND.replace('lights.sun = "off"', "lights.sun = { rgb = [255, 210, 160] }")
+    (advice,) = (a for a in advise(_recipe(tmp_path, text)) if a.code == "rgb-of-255")
+    assert 'hex = "#ffd2a0"' in advice.reason

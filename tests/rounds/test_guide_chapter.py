@@ -1,4 +1,4 @@
-"""The guide's chapter on rounds, every command of it, in its order, on the sample view made small."""
+"""The guide's chapter on rounds: every command of it, in its order, on the small sample view."""
 
 from __future__ import annotations
 

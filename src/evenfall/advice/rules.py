@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 
+from evenfall.advice.colour_codes import codes_as_factors
 from evenfall.advice.colours import unknown_colours
 from evenfall.advice.facts import FrameFacts, MoodFacts
 from evenfall.advice.hdr import hdr_unused
@@ -32,6 +33,7 @@ ADVICE_CODES: Mapping[str, str] = {
     "only-brightness": "a mood differs from another only in brightness",
     "sun-after-sunset": "the sun is on in a mood that says dusk, night or blue hour",
     "role-unlike-name": "a light's name plainly says another role than it has",
+    "rgb-of-255": "factors for R, G, B look like the codes of a colour",
     "enlarged": "a deliverable is larger than the passes",
     "colour-not-known": "a mood asks for a colour of a light whose rendered colour is not known",
     "counted-twice": "a pass holds the light of others that are on as well",
@@ -75,6 +77,7 @@ def advise(recipe: Recipe, frames: Sequence[FrameFacts] = ()) -> list[Advice]:
         *suns_after_sunset(recipe),
         *roles_unlike_names(recipe),
         *unknown_colours(recipe),
+        *codes_as_factors(recipe),
         *_enlarged(recipe, frames),
         *hdr_unused(recipe),
         *_unknown_silence(recipe),

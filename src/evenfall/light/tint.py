@@ -254,7 +254,12 @@ def _shifted(start: Xy, shift: float) -> Xy:
         raise ValueError(
             f"a shift of {shift:+g} mired from {kelvin:.0f} K leaves 1000 K to 25000 K"
         )
-    return kelvin_to_xy(1e6 / target, duv)
+    x, y = kelvin_to_xy(1e6 / target, duv)
+    if x + y >= 1:
+        raise ValueError(
+            f"a shift of {shift:+g} mired from {kelvin:.0f} K, Duv {duv:+.3f}, is no colour"
+        )
+    return x, y
 
 
 def _ratio(after: Vector, before: Vector, tint: _Colour, *, held: bool) -> Vector:

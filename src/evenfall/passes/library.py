@@ -22,6 +22,7 @@ from evenfall.passes.reading import inspect, read
 from evenfall.passes.selection import select
 from evenfall.recipe import Recipe
 from evenfall.recipe.lights import Source
+from evenfall.recipe.places import Place
 from evenfall.system.opened import Once, Opened, Stamp, listening
 from evenfall.system.processors import default_workers
 
@@ -95,7 +96,9 @@ class PassLibrary:
         opened: dict[Path, list[PassHeader] | PassError] = {}
         for name, light in recipe.model.lights.items():
             try:
-                self._places[name] = tuple(self._find(each, opened) for each in light.sources)
+                self._places[name] = tuple(
+                    self._find(("lights", name), each, opened) for each in light.sources
+                )
             except PassError as error:
                 failures[name] = error
         if failures and not (keep_going and self._places):
@@ -208,14 +211,16 @@ class PassLibrary:
         beauty = self._recipe.model.passes.beauty
         if beauty is None:
             return None
-        place = self._find(beauty.source, {})
+        place = self._find(("passes", "beauty"), beauty.source, {})
         first = next(iter(self.headers.values()))
         faults = self._differences({"the beauty": place.header, "the passes": first}, "the passes")
         if faults:
             raise PassError(faults)
         return self._mended(self._read([place])[0])
 
-    def _find(self, source: Source, opened: dict[Path, list[PassHeader] | PassError]) -> _Place:
+    def _find(
+        self, place: Place, source: Source, opened: dict[Path, list[PassHeader] | PassError]
+    ) -> _Place:
         passes = self._recipe.model.passes
         path = self._recipe.pass_path(source.file)
         if not passes.allow_links_outside:
@@ -229,7 +234,16 @@ class PassLibrary:
         headers = opened[path]
         if isinstance(headers, PassError):
             raise headers
-        header = headers[select(path, headers, selector)]
+        try:
+            header = headers[select(path, headers, selector)]
+        except PassError as error:  # what the recipe asks for is not in the file
+            said = [key for key in ("layer", "part") if getattr(source, key)]
+            raise PassError(
+                self._recipe.fault(
+                    (*place, *said[:1]), f"{each.file} {each.found}", each.allowed, each.hint
+                )
+                for each in error.faults
+            ) from None
         refuse_encoded(header)
         exact = Selector(header.layer, header.part, header.view or None)
         return _Place(header, exact, stamp(path))

@@ -8,8 +8,11 @@ from typing import NoReturn
 
 from evenfall.passes.faults import refused
 from evenfall.passes.header import PassHeader, Selector
+from evenfall.recipe.words.suggesting import did_you_mean, joined
 
 __all__ = ["select"]
+
+_MOST_NAMES = 40
 
 
 def select(path: Path, headers: Sequence[PassHeader], selector: Selector) -> int:
@@ -29,7 +32,7 @@ def select(path: Path, headers: Sequence[PassHeader], selector: Selector) -> int
     if selector.view is not None and any(header.view for header in headers):
         fitting = [n for n in fitting if headers[n].view == selector.view]
         if not fitting:
-            _refuse(path, f"view {selector.view!r}", [header.view for header in headers])
+            _refuse(path, "view", selector.view, [header.view for header in headers])
     for wanted, own, other in (
         (selector.part, "part", "layer"),
         (selector.layer, "layer", "part"),
@@ -60,19 +63,24 @@ def _named(
             if found:
                 return found
     names = [getattr(headers[n], own) or getattr(headers[n], other) for n in fitting]
-    _refuse(path, f"{own} {wanted!r}", names)
+    _refuse(path, own, wanted, names)
 
 
-def _refuse(path: Path, wanted: str, names: Sequence[str]) -> NoReturn:
-    there = ", ".join(dict.fromkeys(repr(name) for name in names if name))
-    raise refused(
-        path, f"has no {wanted}", f"one of {there}" if there else "no name: it gives none"
-    )
+def _refuse(path: Path, kind: str, wanted: str, names: Sequence[str]) -> NoReturn:
+    there = list(dict.fromkeys(name for name in names if name))
+    found = f"has no {kind} {wanted!r}"
+    if not there:
+        what = "its picture has" if len(names) == 1 else "its pictures have"
+        raise refused(path, found, hint=f"{what} no name; leave {kind} out")
+    named = joined(map(repr, there), "or", most=_MOST_NAMES)
+    raise refused(path, found, named, did_you_mean(wanted, there))
 
 
 def _refuse_ambiguous(path: Path, headers: Sequence[PassHeader]) -> NoReturn:
     key = "layer" if len({header.layer for header in headers}) > 1 else "part"
-    names = ", ".join(dict.fromkeys(repr(getattr(header, key)) for header in headers))
+    names = joined(
+        dict.fromkeys(repr(getattr(header, key)) for header in headers), "and", most=_MOST_NAMES
+    )
     raise refused(
         path,
         f"holds {len(headers)} pictures, {key}s {names}",

@@ -18,6 +18,7 @@ from evenfall.recipe.base import (
     StopsOrStep,
     Takes,
 )
+from evenfall.recipe.colour_temperature import Duv, check_kelvin
 
 __all__ = ["Camera", "CameraSettings", "Meter", "MoodCamera", "WhiteBalance"]
 
@@ -116,7 +117,7 @@ class WhiteBalance(Part):
     kelvin: Annotated[float, Field(ge=1000, le=25000)] | None = Field(
         None, description="Light of this colour temperature is rendered neutral."
     )
-    duv: Annotated[float, Field(ge=-0.05, le=0.05)] | None = Field(
+    duv: Duv | None = Field(
         None, description="Off the Planckian locus in CIE 1960 uv; + is green. With kelvin."
     )
     neutral: Point | None = Field(None, description="A spot of the picture that is to be neutral.")
@@ -132,8 +133,7 @@ class WhiteBalance(Part):
     def _one_way(self) -> Self:
         if self.kelvin is not None and self.neutral is not None:
             raise ValueError("white balance is by kelvin or by a neutral spot, not both")
-        if self.kelvin is None and self.duv is not None:
-            raise ValueError("duv goes with kelvin")
+        check_kelvin(self.kelvin, self.duv)
         return self
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import string
+import unicodedata
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -77,7 +78,7 @@ def _names(names: Names) -> Iterator[Finding]:
             place = (table, name)
             if not name.strip() or name != name.strip():
                 yield Finding(place, f"found the name {shown(name)}", "a name is words")
-            elif _UNFIT_FOR_NAMES.search(name) or name.startswith(".") or len(name) > _LONGEST_NAME:
+            elif _is_unfit(name) or len(name) > _LONGEST_NAME:
                 yield Finding(
                     place,
                     f"found the name {shown(name)}",
@@ -89,20 +90,40 @@ def _names(names: Names) -> Iterator[Finding]:
             yield Finding(
                 ("groups", name), "is the name of a light and of a group", hint="rename one of them"
             )
-    yield from _same_but_for_case(names.moods)
+    yield from _alike("moods", names.moods, _as_files_are_named)
+    yield from _alike("lights", names.lights, _composed)
+    yield from _alike("groups", names.groups, _composed)
     for table in ("lights", "groups"):
         if "mix" in getattr(names, table):
             yield Finding((table, "mix"), 'is called "mix", which the meter uses for all lights')
 
 
-def _same_but_for_case(moods: tuple[str, ...]) -> Iterator[Finding]:
-    folded: dict[str, str] = {}
-    for name in moods:
-        first = folded.setdefault(name.casefold(), name)
+def _is_unfit(name: str) -> bool:
+    return bool(_UNFIT_FOR_NAMES.search(name)) or name.startswith(".") or not name.isprintable()
+
+
+def _alike(table: str, names: tuple[str, ...], fold: Callable[[str], str]) -> Iterator[Finding]:
+    seen: dict[str, str] = {}
+    for name in names:
+        first = seen.setdefault(fold(name), name)
         if first != name:
-            found = f"differs from {shown(first)} only in capitals"
-            hint = "rename one: their files would have one name on many systems"
-            yield Finding(("moods", name), found, hint=hint)
+            same = _composed(first) == _composed(name)
+            how = "how its accents are stored" if same else "capitals"
+            files = ": their files would have one name on many systems" if table == "moods" else ""
+            yield Finding(
+                (table, name),
+                f"differs from {shown(first)} only in {how}",
+                hint=f"rename one{files}",
+            )
+
+
+def _composed(name: str) -> str:
+    """One form of what is stored with accents as signs of their own or not."""
+    return unicodedata.normalize("NFC", name)
+
+
+def _as_files_are_named(name: str) -> str:
+    return _composed(_composed(name).casefold())
 
 
 def _groups(model: RecipeModel, names: Names) -> Iterator[Finding]:
@@ -246,7 +267,9 @@ def _cycles(model: RecipeModel) -> Iterator[Finding]:
 def _deliverables(model: RecipeModel, names: Names, is_doubtful: Doubt) -> Iterator[Finding]:
     written: dict[str, Place] = {}
     if model.sheet.make:
-        written[(model.sheet.name + FORMATS[model.sheet.format].ending).casefold()] = ("sheet",)
+        written[_as_files_are_named(model.sheet.name + FORMATS[model.sheet.format].ending)] = (
+            "sheet",
+        )
     for index, deliverable in enumerate(model.deliverables):
         place: Place = ("deliverables", index)
         for position, name in enumerate(deliverable.moods):
@@ -273,7 +296,7 @@ def _file_name(name: str, place: Place, fields: tuple[str, ...]) -> Iterator[Fin
         )  # fmt: skip
     plain = name.replace("{", "").replace("}", "")
     is_blank = bool(fields) and not plain.strip()
-    if is_blank or _UNFIT_FOR_NAMES.search(plain) or plain.startswith("."):
+    if is_blank or _is_unfit(plain):
         yield Finding(
             place,
             f"found {shown(name)}",
@@ -286,7 +309,7 @@ def _clashes(
     deliverable: Deliverable, place: Place, model: RecipeModel, written: dict[str, Place]
 ) -> Iterator[Finding]:
     for mood in deliverable.moods or model.moods:
-        name = _file_of(deliverable, mood).casefold()
+        name = _as_files_are_named(_file_of(deliverable, mood))
         if name not in written:
             written[name] = place
             continue

@@ -8,6 +8,7 @@ from typing import Annotated, Any, ClassVar, Generic, Literal, Self, TypeVar, as
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from evenfall.recipe.base import Family, HexColour, Name, NamesFile, Part, Rgb, Stops, StopsOrStep
+from evenfall.recipe.colour_temperature import Duv, Kelvin, check_chromaticity, check_kelvin
 from evenfall.recipe.gains import (
     GAIN_KEYS,
     AsRendered,
@@ -43,8 +44,6 @@ T = TypeVar("T")
 StopsT = TypeVar("StopsT")
 
 Role = Literal["key", "fill", "sky", "fixture", "outdoor fixture", "glow"]
-Kelvin = Annotated[float, Field(ge=1000, le=25000, description="Colour temperature in kelvin.")]
-Duv = Annotated[float, Field(ge=-0.05, le=0.05)]
 
 
 def _digits(value: Any) -> Any:
@@ -58,21 +57,6 @@ LampClass = Annotated[
 """A nominal lamp class after ANSI C78.377, as text or as a number."""
 
 _TINT_FAMILY = Family(TINT_KEYS, (*TINT_KEYS, "duv", "locus"))
-
-
-def _real_xy(value: tuple[float, float] | None) -> tuple[float, float] | None:
-    if value is not None and not (0 < value[0] < 1 and 0 < value[1] < 1 and sum(value) < 1):
-        raise ValueError("expected a CIE xy chromaticity such as [0.4476, 0.4074]")
-    return value
-
-
-def _check_kelvin(kelvin: float | None, duv: float | None, locus: Locus | None) -> None:
-    if duv is not None and kelvin is None:
-        raise ValueError("duv goes with kelvin")
-    if duv is not None and locus == "daylight":
-        raise ValueError("duv is measured from the Planckian locus; say either duv or daylight")
-    if kelvin is not None and kelvin < 4000 and locus == "daylight":
-        raise ValueError('the daylight locus starts at 4000 K; use locus = "planckian" below')
 
 
 class Rendered(Part):
@@ -105,13 +89,13 @@ class Rendered(Part):
         None, description="Sky for which sun or sky was rendered; clear otherwise."
     )
 
-    _xy_real = field_validator("xy")(_real_xy)
+    _xy_real = field_validator("xy")(check_chromaticity)
 
     @model_validator(mode="after")
     def _one_colour(self) -> Self:
         if self.kelvin is not None and self.xy is not None:
             raise ValueError("say either kelvin or xy, not both")
-        _check_kelvin(self.kelvin, self.duv, self.locus)
+        check_kelvin(self.kelvin, self.duv, self.locus)
         return self
 
 
@@ -266,7 +250,7 @@ class _Setting(Part, Generic[StopsT]):
             raise ValueError("expected three factors of 0 or more")
         return value
 
-    _xy_real = field_validator("xy")(_real_xy)
+    _xy_real = field_validator("xy")(check_chromaticity)
 
     @model_validator(mode="after")
     def _one_of_each(self) -> Self:
@@ -281,7 +265,7 @@ class _Setting(Part, Generic[StopsT]):
                 "watts and lumens_per_watt go together; say both, as in "
                 "{ watts = 9, lumens_per_watt = 90 }, or give lumens"
             )
-        _check_kelvin(self.kelvin, self.duv, self.locus if self.kelvin is not None else None)
+        check_kelvin(self.kelvin, self.duv, self.locus if self.kelvin is not None else None)
         return self
 
     @property

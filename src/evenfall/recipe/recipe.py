@@ -245,6 +245,8 @@ def load_tree(
     changes = given_texts(changes, "a change")
     parsed, faults = parse_changes(changes)
     faults += apply_changes(tree, parsed)
+    if path.name.startswith("."):
+        faults.append(_hidden(path))
     chosen = None if passes is None else given_path(passes, "the passes' folder")
     if chosen is not None and check_files and not chosen.is_dir():
         faults.append(Fault(f"--passes {passes}", "", "the folder does not exist"))
@@ -255,6 +257,16 @@ def load_tree(
         raise RecipeError(_not_too_many(faults, str(path)))
     folder = chosen or path.parent / sound.model.passes.folder
     return Recipe(path, text, sound.model, sound.moods, folder.absolute(), changes)
+
+
+def _hidden(path: Path) -> Fault:
+    return Fault(
+        str(path),
+        "",
+        "its name begins with a dot",
+        "pictures are named after their recipe, and such files are hidden",
+        "rename it, such as view.toml",
+    )
 
 
 def _not_too_many(faults: list[Fault], name: str) -> list[Fault]:

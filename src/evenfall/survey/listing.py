@@ -167,6 +167,8 @@ def list_folder(folder: Path, view: str | None = None) -> Listing:
     UsageError
         When the folder does not exist or holds no pass.
     """
+    if folder.is_file():
+        raise UsageError(f"{folder}: is a file; name the folder in which the passes lie")
     if not folder.is_dir():
         raise UsageError(f"{folder}: no such folder; name the folder in which the passes lie")
     notes: list[str] = []

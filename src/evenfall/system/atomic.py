@@ -113,7 +113,9 @@ def put_whole(
 
 def _refuse_what_stands_there(path: Path, overwrite: bool) -> None:
     if path.is_dir():
-        raise OutputError(Fault(str(path), "", "a folder has this name", "a free file name"))
+        raise OutputError(
+            Fault(str(path), "", "a folder has this name", "expected a free file name")
+        )
     if not overwrite and os.path.lexists(path):  # links that lead nowhere too
         raise OutputError(_exists(path))
 

@@ -31,7 +31,9 @@ def refuse_existing(paths: Iterable[Path], *, allowed: bool, option: str = "--ou
     faults = []
     for path in paths:
         if path.is_dir():
-            faults.append(Fault(str(path), "", "a folder has this name", "a free file name"))
+            faults.append(
+                Fault(str(path), "", "a folder has this name", "expected a free file name")
+            )
         elif not allowed and os.path.lexists(path):  # links that lead nowhere too
             faults.append(
                 Fault(

@@ -101,6 +101,7 @@ def _collect(
     """Word the errors that are news; return the places to take out, as they now stand."""
     located = [(error, *_placed(tree, error)) for error in errors]
     faulty = []
+    lights = {name for key in ("lights", "groups") for name in _table(tree.get(key))}
     earlier = list(findings)
     for error, original, current in _deepest(located):
         faulty.append(current[:-1] if _is_absent(error) else current)
@@ -109,11 +110,15 @@ def _collect(
         )
         if not echo and original not in findings:
             findings[original] = finding_of(
-                error, original, None if _is_absent(error) else _value_at(tree, current)
+                error, original, None if _is_absent(error) else _value_at(tree, current), lights
             )
     for place in _misspelt(findings):
         findings.pop(place, None)
     return faulty
+
+
+def _table(value: Any) -> dict[str, Any]:
+    return value if isinstance(value, dict) else {}
 
 
 def _placed(tree: Any, error: ErrorDetails) -> tuple[Place, Place]:

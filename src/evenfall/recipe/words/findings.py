@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -29,15 +29,20 @@ class Finding:
     meant: str = ""  # for an unknown key: the known key that was probably meant
 
 
-def finding_of(error: ErrorDetails, place: Place, value: Any) -> Finding:
-    """Put one complaint of the model about the value at a place into words."""
+def finding_of(
+    error: ErrorDetails, place: Place, value: Any, lights: Collection[str] = ()
+) -> Finding:
+    """Put one complaint of the model about the value at a place into words.
+
+    `lights` are the names of the recipe's lights and groups.
+    """
     kind = error["type"]
     if place == ("format",):
         return _format(kind, value)
     if kind == "value_error":
         return _said_by_model(place, value, str(error["ctx"]["error"]))
     if kind == "extra_forbidden":
-        return Finding(place, "is no key that is known here", *stranger(place))
+        return Finding(place, "is no key that is known here", *stranger(place, lights))
     if kind == "too_short" and not value:
         return Finding(place, "is empty", "expected at least one entry")
     return _by_type(place, value, error)

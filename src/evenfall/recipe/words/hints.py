@@ -18,7 +18,12 @@ __all__ = ["hint_for", "is_fixed_list", "shown"]
 
 _LONGEST = 60
 _LARGEST_BITS = 64
-_NUMBER_AS_TEXT = re.compile(r"\s*(?P<number>[+-]?\d+(?:[.,]\d+)?)\s*(?P<unit>[^\d\s]*)\s*")
+_NUMBER_AS_TEXT = re.compile(
+    r"\s*(?P<before>(?:f\s*/?|iso)?)\s*(?P<number>[+-]?\d+(?:[.,]\d+)?)\s*(?P<unit>[^\d\s]*)\s*",
+    re.IGNORECASE,
+)
+_PERCENT = re.compile(r"\s*(?P<number>\d{1,6}(?:[.,]\d{1,6})?)\s*(?:%|percent|per cent)\s*")
+_STOPS_NAMED = re.compile(r"\s*(?P<stops>[+-]?[\d./ ]*\d)\s*(?:ev|f?-?\s?stops?)\s*", re.IGNORECASE)
 _TURNED_STEP = re.compile(r"(?P<size>[\d./ ]*\d)\s*(?:stops?)?\s*(?P<way>up|down)", re.IGNORECASE)
 _SIGNED_STEP = re.compile(r"(?P<way>up|down)\s*(?P<sign>[+-]?)\s*(?P<size>\d.*)", re.IGNORECASE)
 _KELVIN = re.compile(r"\s*(?P<number>[1-9]\d{3,4})(?:\.0)?\s*[kK]?\s*")
@@ -78,7 +83,7 @@ def hint_for(place: Place, value: Any, allowed: str) -> str:
     if kelvin := _kelvin_meant(place, value):
         return f"a colour temperature is {{ kelvin = {kelvin} }}"
     if isinstance(value, str):
-        nearest = _step_meant(value, allowed) or _nearest_word(place, value)
+        nearest = _stops_meant(value, allowed) or _nearest_word(place, value)
         return nearest or _for_text(place, value, allowed)
     if isinstance(value, Mapping | list):
         return _for_many(place, value, allowed)
@@ -103,11 +108,18 @@ def _kelvin_meant(place: Place, value: Any) -> str:
     return match["number"] if match else ""
 
 
-def _step_meant(value: str, allowed: str) -> str:
-    """Say how to write a step that was written another way."""
-    if "a step such as" not in allowed:
+def _stops_meant(value: str, allowed: str) -> str:
+    """Say how to write stops or a step that were written another way."""
+    if "stops such as" not in allowed:
         return ""
     text = value.strip()
+    if match := _PERCENT.fullmatch(text):
+        factor = float(match["number"].replace(",", ".")) / 100
+        return f"a share of its light is {{ factor = {factor:g} }}"
+    if match := _STOPS_NAMED.fullmatch(text):
+        return f'write "{match["stops"].strip()}", which are stops'
+    if "a step such as" not in allowed:
+        return ""
     match = _SIGNED_STEP.fullmatch(text) or _TURNED_STEP.fullmatch(text)
     if match is None:
         return ""
@@ -142,7 +154,8 @@ def _for_text(place: Place, value: str, allowed: str) -> str:
     match = _NUMBER_AS_TEXT.fullmatch(value)
     if match and _takes_number(place):
         number = match["number"].replace(",", ".")
-        unit = " and units" if match["unit"] else " and with a point" if "," in value else ""
+        plain = not (match["unit"] or match["before"])
+        unit = " and units" if not plain else " and with a point" if "," in value else ""
         return f"numbers stand without quotes{unit}: {number}"
     if value.casefold() in _TRUTHS and "true" in allowed:
         return f"{value.casefold()} stands without quotes"
@@ -163,9 +176,15 @@ def _takes_number(place: Place) -> bool:
 def _for_many(place: Place, value: Any, allowed: str) -> str:
     if isinstance(value, list) and allowed.startswith("expected tables by name"):
         return f"each has a heading of its own: [{dotted((*place, 'NAME'))}]"
+    if isinstance(value, list) and len(value) == 1 and isinstance(value[0], str):
+        return f"one text stands without brackets: {shown(value[0])}" if _is_text(allowed) else ""
     if isinstance(value, Mapping) and allowed.startswith("expected a list of tables"):
         return f"its heading has two brackets: [[{dotted(place)}]]"
     return ""
+
+
+def _is_text(allowed: str) -> bool:
+    return allowed.startswith(("expected text", 'expected "'))
 
 
 def _as_table(place: Place, value: Any) -> str:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+from functools import cache
+
 from evenfall.recipe.base import Part
 from evenfall.recipe.lights import MoodSetting, Rendered
 from evenfall.recipe.model import RecipeModel
@@ -66,8 +69,15 @@ _SYNONYMS = {
 _MOST_SUGGESTIONS = 2
 
 
-def stranger(place: Place) -> tuple[str, str, str]:
+def stranger(place: Place, lights: Collection[str] = ()) -> tuple[str, str, str]:
     """Say what is allowed beside an unknown key, and what was probably meant.
+
+    Parameters
+    ----------
+    place : Place
+        Of the unknown key.
+    lights : collection of str
+        Names of the lights and groups of this recipe.
 
     Returns
     -------
@@ -77,6 +87,10 @@ def stranger(place: Place) -> tuple[str, str, str]:
     """
     key, parts = str(place[-1]), parts_at(place[:-1], RecipeModel)
     known = list(dict.fromkeys(name for part in parts for name in part.model_fields))
+    if key in lights and place[:-1] in ((), ("moods", *place[1:2])):
+        mood = place[1] if len(place) > 1 else "NAME"
+        home = dotted(("moods", mood, "lights", key))
+        return "", f"what a light does is said in a mood: {home}", ""
     elsewhere = _for_a_mood(place, key, known) or _for_another_curve(parts, key)
     if elsewhere:
         return "", elsewhere, ""
@@ -105,7 +119,7 @@ def _homes(place: Place, key: str, parts: list[type[Part]]) -> list[str]:
         if any(key in inner.model_fields for inner in parts_at((name,), part))
     ]
     homes = below if len(place) > 1 else []
-    homes = homes or _homes_anywhere(key)
+    homes = homes or _homes_by_key().get(key, [])
     if place[0] == "moods" and len(place) > 2:
         in_mood = [home for home in homes if home.startswith("moods.NAME.")]
         homes = [home.replace("NAME", dotted(place[1:2]), 1) for home in in_mood] or homes
@@ -135,9 +149,10 @@ def _for_another_curve(parts: list[type[Part]], key: str) -> str:
     return f"{key} goes with curve = {joined(curves)}" if curves else ""
 
 
-def _homes_anywhere(key: str) -> list[str]:
-    """Dotted places of the whole recipe where a key of this name is known."""
-    homes: list[str] = []
+@cache
+def _homes_by_key() -> dict[str, list[str]]:
+    """Dotted places of the whole recipe where each key is known."""
+    homes: dict[str, list[str]] = {}
     pending: list[tuple[Place, type[Part]]] = [((), RecipeModel)]
     seen: set[tuple[Place, type[Part]]] = set()
     while pending:
@@ -145,9 +160,8 @@ def _homes_anywhere(key: str) -> list[str]:
         if (place, part) in seen or len(place) > 4:
             continue
         seen.add((place, part))
-        if key in part.model_fields:
-            homes.append(dotted((*place, key)))
         for name in part.model_fields:
+            homes.setdefault(name, []).append(dotted((*place, name)))
             for suffix in ((name,), (name, 0), (name, "NAME")):
                 pending += [((*place, *suffix), inner) for inner in parts_at(suffix, part)]
     return homes

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import lru_cache
 
 __all__ = ["closest", "did_you_mean", "joined"]
 
@@ -15,11 +16,16 @@ def closest(word: str, candidates: Iterable[str]) -> str | None:
     >>> closest("Pendents", ["sun", "pendants"])
     'pendants'
     """
+    folded = {_folded(candidate): candidate for candidate in candidates}
+    found = _nearest(_folded(word), tuple(folded))
+    return folded[found] if found is not None else None
+
+
+@lru_cache(maxsize=4096)  # one slip is often made at many places
+def _nearest(word: str, candidates: tuple[str, ...]) -> str | None:
     from difflib import get_close_matches
 
-    folded = {_folded(candidate): candidate for candidate in candidates}
-    found = get_close_matches(_folded(word), folded, n=1, cutoff=0.65)
-    return folded[found[0]] if found else None
+    return next(iter(get_close_matches(word, candidates, n=1, cutoff=0.65)), None)
 
 
 def _folded(word: str) -> str:

@@ -16,11 +16,17 @@ _KEY = r"""(?P<key>(?:[\w-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[\w-]+|"[^"]*"|'[^']*
 _PAIR = re.compile(
     rf"(?:^|[{{,])\s*{_KEY}\s*(?P<sign>[=:])\s*(?P<value>(?![\s\[{{])[^#,}}]*?)\s*(?=[#,}}]|$)"
 )
+_HEADING = re.compile(r"\s*(?P<brackets>\[{1,2})\s*(?P<name>[\w.-]+)\s*\]{1,2}\s*(?:#.*)?$")
 _CURLY_QUOTES = re.compile("[\u201c\u201d\u201e\u201f\u00ab\u00bb\u2018\u2019\u201a]")
+_LAST_COMMA = re.compile(r",\s*\}")
 _LONGEST = 70
 _SLIPS: tuple[tuple[str, str], ...] = (
-    (r"(?P<value>#[0-9a-fA-F]{3,8})", 'text stands in quotes: {key} = "{value}"'),
+    (r"(?P<value>#[0-9a-fA-F]{3,8})(?:\s*[,}].*)?", 'text stands in quotes: {key} = "{value}"'),
     (r"(?:#.*)?", "expected a value after {key} ="),
+    (
+        r'"[^"]*\\[uU].*',
+        "\\u is followed by the four digits of one sign; the sign itself may stand in the text",
+    ),
     (r'"[^"]*\\.*', "in double quotes a backslash is a sign of its own; write folders with '/'"),
     (r"(?i:true|yes|on)", 'write {key} = true, or "on" for a light'),
     (r"(?i:false|no|off)", 'write {key} = false, or "off" for a light'),
@@ -58,9 +64,12 @@ def syntax_fault(error: tomllib.TOMLDecodeError, text: str, name: str) -> Fault:
     repeated = _repeated(text, name) if "Cannot" in message or "Duplicate" in message else None
     if repeated is not None:
         return repeated
+    single = _single_brackets(lines, number)
+    if single is not None:
+        return Fault(name, "", *single[1:], line=single[0])
     number, unclosed = _opening(message, lines, number)
     line = lines[number - 1].strip() if number <= len(lines) else ""
-    allowed = unclosed or _explanation(line) or _in_words(message)
+    allowed = unclosed or _explanation(line) or _in_words(message, line)
     return Fault(name, "", f"found {_shortened(line)}", allowed, line=number)
 
 
@@ -82,6 +91,26 @@ def _repeated(text: str, name: str) -> Fault | None:
     return Fault(
         name, dotted(place), f"stands twice, here and in line {first}", hint=hint, line=line
     )
+
+
+def _single_brackets(lines: list[str], number: int) -> tuple[int, str, str] | None:
+    """Find a heading of a table where one of a list is meant, before or at the line of the fault.
+
+    The parser stumbles over whichever of the two comes second.
+    """
+    headings = [
+        (line, match["name"], len(match["brackets"]))
+        for line, text in enumerate(lines[:number], start=1)
+        if (match := _HEADING.match(text))
+    ]
+    if not headings or headings[-1][0] != number:
+        return None
+    _, name, brackets = headings[-1]
+    lists = {each for _, each, count in headings if count > 1}
+    singles = [line for line, each, count in headings if each == name and count == 1]
+    if not singles or name not in lists or (brackets == 1 and name not in lists):
+        return None
+    return singles[-1], f"found [{name}]", f"a heading of a list has two brackets: [[{name}]]"
 
 
 def _opening(message: str, lines: list[str], number: int) -> tuple[int, str]:
@@ -160,7 +189,9 @@ def _is_sound(value: str) -> bool:
     return True
 
 
-def _in_words(message: str) -> str:
+def _in_words(message: str, line: str) -> str:
+    if _LAST_COMMA.search(line):
+        return "no comma stands before the '}' that closes a table"
     words = {
         "Unterminated string": "the text is not closed by a quote",
         "Expected newline": "expected a new line, or a comma in a list or table",

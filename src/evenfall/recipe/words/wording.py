@@ -44,7 +44,7 @@ _NEAR_A_SIXTH = 0.0005
 
 
 def stops_words(stops: float) -> str:
-    """Write stops with a sign, in thirds and halves where they are such, and in what those add up to.
+    """Write stops with a sign, in thirds and halves where they are such, and what those add up to.
 
     Examples
     --------
