@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from evenfall.cli.options import json_option, passes_option, recipe_argument, set_option
+from evenfall.cli.saying import make_console, say, say_json
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -63,18 +63,16 @@ def command(
         if as_json:
             from dataclasses import asdict
 
-            click.echo(json.dumps(asdict(spot), indent=2, ensure_ascii=False))
+            say_json(asdict(spot))
         else:
             _print(spot, place)
     if picture is not None:
         for path in view.light_maps(mood, picture, overwrite=overwrite):
-            click.echo(str(path), err=place is not None)
+            say(path, err=place is not None)
 
 
 def _print(spot: Spot, place: str) -> None:
-    from rich.console import Console
-
-    console = Console(highlight=False, emoji=False, markup=False)
+    console = make_console()
     luminance = "" if spot.cd_m2 is None else f", {spot.cd_m2:.3g} cd/m2 in the scene"
     console.print(f"{spot.title} at {place}: {_stops(spot.stops)} from middle grey{luminance}.")
     if spot.clipped_share > 0:
