@@ -313,7 +313,7 @@ def test_a_file_on_the_configs_search_path_that_comes_first(begun: Path) -> None
 
 
 def test_guides_of_the_denoiser(home: Path) -> None:
-    pytest.importorskip("oidn")
+    pytest.importorskip("pyoidn", reason="Open Image Denoise is an optional extra")
     for name in ("albedo", "normal"):
         exr(home / "passes" / f"{name}.exr", 0)
     said = ["passes.repair.denoise=true", "passes.repair.albedo=albedo.exr"]

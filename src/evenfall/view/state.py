@@ -34,6 +34,7 @@ class ViewState:
             )
         self.recipe, self.draft, self.workers = recipe, draft, workers
         self._given = source
+        self._is_kept = source is not None  # then no pass file has to be there
         self._opened: Once[PassSource] = Once(self._open_passes)
         self._asked: Once[Asked] = Once(self._ask)
         self._shelf: Once[Shelf] = Once(_new_shelf)
@@ -88,10 +89,10 @@ class ViewState:
         RecipeError
             With every fault found.
         """
-        recipe = self.recipe.with_changes(*changes, check_files=self._given is None)
+        recipe = self.recipe.with_changes(*changes, check_files=not self._is_kept)
         changed = type(self)(recipe, draft=self.draft, source=self._given, workers=self.workers)
         if self._given is None and _names_same_passes(recipe, self.recipe):
-            changed._opened = self._opened
+            changed._opened, changed._is_kept = self._opened, self._is_kept
         changed._shelf = self._shelf
         return changed
 
@@ -119,6 +120,7 @@ class ViewState:
         source = KeptPasses.of(self.passes, workers=self.workers)
         kept = type(self)(self.recipe, draft=self.draft, source=self._given, workers=self.workers)
         kept._asked, kept._shelf, kept._opened = self._asked, self._shelf, Once(lambda: source)
+        kept._is_kept = True
         return kept
 
 
