@@ -61,6 +61,7 @@ HEAVY = {
     "oidn",
     "pxr",
     "pyoidn",
+    "pypdfium2",
     "rich",
     "scipy",
     "simplejpeg",

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
 
 from evenfall.errors import Fault, PixelSourceError
+
+if TYPE_CHECKING:
+    from PIL import Image
 
 __all__ = ["Logo", "read_logo"]
 
@@ -32,6 +39,27 @@ class Logo:
     data: bytes = field(repr=False)
     aspect: float
     is_vector: bool
+
+    @property
+    def sha256(self) -> str:
+        """Hash of the file."""
+        return hashlib.sha256(self.data).hexdigest()
+
+    def pixels(self, width: int, height: int) -> npt.NDArray[np.uint8]:
+        """Draw it at a size, for pictures.
+
+        Returns
+        -------
+        ndarray, shape (height, width, 4), uint8
+            R, G, B, not premultiplied, and alpha.
+        """
+        from io import BytesIO
+
+        from PIL import Image
+
+        picture = _rasterised(self) if self.is_vector else Image.open(BytesIO(self.data))
+        resized = picture.convert("RGBA").resize((width, height), Image.Resampling.LANCZOS)
+        return np.asarray(resized)
 
 
 def read_logo(path: Path) -> Logo:
@@ -65,6 +93,35 @@ def read_logo(path: Path) -> Logo:
     if b"<svg" in data[:4096]:
         return _svg(path, data)
     raise _refused(path, "is neither a PNG nor an SVG file")
+
+
+def _rasterised(logo: Logo) -> Image.Image:
+    """Pixels of a vector logo: on white and on black, from which its alpha follows."""
+    from io import BytesIO
+
+    import pypdfium2
+    from fpdf import FPDF
+    from PIL import Image
+
+    height = 200.0
+    width = height * logo.aspect
+    pdf = FPDF(unit="pt", format=(width, height))
+    pdf.set_margin(0)
+    pdf.set_auto_page_break(False)
+    pdf.add_page()
+    pdf.image(BytesIO(logo.data), x=0, y=0, w=width, h=height)
+    page = pypdfium2.PdfDocument(bytes(pdf.output()))[0]
+
+    def on(ground: int) -> npt.NDArray[np.float32]:
+        colour = (ground, ground, ground, 255)
+        drawn = page.render(scale=2, fill_color=colour, rev_byteorder=True).to_numpy()
+        return np.asarray(drawn[..., :3], np.float32)
+
+    white, black = on(255), on(0)
+    alpha = np.clip(255 - (white - black).mean(axis=2), 0, 255)
+    colour = black * 255 / np.maximum(alpha, 1)[..., None]
+    together = np.dstack([np.clip(colour, 0, 255), alpha])
+    return Image.fromarray(np.round(together).astype(np.uint8), "RGBA")
 
 
 def _png(path: Path, data: bytes) -> Logo:

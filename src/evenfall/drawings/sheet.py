@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.drawings.lettering import Lettering, format_stops, text_height
+from evenfall.drawings.logo import Logo
 from evenfall.drawings.page import (
     FAINT_INK,
     HAIRLINE,
@@ -90,8 +91,8 @@ class SheetText:
         Project, or the recipe's name.
     view : str
         Name of the view.
-    date : str
-        As it is to be written.
+    date, round : str
+        As they are to be written.
     author, copyright, note : str
         For the foot; empty ones are left out.
     """
@@ -99,6 +100,7 @@ class SheetText:
     title: str
     view: str = ""
     date: str = ""
+    round: str = ""
     author: str = ""
     copyright: str = ""
     note: str = ""
@@ -144,6 +146,7 @@ def draw_sheet(
     *,
     columns: int | None = None,
     picture_width: int = _REFERENCE_WIDTH,
+    logo: Logo | None = None,
 ) -> Codes:
     """Contact sheet as sRGB codes, uint8, shape (H, W, 3).
 
@@ -158,6 +161,8 @@ def draw_sheet(
     picture_width : int
         Width (of upright pictures the height) that the pictures were made for; all other lengths
         follow from it.
+    logo : Logo, optional
+        The studio's; stands at the top right.
 
     Examples
     --------
@@ -166,7 +171,7 @@ def draw_sheet(
     3
     """
     layout = _Layout(moods, text, columns, picture_width)
-    _draw_head(layout, text)
+    _draw_head(layout, text, logo)
     for number, mood in enumerate(moods):
         row, column = divmod(number, layout.columns)
         left = layout.margin + column * (layout.cell + layout.gutter)
@@ -260,7 +265,7 @@ def _columns(moods: Sequence[SheetMood]) -> int:
     return -(-len(moods) // rows)
 
 
-def _draw_head(layout: _Layout, text: SheetText) -> None:
+def _draw_head(layout: _Layout, text: SheetText, logo: Logo | None) -> None:
     left, right = layout.margin, layout.width - layout.margin
     baseline = layout.margin + layout.of(60)
     for number, line in enumerate(layout.title_lines):
@@ -269,8 +274,23 @@ def _draw_head(layout: _Layout, text: SheetText) -> None:
     baseline += (len(layout.title_lines) - 1) * layout.title_leading
     view = layout.subtitle.fitted(text.view, layout.inner * 0.6)
     layout.set((left, baseline + layout.of(58)), view, layout.subtitle)
-    date = layout.subtitle.fitted(text.date, layout.inner * 0.36)
-    layout.set((right, baseline + layout.of(58)), date, layout.subtitle, align="right")
+    when = "   \u00b7   ".join(part for part in (text.round, text.date) if part)
+    when = layout.subtitle.fitted(when, layout.inner * 0.36)
+    layout.set((right, baseline + layout.of(58)), when, layout.subtitle, align="right")
+    if logo is not None:
+        _draw_logo(layout, logo, right, layout.margin + layout.of(8))
+
+
+def _draw_logo(layout: _Layout, logo: Logo, right: int, top: int) -> None:
+    from PIL import Image
+
+    height = layout.of(64)
+    width = max(1, round(height * logo.aspect))
+    widest = max(1, layout.inner // 4)
+    if width > widest:
+        width, height = widest, max(1, round(widest / logo.aspect))
+    drawn = Image.fromarray(logo.pixels(width, height), "RGBA")
+    layout.image.paste(drawn, (right - width, top), drawn)
 
 
 def _draw_mood(layout: _Layout, mood: SheetMood, left: int, top: int, row_height: int) -> None:

@@ -223,7 +223,11 @@ class _Run:
         passes = {light: one for mood in moods.values() for light, one in mood.passes.items()}
         in_order = {light: passes[light] for light in plan.source.sources if light in passes}
         record = plan.origins.sheet_record(in_order)
-        return [DrawSheet(plan.asked.recipe, moods, self.thumbnails, record, plan.draft)]
+        return [
+            DrawSheet(
+                plan.asked.recipe, moods, self.thumbnails, record, plan.draft, plan.sheet.logo
+            )
+        ]
 
     def _write_picture(self, result: FileEncoded) -> None:
         target = result.picture.target

@@ -12,6 +12,7 @@ import numpy.typing as npt
 from evenfall.deliver.frame import square_size
 from evenfall.develop.asked import Asked
 from evenfall.develop.checking import MoodsChecked
+from evenfall.drawings.logo import Logo
 from evenfall.errors import Fault
 from evenfall.passes.fingerprint import joint_fingerprint
 from evenfall.passes.notes import notes_on
@@ -53,12 +54,15 @@ class SheetPlan:
         Width and height of its pictures.
     pictures : mapping of str to ndarray
         Those of moods that need not be mixed for it.
+    logo : Logo or None
+        The studio's, as it was read.
     """
 
     path: Path
     facts: str
     size: tuple[int, int]
     pictures: Mapping[str, Codes]
+    logo: Logo | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -208,7 +212,8 @@ def plan_run(
         order.append(target.path if noted is None else noted.path)
     sheet_plan = None
     if files.sheet is not None:
-        facts = origins.sheet_facts(moods)
+        logo = _logo(asked)
+        facts = origins.sheet_facts(moods, "" if logo is None else logo.sha256)
         noted = earlier.file(files.sheet, facts, hashes)
         order.append(files.sheet if noted is None else noted.path)
         if noted is not None:
@@ -217,7 +222,7 @@ def plan_run(
             busy = {picture.target.mood for picture in pictures}
             size = _sheet_size(asked, source)
             known = _small_pictures(moods, busy, origins, earlier, hashes, size)
-            sheet_plan = SheetPlan(files.sheet, facts, size, known)
+            sheet_plan = SheetPlan(files.sheet, facts, size, known, logo)
     to_mix = {picture.target.mood for picture in pictures}
     if sheet_plan is not None:
         to_mix.update(mood for mood in moods if mood not in sheet_plan.pictures)
@@ -260,7 +265,18 @@ def _sheet_size(asked: Asked, source: PassSource) -> tuple[int, int]:
     from evenfall.drawings.sheet import picture_size
 
     square = square_size(*source.size, source.pixel_aspect)
-    return picture_size(*square, asked.recipe.model.sheet.picture_width)
+    width = min(asked.recipe.model.sheet.picture_width, max(square))  # nothing is enlarged
+    return picture_size(*square, width)
+
+
+def _logo(asked: Asked) -> Logo | None:
+    """Read the studio's logo, once, so that the sheet shows what its digest speaks of."""
+    named = asked.recipe.model.project.logo
+    if named is None:
+        return None
+    from evenfall.drawings.logo import read_logo
+
+    return read_logo(asked.recipe.beside(named))
 
 
 def _small_pictures(

@@ -13,6 +13,7 @@ from evenfall.deliver.jpeg import encode_jpeg
 from evenfall.deliver.png import encode_png
 from evenfall.deliver.provenance import Provenance
 from evenfall.drawings.lettering import format_kelvin, format_stops
+from evenfall.drawings.logo import Logo
 from evenfall.drawings.sheet import SheetLight, SheetMood, SheetText, draw_sheet
 from evenfall.light.colour import mired
 from evenfall.light.primaries import BT709
@@ -36,6 +37,7 @@ def make_sheet(
     provenance: Provenance,
     *,
     draft: bool,
+    logo: Logo | None = None,
 ) -> bytes:
     """Draw and encode the contact sheet.
 
@@ -51,6 +53,8 @@ def make_sheet(
         Record to embed.
     draft : bool
         Whether it shows drafts.
+    logo : Logo, optional
+        The studio's.
     """
     sheet, project = recipe.model.sheet, recipe.model.project
     codes = draw_sheet(
@@ -58,12 +62,15 @@ def make_sheet(
         SheetText(
             title=project.title or recipe.path.stem,
             view=project.view or "",
+            date=sheet.date,
+            round=sheet.round,
             author=project.author or "",
             copyright=project.copyright or "",
-            note=_note(moods, draft=draft),
+            note=_note(moods if sheet.figures else {}, draft=draft),
         ),
         columns=sheet.columns,
         picture_width=sheet.picture_width,
+        logo=logo,
     )
     if sheet.format == "jpeg":
         return encode_jpeg(codes, provenance=provenance)
@@ -87,10 +94,18 @@ class DrawSheet(Step[SheetEncoded]):
     pictures: Mapping[str, Codes]
     provenance: Provenance
     draft: bool
+    logo: Logo | None
 
     def work(self) -> Iterable[SheetEncoded]:
         """Draw and encode it."""
-        data = make_sheet(self.recipe, self.moods, self.pictures, self.provenance, draft=self.draft)
+        data = make_sheet(
+            self.recipe,
+            self.moods,
+            self.pictures,
+            self.provenance,
+            draft=self.draft,
+            logo=self.logo,
+        )
         yield SheetEncoded(data, hashlib.sha256(data).hexdigest())
 
 
@@ -105,6 +120,8 @@ def _note(moods: Mapping[str, MoodReport], *, draft: bool) -> str:
 
 def _sheet_mood(recipe: Recipe, name: str, mood: MoodReport, picture: Codes) -> SheetMood:
     resolved = recipe.moods[name]
+    if not recipe.model.sheet.figures:
+        return SheetMood(title=mood.title, picture=picture)
     settings = [f"exposure {_stops(mood.exposure.stops)}"]
     if mood.exposure.metered:
         settings.append(f"metered on {mood.exposure.metered}")

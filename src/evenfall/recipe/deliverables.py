@@ -158,6 +158,11 @@ class Sheet(Part):
     columns: int | None = Field(None, ge=1, le=12, description="Pictures in a row.")
     picture_width: int = Field(960, ge=160, le=4096, description="Width of a picture in pixels.")
     format: Literal["png", "jpeg"] = Field("png", description="File format.")
+    figures: bool = Field(
+        True, description="false: no exposure and no gains of lights, for a client's eyes."
+    )
+    date: str = Field("", description="Date at the top, as it is to be written.")
+    round: str = Field("", description='Round at the top, such as "Round 3".')
     name: str = Field("{recipe}_contact_sheet", description="File name without its ending.")
 
 

@@ -91,8 +91,8 @@ class Origins:
             }
         )
 
-    def sheet_facts(self, moods: Sequence[str]) -> str:
-        """Digest of the facts that the contact sheet follows from."""
+    def sheet_facts(self, moods: Sequence[str], logo: str) -> str:
+        """Digest of the facts that the contact sheet follows from, the logo's SHA-256 with them."""
         model = self._recipe.model
         return _digest(
             [
@@ -102,6 +102,7 @@ class Origins:
                 _dump(model.sheet),
                 _dump(model.project),
                 self._draft,
+                logo,
             ]
         )
 
