@@ -2,45 +2,21 @@
 
 from __future__ import annotations
 
-import re
 import shlex
-import shutil
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import OpenEXR
 import pytest
 from click.testing import CliRunner
 
 from evenfall.cli.main import main
 from evenfall.view.live import DraftsFailed, DraftsMade, live_drafts
 
-ROOT = Path(__file__).parents[2]
+from .reading import chapter, commands
+
 DIFFERENT = 1  # the exit code of `compare`
-
-
-def chapter_commands() -> list[str]:
-    text = (ROOT / "docs" / "guide.md").read_text(encoding="utf-8")
-    chapter = text.partition("\n## 9. Rounds of feedback\n")[2].partition("\n## ")[0]
-    blocks = re.findall(r"^```\n(.*?)^```$", chapter, flags=re.DOTALL | re.MULTILINE)
-    return [line for block in blocks for line in block.replace("\\\n", "").splitlines()]
-
-
-@pytest.fixture(scope="module")
-def sample(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The sample view with every eighth pixel of its passes."""
-    folder = tmp_path_factory.mktemp("sample")
-    shutil.copy(ROOT / "sample_passes" / "view.toml", folder)
-    shutil.copytree(ROOT / "sample_passes" / "plates", folder / "plates")
-    for path in (ROOT / "sample_passes").glob("*.exr"):
-        if path.stem == "ids":
-            continue
-        found = OpenEXR.File(str(path), separate_channels=True).channels()
-        few = {name: channel.pixels[::8, ::8].copy() for name, channel in found.items()}
-        OpenEXR.File({"compression": OpenEXR.ZIP_COMPRESSION}, few).write(str(folder / path.name))
-    return folder
 
 
 def interrupted_at_first(path: Path, **options: Any) -> Iterator[DraftsMade | DraftsFailed]:
@@ -55,8 +31,8 @@ def test_every_command_of_the_chapter(sample: Path, monkeypatch: pytest.MonkeyPa
     monkeypatch.setattr("evenfall.cli.live.stop_in_order", lambda: None)
     first = Path("view.toml").read_text(encoding="utf-8")
     said: list[str] = []
-    commands = chapter_commands()
-    for command in commands:
+    typed = commands(chapter(9))
+    for command in typed:
         program, *arguments = shlex.split(command)
         assert program == "evenfall"
         result = CliRunner().invoke(main, arguments)
@@ -68,7 +44,7 @@ def test_every_command_of_the_chapter(sample: Path, monkeypatch: pytest.MonkeyPa
 
     def told(start: str) -> str:
         """What the last command that begins so said."""
-        both = zip(reversed(commands), reversed(said), strict=True)
+        both = zip(reversed(typed), reversed(said), strict=True)
         return next(text for command, text in both if command.startswith(f"evenfall {start}"))
 
     now = (sample / "rounds" / "002" / "view.toml").read_text(encoding="utf-8")
