@@ -179,7 +179,9 @@ def test_a_comment_is_kept_over_a_reload_saved_and_taken_in_again(
     other.set_input_files("#bring", file)
     assert other.locator("#mine .said").inner_text() == "The floor is too bright."
     other.set_input_files("#bring", file)
-    assert "0 comments new" in other.locator("#told").inner_text()
+    other.wait_for_function(
+        "document.getElementById('told').textContent.includes('0 comments new')"
+    )
     assert other.locator("#mine li").count() == 1
 
 
