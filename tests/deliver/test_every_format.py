@@ -12,7 +12,7 @@ import pytest
 import tifffile
 from PIL import Image
 
-from evenfall.deliver.finished import SceneLinear
+from evenfall.deliver.finished import Layers, SceneLinear
 from evenfall.deliver.formats import Display, codec, displays
 from evenfall.deliver.icc import icc_profile
 from evenfall.deliver.png_pixels import Each
@@ -49,6 +49,11 @@ class Asked:
         planes = np.full((3, 24, 32), 70000, np.float32)
         return SceneLinear(planes, None, ACESCG.chromaticities, None)
 
+    def layers(self) -> Layers:
+        self.asked.append("layers")
+        half = np.full((3, 24, 32), 35000, np.float32)
+        return Layers(iter([("sun", half), ("sky", half)]))
+
 
 KINDS = [(name, bits) for name, row in FORMATS.items() for bits in row.bits]
 
@@ -77,7 +82,7 @@ def stored_bits(name: FormatName, data: bytes) -> int:
     if name == "tiff":
         with tifffile.TiffFile(io.BytesIO(data)) as opened:
             return opened.pages.first.bitspersample
-    if name == "exr":  # OpenEXR file layout: pixel type 1 is half, 2 is float
+    if name in ("exr", "layered exr"):  # OpenEXR file layout: pixel type 1 is half, 2 is float
         place = data.index(b"chlist\0") + 7 + 4
         return {1: 16, 2: 32}[struct.unpack_from("<i", data, data.index(b"\0", place) + 1)[0]]
     if name == "avif":  # AV1 in ISOBMFF, 2.3.3: twelve bits is 0x20 of the third byte
@@ -158,6 +163,7 @@ def test_notes_are_given_for_what_a_file_could_not_hold() -> None:
 def test_displays_that_a_file_is_finished_for() -> None:
     """Diffuse white is 203 cd/m2 in HDR (ITU-R BT.2408): a peak of 812 is four times that."""
     assert displays(Deliverable(format="exr")) == {}
+    assert displays(Deliverable(format="layered exr")) == {}
     assert displays(Deliverable(format="avif", peak_nits=812)) == {"hdr": Display("Display P3", 4)}
     assert displays(Deliverable(format="gain-map jpeg", space="BT.709", peak_nits=406)) == {
         "display": Display("BT.709"),

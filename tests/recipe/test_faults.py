@@ -232,7 +232,7 @@ MISTAKES = [
         'format = "tiff"',
         'format = "tif"',
         'villa.toml:56: deliverables[1].format: found "tif"; expected "png", "jpeg", "tiff", '
-        '"exr", "avif", "gain-map jpeg" or "webp"; did you mean "tiff"?',
+        '"exr", "layered exr", "avif", "gain-map jpeg" or "webp"; did you mean "tiff"?',
     ),
     (
         "bits = 16",
@@ -326,7 +326,12 @@ MISTAKES = [
     (
         "bits = 16",
         "bits = 16\ncamera = false",
-        'villa.toml:55: deliverables[1]: camera goes with format = "exr"',
+        'villa.toml:55: deliverables[1]: camera goes with format = "exr" or "layered exr"',
+    ),
+    (
+        "bits = 16",
+        'bits = 16\nids = "ids.exr"',
+        'villa.toml:55: deliverables[1]: ids goes with format = "layered exr"',
     ),
     (
         "bits = 16",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from io import BytesIO
 from typing import Any, Literal
@@ -12,7 +13,7 @@ import numpy.typing as npt
 from evenfall.deliver.finished import Encoded, Finished
 from evenfall.deliver.provenance import Provenance
 
-__all__ = ["EncodedExr", "encode", "encode_exr", "find_record", "to_half"]
+__all__ = ["EncodedExr", "encode", "encode_exr", "find_record", "noted", "to_half"]
 
 _RECORD = "evenfallRecord"
 _LARGEST = np.float32(65504.0)  # of half floats, IEEE 754 binary16
@@ -38,6 +39,8 @@ def encode_exr(
     pixel_aspect: float = 1.0,
     provenance: Provenance | None = None,
     attributes: dict[str, str | float] | None = None,
+    layers: Iterable[tuple[str, Planes]] = (),
+    ids: npt.NDArray[np.uint32] | None = None,
 ) -> EncodedExr:
     """EXR file of scene-linear planes, ZIP-compressed.
 
@@ -60,6 +63,10 @@ def encode_exr(
         Record, title, author and copyright to embed.
     attributes : dict, optional
         Further attributes, text or numbers.
+    layers : iterable of (str, ndarray), optional
+        Names and planes, shape (3, H, W), of layers beside the picture; one at a time is asked for.
+    ids : ndarray of uint32, optional
+        Shape (H, W): whole numbers, stored as they are in a channel called id.
 
     Examples
     --------
@@ -70,13 +77,25 @@ def encode_exr(
     import OpenEXR
 
     clamped = 0
-    pixels = dict(zip("RGB", scene_linear, strict=True))
-    if alpha is not None:
-        pixels["A"] = alpha
-    if bits == 16:
-        for name, plane in pixels.items():
-            pixels[name], count = to_half(plane)
+    channels: dict[str, npt.NDArray[Any]] = {}
+
+    def store(name: str, plane: Planes) -> None:
+        nonlocal clamped
+        stored: npt.NDArray[Any] = plane
+        if bits == 16:
+            stored, count = to_half(plane)
             clamped += count
+        channels[name] = np.ascontiguousarray(stored)
+
+    for name, plane in zip("RGB", scene_linear, strict=True):
+        store(name, plane)
+    if alpha is not None:
+        store("A", alpha)
+    for layer, planes in layers:
+        for name, plane in zip("RGB", planes, strict=True):
+            store(f"{layer}.{name}", plane)
+    if ids is not None:
+        channels["id"] = np.ascontiguousarray(ids)
     header: dict[str, Any] = {
         "compression": OpenEXR.ZIP_COMPRESSION,
         "type": OpenEXR.scanlineimage,
@@ -89,7 +108,6 @@ def encode_exr(
         header["whiteLuminance"] = float(white_luminance)
     if provenance is not None:
         header |= _origin(provenance)
-    channels = {name: np.ascontiguousarray(plane) for name, plane in pixels.items()}
     stream = BytesIO()
     OpenEXR.File(header, channels).write(stream)
     return EncodedExr(stream.getvalue(), clamped)
@@ -139,12 +157,17 @@ def encode(finished: Finished) -> Encoded:
         pixel_aspect=mix.pixel_aspect,
         provenance=finished.provenance,
     )
+    return noted(encoded)
+
+
+def noted(encoded: EncodedExr, *notes: str) -> Encoded:
+    """Give a file with what should be known of it, values out of half range first."""
     if not encoded.clamped:
-        return Encoded(encoded.data)
-    note = (
+        return Encoded(encoded.data, notes)
+    clamped = (
         f"{encoded.clamped:,} values beyond half range were brought to 65,504; bits = 32 keeps them"
     )
-    return Encoded(encoded.data, (note,))
+    return Encoded(encoded.data, (clamped, *notes))
 
 
 def find_record(data: bytes) -> Provenance | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -12,7 +13,7 @@ from evenfall.deliver.png_pixels import Each
 from evenfall.deliver.provenance import Provenance
 from evenfall.recipe.deliverables import Deliverable
 
-__all__ = ["Codec", "Codes", "Encoded", "Finished", "SceneLinear"]
+__all__ = ["Codec", "Codes", "Encoded", "Finished", "Layers", "SceneLinear"]
 
 Planes = npt.NDArray[np.float32]
 Codes = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
@@ -41,6 +42,26 @@ class SceneLinear:
     chromaticities: tuple[float, ...]
     white_luminance: float | None
     pixel_aspect: float = 1.0
+
+
+@dataclass(frozen=True)
+class Layers:
+    """The lights of a mix apart, at the same size and state as the mix that they add up to.
+
+    Parameters
+    ----------
+    lights : iterator of (str, ndarray)
+        Name and planes of every light that is on, (3, H, W), float32; made one after the other,
+        so that no more than one need be held.
+    ids : ndarray or None
+        Object numbers, shape (H, W), uint32.
+    left_out : str
+        What the mood's picture shows that is in no layer, in words; empty: nothing.
+    """
+
+    lights: Iterator[tuple[str, Planes]]
+    ids: npt.NDArray[np.uint32] | None = None
+    left_out: str = ""
 
 
 class Finished(Protocol):
@@ -74,6 +95,9 @@ class Finished(Protocol):
 
     def scene_linear(self) -> SceneLinear:
         """Return the mix before the look."""
+
+    def layers(self) -> Layers:
+        """Return the lights that the mix is the sum of."""
 
 
 @dataclass(frozen=True)

@@ -45,6 +45,10 @@ def codec(name: FormatName) -> Codec:
             from evenfall.deliver import exr
 
             module = exr
+        case "layered exr":
+            from evenfall.deliver import layered_exr
+
+            module = layered_exr
         case "avif":
             from evenfall.deliver import avif
 

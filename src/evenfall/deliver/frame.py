@@ -87,7 +87,7 @@ def frame_of(deliverable: Deliverable, width: int, height: int, pixel_aspect: fl
     Frame(left=420, top=0, right=1500, bottom=1080, width=540, height=540, dpi=None,
         pixel_aspect=1.0)
     """
-    kept = pixel_aspect if deliverable.row.shows == ("scene-linear",) else 1.0
+    kept = pixel_aspect if deliverable.row.is_scene_linear else 1.0
     stretch = pixel_aspect / kept
     aspect = aspect_ratio(deliverable.crop) / pixel_aspect if deliverable.crop else None
     if aspect is None and deliverable.width and deliverable.height:

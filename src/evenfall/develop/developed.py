@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -110,6 +110,7 @@ class DevelopedMood:
     _additions: Once[Additions]
     _guides: Once[Guides]
     _notes: Callable[[], tuple[str, ...]]
+    _light_layers: Callable[[], Iterator[tuple[str, Floats]]]
     _told: list[str] = field(default_factory=list)
 
     @property
@@ -162,6 +163,30 @@ class DevelopedMood:
             f"pixel filter (correlation with the next: {noise.correlation:.2f}), so it is done in "
             "four parts of half the size, which takes twice as long"
         )
+
+    def light_layers(self) -> Iterator[tuple[str, Floats]]:
+        """Give the lights of the mix apart, one after the other; their passes are read again.
+
+        Yields
+        ------
+        light, planes : str, ndarray
+            A light that is on, and what it adds to the mix: (3, H, W), float32, not exposed.
+
+        Raises
+        ------
+        PassError, PixelSourceError
+            When a pass, or a mask, cannot be read.
+
+        Examples
+        --------
+        >>> from evenfall.develop.engine import develop_mood
+        >>> from evenfall.develop.example import example_recipe
+        >>> dusk = develop_mood(example_recipe(), "dusk")
+        >>> layers = dict(dusk.light_layers())
+        >>> list(layers), bool((layers["sky"] + layers["lamp"] == dusk.mix.planes).all())
+        (['sky', 'lamp'], True)
+        """
+        return self._light_layers()
 
     def chain(
         self,

@@ -19,6 +19,7 @@ from evenfall.develop.asked import Asked
 from evenfall.develop.checking import check_moods
 from evenfall.develop.developed import DevelopedMood
 from evenfall.develop.grid import Grid
+from evenfall.develop.layers import light_layers
 from evenfall.develop.measuring import Measuring
 from evenfall.develop.mix_guides import mix_guides
 from evenfall.develop.opening import open_passes
@@ -324,6 +325,9 @@ class _Engine:
             Once(lambda: additions_of(recipe, mood, source.space, areas, neutral, self.shelf)),
             self.guides,
             lambda: (*notes, *areas.notes(mood)),
+            lambda: light_layers(
+                self.reading, balance.factors, regional_gains(recipe, mood, areas)
+            ),
         )
 
     def _check_measured(self, mood: str, measured: dict[str, tuple[str, ...]]) -> None:

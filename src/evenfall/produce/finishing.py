@@ -23,17 +23,18 @@ from evenfall.deliver.frame import frame_of
 from evenfall.deliver.png_pixels import Each
 from evenfall.develop.developed import DevelopedMood, Scene
 from evenfall.develop.engine import Development
+from evenfall.develop.layers import shown_in_no_layer
 from evenfall.errors import EvenfallError, OutputError
 from evenfall.light.gain import stops_of
 from evenfall.mix.engine import Mix
 from evenfall.produce.canvas import STRIP_ROWS, Canvas
 from evenfall.produce.crew import Step
-from evenfall.produce.encoding import FinishedMood
+from evenfall.produce.encoding import Apart, FinishedMood
 from evenfall.produce.plan import Picture, RunPlan
 from evenfall.record.describing import describe_mood
 from evenfall.record.earlier import made_of
 from evenfall.record.values import MadeOf, MoodReport, StatisticsReport
-from evenfall.system.opened import Openings
+from evenfall.system.opened import Openings, listening
 from evenfall.system.scratch import BLOCK_PIXELS
 
 __all__ = ["FileEncoded", "MoodFailed", "MoodFinished", "NextMood"]
@@ -223,20 +224,28 @@ class _MoodWork:
         report = describe_mood(developed, made, passes)
         report = report.model_copy(update={"statistics": self._statistics()})
         for picture in self.pictures:
-            shows = picture.target.deliverable.row.shows
-            only_mix = shows == ("scene-linear",)
+            row = picture.target.deliverable.row
             yield _Encode(
                 plan,
                 picture,
                 self.canvases,
-                developed.mix if "scene-linear" in shows else None,
+                developed.mix if "scene-linear" in row.shows else None,
+                self._apart(picture) if "layers" in row.shows else None,
                 developed.camera,
-                developed.openings if only_mix else openings,
+                developed.openings if row.is_scene_linear else openings,
                 self.each,
             )
         thumbnails = (canvas.thumbnail() for canvas in self.canvases.values())
         thumbnail = next((codes for codes in thumbnails if codes is not None), None)
         yield MoodFinished(developed.name, report, openings, thumbnail)
+
+    def _apart(self, picture: Picture) -> Apart:
+        developed, ids = self.developed, picture.target.deliverable.ids
+        return Apart(
+            developed.light_layers,
+            None if ids is None else self.plan.asked.recipe.pass_path(ids),
+            shown_in_no_layer(developed.mood),
+        )
 
     def _statistics(self) -> StatisticsReport:
         width, height = self.developed.size
@@ -271,6 +280,7 @@ class _Encode(Step[Finished]):
     picture: Picture
     canvases: Mapping[Display, Canvas]
     mix: Mix | None
+    apart: Apart | None
     camera: CameraState
     openings: Openings
     each: Each
@@ -283,6 +293,7 @@ class _Encode(Step[Finished]):
             frame_of(target.deliverable, *source.size, source.pixel_aspect),
             self.canvases,
             self.mix,
+            self.apart,
             self.camera,
             source.space,
             source.luminance_scale,
@@ -295,8 +306,10 @@ class _Encode(Step[Finished]):
             plan.guides,
             self.each,
         )
+        openings = Openings(self.openings)
         try:
-            encoded = codec(target.deliverable.format).encode(finished)
+            with listening(openings):
+                encoded = codec(target.deliverable.format).encode(finished)
         except OutputError as error:
             found = f"{target.path.name}: {error}"
             raise OutputError(plan.asked.recipe.fault(target.place, found)) from None
@@ -304,6 +317,6 @@ class _Encode(Step[Finished]):
             self.picture,
             encoded.data,
             hashlib.sha256(encoded.data).hexdigest(),
-            made_of(self.picture.facts, self.openings, plan.hashes, plan.out),
+            made_of(self.picture.facts, openings, plan.hashes, plan.out),
             encoded.notes,
         )

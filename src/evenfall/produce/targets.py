@@ -9,6 +9,7 @@ from pathlib import Path
 from evenfall.deliver.frame import Frame, frame_of
 from evenfall.errors import Fault, OutputError, RecipeError
 from evenfall.passes.source import PassSource
+from evenfall.produce.object_numbers import check_object_numbers
 from evenfall.recipe import Deliverable, Recipe
 from evenfall.recipe.files import named_files
 from evenfall.recipe.formats import FORMATS
@@ -106,11 +107,14 @@ def plan_files(
     ------
     OutputError
         When a deliverable would be larger than files hold or memory does.
+    PixelSourceError
+        When object numbers of a deliverable cannot be used.
     RecipeError
         When a file would be written over an input.
     """
     aspect = source.pixel_aspect
     targets = plan_targets(recipe, moods, out, size=source.size, pixel_aspect=aspect, draft=draft)
+    check_object_numbers(recipe, ((one.number, one.deliverable) for one in targets), source.size)
     makes_sheet = recipe.model.sheet.make and tuple(moods) == tuple(recipe.moods)
     files = RunFiles(tuple(targets), sheet_path(recipe, out, draft=draft) if makes_sheet else None)
     refuse_inputs(recipe, [path for some in looks.values() for path in some], files.paths)

@@ -7,7 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
-from evenfall.recipe.base import Part, Point, Takes
+from evenfall.recipe.base import Name, NamesFile, Part, Point, Takes
 from evenfall.recipe.formats import FORMATS, Format, FormatName
 from evenfall.recipe.words.suggesting import joined
 
@@ -46,22 +46,31 @@ class Deliverable(Part):
 
     format: FormatName = Field(
         "png",
-        description="exr is the scene-linear mix with the camera applied, before the look; avif "
+        description="exr is the scene-linear mix with the camera applied, before the look; a "
+        "layered exr holds that mix and every light of it as a layer of its own, named as in the "
+        "recipe, which add up to it; avif "
         "is an HDR still (PQ); a gain-map jpeg shows HDR where it can be shown; webp is for web "
         "pages, up to 16,383 pixels a side.",
     )
     bits: Literal[8, 10, 12, 16, 32] | None = Field(
         None,
-        description="Bits per channel: png and tiff 8 or 16, exr 16 (half) or 32 (float), "
-        "avif 10 or 12.",
+        description="Bits per channel: png and tiff 8 or 16, exr and layered exr 16 (half) "
+        "or 32 (float), avif 10 or 12.",
     )
     space: Literal["sRGB", "Display P3", "Adobe RGB (1998) compatible", "BT.709"] = Field(
         "sRGB",
-        description="Colour space of display pictures, its profile embedded; exr keeps the passes' "
-        "primaries, avif is BT.2020.",
+        description="Colour space of display pictures, its profile embedded; exr and layered exr "
+        "keep the passes' primaries, avif is BT.2020.",
     )
     camera: bool = Field(
-        True, description="For exr: apply exposure and white balance; false is the plain mix."
+        True,
+        description="For exr and layered exr: apply exposure and white balance; false is the "
+        "plain mix.",
+    )
+    ids: Annotated[Name | None, NamesFile("numbers")] = Field(
+        None,
+        description="For layered exr: file with an object-id pass, in the passes' folder, which is "
+        "put beside the layers as a channel of whole numbers called id.",
     )
     name: str = Field(
         "{recipe}_{mood}{suffix}",

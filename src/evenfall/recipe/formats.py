@@ -12,11 +12,11 @@ from typing import Literal
 
 __all__ = ["FORMATS", "Format", "FormatName", "Shows"]
 
-FormatName = Literal["png", "jpeg", "tiff", "exr", "avif", "gain-map jpeg", "webp"]
+FormatName = Literal["png", "jpeg", "tiff", "exr", "layered exr", "avif", "gain-map jpeg", "webp"]
 
-Shows = Literal["display", "hdr", "scene-linear"]
-"""What a file holds of a picture: codes for an ordinary display, light for a brighter one, or the
-mix before the look. A file that holds two of them is finished twice."""
+Shows = Literal["display", "hdr", "scene-linear", "layers"]
+"""What a file holds of a picture: codes for an ordinary display, light for a brighter one, the mix
+before the look, or every light of it apart. A file that holds several is finished for each."""
 
 
 @dataclass(frozen=True)
@@ -55,6 +55,11 @@ class Format:
     hdr_gamut: str = ""
     longest_side: int = 65_535
 
+    @property
+    def is_scene_linear(self) -> bool:
+        """Whether it holds light before the look alone, and nothing for a display."""
+        return not {"display", "hdr"}.intersection(self.shows)
+
 
 FORMATS: dict[FormatName, Format] = {
     "png": Format("PNG", ".png", ((0, b"\x89PNG"),), (8, 16)),
@@ -73,6 +78,15 @@ FORMATS: dict[FormatName, Format] = {
         (16, 32),
         ("scene-linear",),
         keys=("camera",),
+        fixed_space="scene-linear",
+    ),
+    "layered exr": Format(
+        "EXR",
+        ".exr",
+        ((0, b"v/1\x01"),),
+        (16, 32),
+        ("scene-linear", "layers"),
+        keys=("camera", "ids"),
         fixed_space="scene-linear",
     ),
     "avif": Format(

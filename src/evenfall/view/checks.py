@@ -16,6 +16,7 @@ from evenfall.errors import Advice
 from evenfall.passes.header import PassHeader
 from evenfall.passes.notes import notes_on
 from evenfall.passes.source import PassSource
+from evenfall.produce.object_numbers import check_object_numbers
 from evenfall.survey.doubling import find_doublings
 from evenfall.system.opened import Once
 
@@ -44,7 +45,8 @@ class Checked:
 def check_view(asked: Asked, opened: Once[PassSource]) -> Checked:
     """Check moods and looks first, then passes, then what only both together tell.
 
-    No pixel is read; what earlier commands kept of them is asked for passes that hold others.
+    No pixel of a pass is read; what earlier commands kept of them is asked for passes that hold
+    others.
     """
     recipe = asked.recipe
     moods = list(recipe.moods)
@@ -52,6 +54,7 @@ def check_view(asked: Asked, opened: Once[PassSource]) -> Checked:
     passes = opened.get()
     check_balances(asked, moods, passes.space, passes.luminance_scale)
     check_frames(recipe, passes.size, passes.pixel_aspect)
+    check_object_numbers(recipe, enumerate(recipe.model.deliverables), passes.size)
     frames = frame_facts(recipe, passes.size, passes.pixel_aspect)
     notes = tuple(notes_on(passes.sources))
     doublings = find_doublings(Samples(passes, recipe.model.passes.repair).known())
