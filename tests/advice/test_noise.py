@@ -5,7 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from evenfall.advice.headroom import MAX_HEADROOM_STOPS, predict_noise, predicted_sigma
+from evenfall.advice.headroom import (
+    MAX_HEADROOM_STOPS,
+    Headroom,
+    predict_noise,
+    predicted_sigma,
+)
 from evenfall.advice.noise import NoiseGrid, noise_grid
 
 # The estimator's own scatter on 196 differences a block, averaged over hundreds of blocks.
@@ -92,15 +97,43 @@ def test_headroom_of_a_single_light_is_the_stops_to_the_limit() -> None:
     """Display 100 times the mix: noise 0.25 reaches the limit 1 after exactly two stops."""
     prediction = predict_noise({"lamp": _grid(0.1, 0.0025)}, {"lamp": (1, 1, 1)}, _hundredfold, 1.0)
     assert prediction.noise_lightness == pytest.approx(0.25, rel=1e-4)
-    assert prediction.headroom_stops["lamp"] == pytest.approx(2.0, abs=0.01)
+    assert prediction.headroom["lamp"].stops == pytest.approx(2.0, abs=0.01)
     assert prediction.noise_share["lamp"] == pytest.approx(1.0)
 
 
 def test_clean_light_has_all_the_headroom_and_a_passed_mood_has_none() -> None:
     grids = {"clean": _grid(0.1, 0.0), "noisy": _grid(0.1, 0.05)}
     clean = predict_noise({"clean": grids["clean"]}, {"clean": (1, 1, 1)}, _hundredfold, 1.0)
-    assert clean.headroom_stops["clean"] == MAX_HEADROOM_STOPS
+    assert clean.headroom["clean"] == Headroom(MAX_HEADROOM_STOPS)
     both = predict_noise(grids, {"clean": (1, 1, 1), "noisy": (1, 1, 1)}, _hundredfold, 1.0)
     assert both.noise_lightness == pytest.approx(5.0, rel=1e-4)
-    assert set(both.headroom_stops.values()) == {0.0}
+    assert set(both.headroom.values()) == {Headroom(0.0)}
     assert both.noise_share["noisy"] == pytest.approx(1.0)
+
+
+def _lightness(planes: np.ndarray) -> np.ndarray:
+    """L* of a display that burns white at 1 (CIE 15:2018, the cube root part)."""
+    return 116 * np.cbrt(np.clip(planes.mean(axis=0), 0, 1)) - 16
+
+
+def test_headroom_ends_where_noise_first_reaches_the_limit() -> None:
+    """dL* = 116/3 Y^(1/3) s for a relative noise s: 1 at Y = (3 / 116 s)^3; at +8 all is white."""
+    relative = 0.05
+    level = 0.02
+    reached = (3 / (116 * relative)) ** 3  # below 1: it is seen before white calms it
+    grids = {"lamp": _grid(level, relative * level)}
+    prediction = predict_noise(grids, {"lamp": (1, 1, 1)}, _lightness, 1.0)
+    assert prediction.headroom["lamp"].stops == pytest.approx(np.log2(reached / level), abs=0.02)
+    assert not prediction.headroom["lamp"].burns_out
+
+
+def test_a_light_that_burns_white_before_its_noise_shows_is_told_so() -> None:
+    """0.1 is at white after log2 10 = 3.3 stops; another stop adds nothing from there on."""
+    prediction = predict_noise({"lamp": _grid(0.1, 0.0005)}, {"lamp": (1, 1, 1)}, _lightness, 1.0)
+    assert prediction.headroom["lamp"] == Headroom(3.5, burns_out=True)
+
+
+def test_a_light_that_is_black_all_the_way_has_all_the_headroom() -> None:
+    faint = {"lamp": _grid(1e-9, 1e-12)}
+    prediction = predict_noise(faint, {"lamp": (1, 1, 1)}, _lightness, 1.0)
+    assert prediction.headroom["lamp"] == Headroom(MAX_HEADROOM_STOPS)

@@ -141,6 +141,30 @@ def test_without_a_key_the_meter_is_spoken_of_only_where_it_needs_one(
     assert speaks is takes_the_mix
 
 
+OVERCAST = """
+format = 1
+[lights.sun]
+file = "sun.exr"
+role = "ROLE"
+[lights.sky]
+file = "sky.exr"
+role = "sky"
+[camera]
+meter = { of = "METERED" }
+[moods.overcast]
+lights.sun = "off"
+"""
+
+
+@pytest.mark.parametrize("role", ["key", "glow"])
+@pytest.mark.parametrize(("metered", "said"), [("sky", False), ("mix", True), ("key", True)])
+def test_a_day_that_is_metered_on_the_sky_needs_no_key(
+    tmp_path: Path, role: str, metered: str, said: bool
+) -> None:
+    text = OVERCAST.replace("ROLE", role).replace("METERED", metered)
+    assert ("no-key" in _codes(tmp_path, text)) is said
+
+
 def test_equal_stops_on_every_light_differ_only_in_brightness(tmp_path: Path) -> None:
     dimmer = """
 [moods.dim]
@@ -170,6 +194,8 @@ def test_interior_by_day_may_have_its_outdoor_fixture_on(tmp_path: Path) -> None
         ("sky_light", "fixture", "sky"),
         ("pendants", "sky", "lamp"),
         ("garden_lantern", "sky", "lamp"),
+        ("pendants", "key", "lamp"),
+        ("floor_lamp", "key", "lamp"),
     ],
 )
 def test_a_role_that_the_name_plainly_contradicts(
@@ -186,7 +212,7 @@ PLAIN_ENOUGH = [
     *(("sun_terrace", "outdoor fixture"), ("sunset_sky", "sky"), ("sun_sky", "sky")),
     *(("sky", "sky"), ("sky", "fill"), ("sky", "glow"), ("sky_lounge", "fixture")),
     *(("skylight", "fixture"), ("skylight", "key"), ("sky_bar_sign", "glow")),
-    *(("moon", "key"), ("floor_lamp", "key"), ("lamps", "fill"), ("shelf_strip", "fixture")),
+    *(("moon", "key"), ("window", "key"), ("lamps", "fill"), ("shelf_strip", "fixture")),
     *(("garden", "sky"), ("lamp_sky", "sky"), ("wall", "sky"), ("portal", "sky"), ("x", "sky")),
 ]
 
@@ -194,6 +220,13 @@ PLAIN_ENOUGH = [
 @pytest.mark.parametrize(("name", "role"), PLAIN_ENOUGH)
 def test_names_that_may_mean_their_role(tmp_path: Path, name: str, role: str) -> None:
     assert _named(tmp_path, name, role) == []
+
+
+@pytest.mark.parametrize("sun", ["fill", None])
+def test_a_lamp_may_be_the_key_where_no_sun_is(tmp_path: Path, sun: str | None) -> None:
+    lamp = '[lights.pendants]\nfile = "p.exr"\nrole = "key"\n'
+    beside = "" if sun is None else f'[lights.sun]\nfile = "s.exr"\nrole = "{sun}"\n'
+    assert "role-unlike-name" not in _codes(tmp_path, f"format = 1\n{lamp}{beside}[moods.day]\n")
 
 
 def test_a_sky_may_be_the_key_where_there_is_no_sun(tmp_path: Path) -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import numpy as np
+import OpenImageIO as oiio  # noqa: N813 - as its own documentation does
 import pytest
 from click.testing import CliRunner
 
@@ -60,6 +62,35 @@ def test_asking_for_four_to_one_meters_four_to_one(recipe: Path) -> None:
     lights = {light["name"]: light for light in json.loads(shown.stdout)["moods"][0]["lights"]}
     assert lights["sky"]["ratio"]["key_to_light"] == pytest.approx(4.0, rel=0.005)
     assert lights["sky"]["ratio"]["lit_to_shadow"] == pytest.approx(5.0, rel=0.005)
+
+
+def test_a_ratio_asked_for_in_an_area_is_told_there_and_over_the_whole_picture(
+    recipe: Path,
+) -> None:
+    """Means of the passes' own pixels, and a gain that makes 3:1 of them on the left half."""
+    area = "{ rectangle = [0.0, 0.0, 0.5, 1.0] }"
+    change = f'moods.day.lights.sky={{ match = {{ to = "sun", ratio = "3:1", area = {area} }} }}'
+    call = ["meter", str(recipe), "--mood", "day", "--set", change]
+    (asked,) = json.loads(CliRunner().invoke(main, [*call, "--json"]).stdout)["moods"][0][
+        "asked_ratios"
+    ]
+    sun, sky = (luminance(recipe.parent / f"{light}.exr") for light in ("sun", "sky"))
+    half = sun.shape[1] // 2
+    gain = sun[:, :half].mean() / sky[:, :half].mean() / 3
+    whole = sun.mean() / (gain * sky.mean())
+    assert abs(whole - 3) > 0.2  # or nothing is told apart
+    assert (asked["lights"], asked["to"]) == (["sky"], "sun")
+    assert asked["in_area"] == pytest.approx({"key_to_light": 3, "lit_to_shadow": 4}, rel=1e-5)
+    assert asked["in_picture"]["key_to_light"] == pytest.approx(whole, rel=1e-5)
+    text = " ".join(CliRunner().invoke(main, call).stdout.split())
+    assert "sun to sky: 3:1 in the area where it was asked for (4:1 with both" in text
+    assert f"side); {whole:.3g}:1 over the whole picture" in text
+
+
+def luminance(path: Path) -> np.ndarray:
+    """BT.709 luminance (SMPTE RP 177) of a picture as OpenImageIO reads it."""
+    pixels = oiio.ImageBuf(str(path)).get_pixels(oiio.FLOAT).astype(float)
+    return pixels[..., :3] @ np.array([0.2126390, 0.7151687, 0.0721923])
 
 
 def test_pictures_are_written_once(recipe: Path, tmp_path: Path) -> None:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import io
+import shutil
 import struct
+import subprocess
 import warnings
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -191,6 +194,35 @@ def test_exif_fields_as_pillow_reads_them(space: str, colour_space: int) -> None
     inner = exif.get_ifd(0x8769)
     assert inner[0x9000] == b"0232"
     assert inner[0xA001] == colour_space
+
+
+# What CIPA DC-008 (Exif), table 22, makes mandatory in a compressed picture.
+MANDATORY_OUTER = {0x011A: 72.0, 0x011B: 72.0, 0x0128: 2, 0x0213: 1}
+MANDATORY_INNER = {0x9101: b"\1\2\3\0", 0xA000: b"0100", 0xA002: 12, 0xA003: 8, 0xA001: 1}
+
+
+@pytest.mark.parametrize("kilobytes", [None, 40])
+def test_jpeg_has_every_field_that_exif_makes_mandatory(kilobytes: int | None) -> None:
+    """72 stands for a resolution that is not known; 1 2 3 0 for Y, Cb, Cr; 1 for centred."""
+    data = encode_jpeg(PIXELS, provenance=RECORD, space="sRGB", max_kilobytes=kilobytes)
+    with Image.open(io.BytesIO(data)) as opened:
+        exif = opened.getexif()
+        inner = exif.get_ifd(0x8769)
+    assert {tag: exif[tag] for tag in MANDATORY_OUTER} == MANDATORY_OUTER
+    assert {tag: inner[tag] for tag in MANDATORY_INNER} == MANDATORY_INNER
+    assert inner[0x9000] == b"0232"
+
+
+@pytest.mark.parametrize("dpi", [None, 300.0])
+def test_jpeg_passes_a_strict_validator(dpi: float | None, tmp_path: Path) -> None:
+    tool = shutil.which("exiftool")
+    if tool is None:
+        pytest.skip("exiftool is not installed")
+    path = tmp_path / "picture.jpg"
+    path.write_bytes(encode_jpeg(PIXELS, provenance=RECORD, space="Display P3", dpi=dpi))
+    command = [tool, "-validate", "-warning", "-error", "-a", "-s3", str(path)]
+    told = subprocess.run(command, capture_output=True, text=True, check=True).stdout
+    assert told.split() == ["OK"]
 
 
 def test_resolution_in_the_units_of_each_format() -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from evenfall.recipe.lights import Role
 
-__all__ = ["FrameFacts", "LightFacts", "MoodFacts", "RatioToKey", "light_facts"]
+__all__ = ["AskedRatio", "FrameFacts", "LightFacts", "MoodFacts", "RatioToKey", "light_facts"]
 
 
 @dataclass(frozen=True)
@@ -41,6 +41,26 @@ class RatioToKey:
 
 
 @dataclass(frozen=True)
+class AskedRatio:
+    """How lights stand to what they were matched to: in the area asked for, and everywhere.
+
+    Parameters
+    ----------
+    lights : tuple of str
+        Lights that were matched together.
+    to : str
+        The light or group they were measured against.
+    in_area, in_picture : RatioToKey
+        Mean luminance of that light or group against theirs, in the area and in the whole picture.
+    """
+
+    lights: tuple[str, ...]
+    to: str
+    in_area: RatioToKey
+    in_picture: RatioToKey
+
+
+@dataclass(frozen=True)
 class LightFacts:
     """One light in one mood.
 
@@ -61,9 +81,12 @@ class LightFacts:
     ratio : RatioToKey or None
         How it stands to the key; None for the key itself, and where there is no key.
     headroom_stops : float or None
-        Stops it can still go up before its noise shows; None when off or not measured.
+        Stops it can still go up before its noise shows, or before it burns out; None when off or
+        not measured.
     noise_share : float or None
         Its share of the mood's noise where that is worst; None when off or not measured.
+    burns_out : bool
+        Whether `headroom_stops` ends because what it lights burns white, and not by noise.
     """
 
     name: str
@@ -76,6 +99,7 @@ class LightFacts:
     ratio: RatioToKey | None
     headroom_stops: float | None = None
     noise_share: float | None = None
+    burns_out: bool = False
 
     @property
     def is_on(self) -> bool:
@@ -103,6 +127,8 @@ class MoodFacts:
         What the camera and the balance had to say.
     bare_share : float
         Share of the picture that the passes do not cover and no plate is behind.
+    asked_ratios : tuple of AskedRatio
+        Ratios that were asked for in an area of the picture.
     """
 
     mood: str
@@ -113,6 +139,7 @@ class MoodFacts:
     noise_lightness: float | None = None
     notes: tuple[str, ...] = ()
     bare_share: float = 0.0
+    asked_ratios: tuple[AskedRatio, ...] = ()
 
 
 @dataclass(frozen=True)

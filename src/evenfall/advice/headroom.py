@@ -5,6 +5,9 @@ factors f and noise sigma, Var = sum (f sigma)^2. One stop up is four times the 
 light. What the eye sees is that noise after exposure and tone curve, where it lies in the picture;
 it is said here as the standard deviation of CIE L*, of which one unit is about a just noticeable
 difference.
+
+Raised far enough, a light burns white what it lights, and white is calm: noise rises and falls
+again. Headroom therefore ends where the noise first reaches the limit on the way up.
 """
 
 from __future__ import annotations
@@ -17,7 +20,7 @@ import numpy.typing as npt
 
 from evenfall.advice.noise import NoiseGrid
 
-__all__ = ["MAX_HEADROOM_STOPS", "NoisePrediction", "predict_noise", "predicted_sigma"]
+__all__ = ["MAX_HEADROOM_STOPS", "Headroom", "NoisePrediction", "predict_noise", "predicted_sigma"]
 
 Planes = npt.NDArray[np.float32]
 Factors = Mapping[str, tuple[float, float, float]]
@@ -27,7 +30,29 @@ MAX_HEADROOM_STOPS = 8.0
 """Headroom beyond this is said as this."""
 
 _WORST_SHARE_PERCENTILE = 95.0
-_BISECTIONS = 12
+_STEP_STOPS = 0.5
+_BISECTIONS = 6  # to a hundredth of a stop
+_BURNT_RESPONSE = 1.0  # L* that another stop adds where a light has burnt out
+_MIDDLE_LIGHTNESS = 50.0  # what hardly answers below it is black, and not white
+_BURNT_SHARE = 0.95  # of the blocks that the light rules
+
+
+@dataclass(frozen=True)
+class Headroom:
+    """How far a light can go up.
+
+    Parameters
+    ----------
+    stops : float
+        Until its noise first reaches the limit, or until it burns out; `MAX_HEADROOM_STOPS` where
+        neither happens before.
+    burns_out : bool
+        Whether it burns out: another stop makes what it lights hardly lighter, and its noise has
+        not reached the limit anywhere on the way.
+    """
+
+    stops: float
+    burns_out: bool = False
 
 
 @dataclass(frozen=True)
@@ -38,14 +63,15 @@ class NoisePrediction:
     ----------
     noise_lightness : float
         Standard deviation of L* that only the worst 5 % of the blocks exceed.
-    headroom_stops : mapping of light to float
-        Stops the light can go up until `noise_lightness` reaches the limit; 0 where it is passed.
+    headroom : mapping of light to Headroom
+        How far the light can go up until `noise_lightness` first reaches the limit; 0 stops where
+        it is passed.
     noise_share : mapping of light to float
         The light's share of the noise variance in the worst blocks, 0 to 1.
     """
 
     noise_lightness: float
-    headroom_stops: Mapping[str, float]
+    headroom: Mapping[str, Headroom]
     noise_share: Mapping[str, float]
 
 
@@ -106,7 +132,7 @@ def predict_noise(
     worst = displayed >= np.percentile(displayed, _WORST_SHARE_PERCENTILE)
     noise_lightness = _worst(displayed)
     headroom = {
-        name: 0.0
+        name: Headroom(0.0)
         if noise_lightness >= limit_lightness
         else _headroom(grids, factors, name, lightness, limit_lightness)
         for name in factors
@@ -146,19 +172,43 @@ def _headroom(
     name: str,
     lightness: Lightness,
     limit_lightness: float,
-) -> float:
-    def noise_at(stops: float) -> float:
-        red, green, blue = (factor * 2.0**stops for factor in factors[name])
-        raised = {**factors, name: (red, green, blue)}
-        return _worst(_displayed_noise(grids, raised, lightness))
+) -> Headroom:
+    """Scan upwards for the first crossing, which lies in the step that passes the limit."""
 
-    low, high = 0.0, MAX_HEADROOM_STOPS
-    if noise_at(high) < limit_lightness:
-        return high
+    def raised(stops: float) -> Factors:
+        red, green, blue = (factor * 2.0**stops for factor in factors[name])
+        return {**factors, name: (red, green, blue)}
+
+    def noise_at(stops: float) -> float:
+        return _worst(_displayed_noise(grids, raised(stops), lightness))
+
+    high = _STEP_STOPS
+    while high <= MAX_HEADROOM_STOPS and noise_at(high) < limit_lightness:
+        high += _STEP_STOPS
+    if high > MAX_HEADROOM_STOPS:
+        steps = np.arange(0.0, MAX_HEADROOM_STOPS, _STEP_STOPS)
+        burnt = (stop for stop in steps if _is_burnt(grids, raised(float(stop)), name, lightness))
+        found = next(burnt, None)
+        return Headroom(MAX_HEADROOM_STOPS) if found is None else Headroom(float(found), True)
+    low = high - _STEP_STOPS
     for _ in range(_BISECTIONS):
         middle = (low + high) / 2.0
         if noise_at(middle) < limit_lightness:
             low = middle
         else:
             high = middle
-    return low
+    return Headroom(low)
+
+
+def _is_burnt(
+    grids: Mapping[str, NoiseGrid], factors: Factors, name: str, lightness: Lightness
+) -> bool:
+    """Whether the blocks that a light rules are white, so that more of it shows no more."""
+    own = _scaled(grids[name].mean, factors[name])
+    mean = np.asarray(sum(_scaled(grids[each].mean, factors[each]) for each in factors), np.float32)
+    ruled = 2.0 * own.sum(axis=0) > mean.sum(axis=0)
+    if not ruled.any():
+        return False
+    now, another_stop = lightness(mean), lightness(mean + own)
+    white = (another_stop - now < _BURNT_RESPONSE) & (now > _MIDDLE_LIGHTNESS)
+    return float(np.mean(white[ruled])) >= _BURNT_SHARE

@@ -41,6 +41,7 @@ def roles_unlike_names(recipe: Recipe) -> Iterator[Advice]:
     """Lights whose name plainly says another role than the recipe gives them."""
     lights = recipe.model.lights
     has_sun = any(_is_sun(name) for name in lights)
+    sun_is_key = any(_is_sun(name) and light.role == "key" for name, light in lights.items())
     for name, light in lights.items():
         like = why = ""
         if _is_sun(name) and light.role in ("sky", *_FIXTURES):
@@ -52,6 +53,12 @@ def roles_unlike_names(recipe: Recipe) -> Iterator[Advice]:
         elif light.role == "sky" and _is_lamp(name):
             like = "lamp"
             why = "lamps are fixtures, which go on when the sky goes down; say role = 'fixture'"
+        elif light.role == "key" and sun_is_key and _is_lamp(name):
+            like = "lamp"
+            why = (
+                "the meter sees every key, so that the lamp pulls the exposure with it; beside the "
+                "sun lamps are fixtures: say role = 'fixture'"
+            )
         if why:
             said = "" if "role" in light.model_fields_set else ", as none is said"
             yield Advice(

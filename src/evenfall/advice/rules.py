@@ -115,6 +115,8 @@ def _no_key(recipe: Recipe) -> Iterator[Advice]:
     on = LightsOn(recipe)
     plans = [plan_meter(on, mood) for mood in recipe.moods.values()]
     metered = any(plan is not None and plan.meter.of == "key" for plan in plans)
+    if _metered_on_the_sky(recipe, plans):
+        return
     if not any(light.role == "key" for light in recipe.model.lights.values()):
         why = "exposure is set to the key" if metered else "lights are measured against the key"
         yield Advice(
@@ -134,6 +136,16 @@ def _no_key(recipe: Recipe) -> Iterator[Advice]:
             else "lights are measured against the key, and there is none; switch it on in one "
             "mood, or silence this where no key is meant",
         )
+
+
+def _metered_on_the_sky(recipe: Recipe, plans: Sequence[MeterPlan | None]) -> bool:
+    """Whether every meter names lights, and all of them are skies: an overcast day."""
+    metering = [plan for plan in plans if plan is not None]
+    return bool(metering) and all(
+        plan.meter.of not in ("key", "mix")
+        and all(recipe.model.lights[light].role == "sky" for light in plan.lights)
+        for plan in metering
+    )
 
 
 def _fixtures_metered(recipe: Recipe) -> Iterator[Advice]:
@@ -282,7 +294,8 @@ def _measured(mood: MoodFacts) -> Iterator[Advice]:
             yield Advice(
                 "fill-over-key",
                 dotted(("moods", mood.mood, "lights", light.name)),
-                f"the fill gives {light.luminance / key:.1f} times the light of the key",
+                f"the fill gives {light.luminance / key:.1f} times the light of the key over "
+                "the whole picture",
                 "a fill that outshines the key flattens the picture and turns its shadows round; "
                 "try match = { to = <the key>, ratio = '4:1' }",
             )

@@ -20,7 +20,7 @@ from evenfall.cli.saying import make_console, say, say_json
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from evenfall.advice.facts import LightFacts
+    from evenfall.advice.facts import AskedRatio, LightFacts
     from evenfall.meter.metering import MeteredMood, MeterReport
     from evenfall.recipe import Recipe
 
@@ -84,14 +84,18 @@ def _print(report: MeterReport, recipe: Recipe) -> None:
         if counted := _counted(recipe, mood):
             told = "; ".join(f"{light} {words}" for light, words in counted.items())
             print_indented(console, f"Counted from another mood: {told}.", 2)
+        for asked in mood.facts.asked_ratios:
+            print_indented(console, _asked_ratio_words(asked), 2)
         for note in mood.facts.notes:
             print_indented(console, note, 2)
     console.print(
-        "\nStops are relative to how the light was rendered. key:light compares the two alone; "
+        "\nStops are relative to how the light was rendered. key:light compares the two "
+        "alone, over the whole picture; "
         "the (key + light):light ratio is one more: 3:1 is 4:1. Headroom is the stops a light can "
-        "go up before its noise shows. Clipped are pixels with a channel at full white after "
-        "the look; the histogram of --pictures is of the light before it. Noise is how much "
-        "lightness (CIE L*) varies in the worst 5 % of the picture."
+        "go up before its noise shows; white at 5 says that it shows at no gain, and that what the "
+        "light shines on is burnt white 5 stops up. Clipped are pixels with a channel at full "
+        "white after the look; the histogram of --pictures is of the light before it. Noise is "
+        "how much lightness (CIE L*) varies in the worst 5 % of the picture."
     )
     if any(mood.mean_cd_m2 for mood in report.moods):
         console.print(
@@ -104,6 +108,15 @@ def _print(report: MeterReport, recipe: Recipe) -> None:
             print_indented(console, f"{advice.place}: {advice.message}.", 2)
             print_indented(console, f"{advice.reason[0].upper()}{advice.reason[1:]}.", 4)
             console.print(f'    To silence it: silence = ["{advice.code}"]', style="dim")
+
+
+def _asked_ratio_words(asked: AskedRatio) -> str:
+    area, picture = asked.in_area, asked.in_picture
+    return (
+        f"{asked.to} to {' + '.join(asked.lights)}: {area.key_to_light:.3g}:1 in the area where it "
+        f"was asked for ({area.lit_to_shadow:.3g}:1 with both on the lit side); "
+        f"{picture.key_to_light:.3g}:1 over the whole picture."
+    )
 
 
 def _figures(mood: MeteredMood) -> str:
@@ -157,15 +170,18 @@ def _cells(light: LightFacts) -> list[str]:
         f"{light.kelvin:.0f}" if light.kelvin else "",
         f"{light.share:.1%}",
         f"{ratio.key_to_light:.3g}:1" if ratio else "",
-        _headroom(light.headroom_stops),
+        _headroom(light),
     ]
 
 
-def _headroom(stops: float | None) -> str:
+def _headroom(light: LightFacts) -> str:
     from evenfall.advice.headroom import MAX_HEADROOM_STOPS
 
+    stops = light.headroom_stops
     if stops is None:
         return ""
+    if light.burns_out:
+        return f"white at {stops:.1f}" if stops > 0 else "white"
     if stops <= 0:
         return "none"
     return f"over {stops:.0f}" if stops >= MAX_HEADROOM_STOPS else f"{stops:.1f}"

@@ -81,7 +81,7 @@ def encode_jpeg(
     >>> data[:2], data[-2:]
     (b'\xff\xd8', b'\xff\xd9')
     """
-    segments = _segments(space, provenance, dpi)
+    segments = _segments(space, provenance, dpi, (codes.shape[1], codes.shape[0]))
     if max_kilobytes is None:
         return insert_segments(_with_density(_compress(codes, quality), dpi), segments)
     budget = max_kilobytes * 1000 - len(segments)
@@ -155,10 +155,12 @@ def insertion_place(compressed: bytes) -> int:
     return 4 + int.from_bytes(compressed[4:6], "big")
 
 
-def _segments(space: str | None, provenance: Provenance | None, dpi: float | None) -> bytes:
+def _segments(
+    space: str | None, provenance: Provenance | None, dpi: float | None, size: tuple[int, int]
+) -> bytes:
     parts = []
     if provenance is not None or dpi is not None:
-        exif = exif_block(provenance, space=space or "", dpi=dpi)
+        exif = exif_block(provenance, space=space or "", dpi=dpi, jpeg_size=size)
         parts.append(segment(_APP1, _EXIF + exif))
     if provenance is not None:
         parts += _xmp_segments(xmp_packet(provenance), provenance)

@@ -22,7 +22,13 @@ from evenfall.develop.shelf import Shelf
 from evenfall.errors import PassError
 from evenfall.light.primaries import luminance_weights
 from evenfall.mix.balance import Balance
-from evenfall.mix.matching import MeanNeed, means_needed, solve_matches, weighted_mean
+from evenfall.mix.matching import (
+    MeanNeed,
+    area_ratios,
+    means_needed,
+    solve_matches,
+    weighted_mean,
+)
 from evenfall.passes.source import PassSource
 from evenfall.recipe import WhiteBalance
 from evenfall.system.opened import Remembered
@@ -77,7 +83,9 @@ class Measuring:
             return balance
         means = {need: self.mean(need) for need in means_needed(matchings)}
         solved = solve_matches(recipe, matchings, balance, self._source.space, means)
-        return balance.with_gains(recipe, solved)
+        balance = balance.with_gains(recipe, solved)
+        ratios = area_ratios(matchings, balance, self._source.space, means)
+        return replace(balance, area_ratios=ratios)
 
     def mean(self, need: MeanNeed) -> Means:
         """Mean R, G, B of a pass as rendered, in an area; shape (3,)."""

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from evenfall.advice import MoodFacts, advise, advise_on_facts
 from evenfall.advice.doubling import advise_on_doublings
-from evenfall.advice.facts import LightFacts, light_facts
+from evenfall.advice.facts import AskedRatio, LightFacts, RatioToKey, light_facts
 from evenfall.advice.headroom import NoisePrediction, predict_noise
 from evenfall.advice.noise import NoiseGrid, noise_grid
 from evenfall.advice.picture_sizes import frame_facts
@@ -28,6 +28,7 @@ from evenfall.errors import Advice
 from evenfall.light.primaries import ACESCG, luminance_weights
 from evenfall.light.units import READ_FROM_PICTURE
 from evenfall.mix.averaging import area_mean
+from evenfall.mix.balance import Balance
 from evenfall.mix.engine import PassRead
 from evenfall.passes.source import PassSource
 from evenfall.recipe import Recipe
@@ -207,6 +208,7 @@ def _meter_mood(recipe: Recipe, developed: DevelopedMood, gauge: _Gauge) -> Mete
         noise_lightness=noise.noise_lightness if noise else None,
         notes=developed.notes,
         bare_share=_bare_share(developed),
+        asked_ratios=_asked_ratios(balance, lights),
     )
     return MeteredMood(
         facts=facts,
@@ -217,11 +219,29 @@ def _meter_mood(recipe: Recipe, developed: DevelopedMood, gauge: _Gauge) -> Mete
     )
 
 
+def _asked_ratios(balance: Balance, lights: Sequence[LightFacts]) -> tuple[AskedRatio, ...]:
+    luminance = {light.name: light.luminance for light in lights}
+    found = []
+    for asked in balance.area_ratios:
+        in_area = RatioToKey.of(asked.ratio, 1.0)
+        in_picture = RatioToKey.of(
+            sum(luminance[light] for light in asked.others),
+            sum(luminance[light] for light in asked.lights),
+        )
+        if in_area is not None and in_picture is not None:
+            found.append(AskedRatio(asked.lights, asked.to, in_area, in_picture))
+    return tuple(found)
+
+
 def _with_noise(light: LightFacts, noise: NoisePrediction) -> LightFacts:
+    headroom = noise.headroom.get(light.name)
+    if headroom is None:
+        return light
     return replace(
         light,
-        headroom_stops=noise.headroom_stops.get(light.name),
-        noise_share=noise.noise_share.get(light.name),
+        headroom_stops=headroom.stops,
+        burns_out=headroom.burns_out,
+        noise_share=noise.noise_share[light.name],
     )
 
 

@@ -18,7 +18,7 @@ from evenfall.recipe.places import dotted
 if TYPE_CHECKING:
     from evenfall.light.daybalance import DaylightStart
 
-__all__ = ["Balance", "LightBalance", "balance_mood", "lights_on"]
+__all__ = ["AreaRatio", "Balance", "LightBalance", "balance_mood", "lights_on"]
 
 _LARGEST_FACTOR = 2.0**60
 
@@ -46,6 +46,28 @@ class LightBalance:
 
 
 @dataclass(frozen=True)
+class AreaRatio:
+    """How matched lights stand in the area that they were matched in.
+
+    Parameters
+    ----------
+    lights : tuple of str
+        Lights that were matched together.
+    to : str
+        The light or group they were measured against.
+    others : tuple of str
+        Lights of it that are on.
+    ratio : float
+        Mean luminance in the area of the others over that of the lights.
+    """
+
+    lights: tuple[str, ...]
+    to: str
+    others: tuple[str, ...]
+    ratio: float
+
+
+@dataclass(frozen=True)
 class Balance:
     """All gains and tints of one mood.
 
@@ -57,11 +79,14 @@ class Balance:
         Every light of the recipe, in its order.
     notes : tuple of str
         What a person should know, each with the place in the recipe it speaks of.
+    area_ratios : tuple of AreaRatio
+        What was asked for in areas of the picture, as it came out there.
     """
 
     mood: str
     lights: Mapping[str, LightBalance]
     notes: tuple[str, ...] = ()
+    area_ratios: tuple[AreaRatio, ...] = ()
 
     @property
     def factors(self) -> dict[str, tuple[float, float, float]]:

@@ -22,7 +22,7 @@ import numpy.typing as npt
 
 from evenfall.errors import RecipeError
 from evenfall.light.primaries import RgbSpace, luminance_weights
-from evenfall.mix.balance import Balance
+from evenfall.mix.balance import AreaRatio, Balance
 from evenfall.recipe import Area, Match, Recipe, ResolvedMood
 from evenfall.recipe.gains import Counted
 from evenfall.recipe.places import dotted
@@ -30,6 +30,7 @@ from evenfall.recipe.places import dotted
 __all__ = [
     "Matching",
     "MeanNeed",
+    "area_ratios",
     "counted_on_matches",
     "means_needed",
     "plan_matches",
@@ -153,6 +154,26 @@ def solve_matches(
         gain = other / own / _other_over_own(matching.match)
         solved.update(dict.fromkeys(matching.lights, gain))
     return solved
+
+
+def area_ratios(
+    matchings: Iterable[Matching],
+    balance: Balance,
+    space: RgbSpace,
+    means: Mapping[MeanNeed, npt.ArrayLike],
+) -> tuple[AreaRatio, ...]:
+    """Measure a balance where ratios were asked for in an area; as `solve_matches`."""
+    found = []
+    for matching in matchings:
+        area = matching.match.area
+        if area is None:
+            continue
+        own = _luminance(matching.lights, balance, space, means, area)
+        other = _luminance(matching.others, balance, space, means, area)
+        if own > 0:
+            match = matching.match
+            found.append(AreaRatio(matching.lights, match.to, matching.others, other / own))
+    return tuple(found)
 
 
 def counted_on_matches(recipe: Recipe, mood: ResolvedMood) -> dict[str, Counted]:

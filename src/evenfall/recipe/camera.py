@@ -42,7 +42,8 @@ class Meter(Part):
         "average",
         description="average: the log average; centre: the same, weighted to the middle; spot: the "
         "same in a circle around `at`, 1/20 of the width across; highlights: brings a bright "
-        "percentile to highlight_percent.",
+        "percentile to highlight_percent. The averages leave out pixels more than ten stops under "
+        "the mean, which the metered light does not reach.",
     )
     area: Annotated[Area | None, OrNone(Area)] = Field(None, description="Meter only here.")
     at: Point = Field((0.5, 0.5), description="Middle of the spot.")
