@@ -42,6 +42,50 @@ def test_texture_and_edges_are_not_taken_for_noise() -> None:
     assert relative == pytest.approx(0.03, rel=TEXTURE_TOLERANCE)
 
 
+def _leaves(smallest: float, largest: float, number: int, shape: tuple[int, int]) -> np.ndarray:
+    """Discs that cover one another, as many of each size as natural pictures have.
+
+    The "dead leaves" of Lee, Mumford and Huang (2001, "Occlusion models for natural images",
+    International Journal of Computer Vision 41): radii by the inverse cube.
+    """
+    rng = np.random.default_rng(17)
+    picture = np.full(shape, 0.5)
+    y, x = np.mgrid[: shape[0], : shape[1]]
+    for _ in range(number):
+        part = rng.random()
+        radius = (smallest**-2 - part * (smallest**-2 - largest**-2)) ** -0.5
+        down, across = rng.random(2) * shape
+        rows = slice(max(0, int(down - radius)), int(down + radius) + 2)
+        columns = slice(max(0, int(across - radius)), int(across + radius) + 2)
+        disc = (y[rows, columns] - down) ** 2 + (x[rows, columns] - across) ** 2 < radius**2
+        picture[rows, columns][disc] = rng.uniform(0.1, 0.9)
+    return picture
+
+
+@pytest.mark.parametrize("filter_pixels", [0.3, 0.5])
+@pytest.mark.parametrize("relative", [0.0, 0.01, 0.03, 0.1])
+@pytest.mark.parametrize("smallest", [1.0, 2.0, 5.0])
+def test_leaves_beside_a_wall_are_as_noisy_as_the_wall(
+    smallest: float, relative: float, filter_pixels: float
+) -> None:
+    from scipy.ndimage import gaussian_filter
+
+    wall = np.tile(np.linspace(0.2, 0.8, 480), (160, 1))
+    scene = np.concatenate([wall, _leaves(smallest, 40, 20_000, (160, 480))])
+    filtered = gaussian_filter(scene, filter_pixels)
+    found = noise_grid(_noisy(np.stack([filtered] * 3), relative, seed=19))
+    among_leaves = (found.sigma / found.mean)[:, found.sigma.shape[1] // 2 + 1 :]
+    assert float(np.median(among_leaves)) == pytest.approx(relative, rel=0.1, abs=0.002)
+
+
+def test_nothing_but_leaves_adds_little_to_noise() -> None:
+    """Where no wall tells, texture adds to the noise that is found, less than what is seen."""
+    leaves = _leaves(3, 60, 20_000, (320, 480))
+    for relative, most in ((0.0, 0.05), (0.1, 0.135)):
+        found = noise_grid(_noisy(np.stack([leaves] * 3), relative, seed=23))
+        assert relative <= float(np.median(found.sigma / found.mean)) < most
+
+
 def test_a_noiseless_pass_has_none() -> None:
     ramp = np.broadcast_to(np.linspace(0, 1, 256, dtype=np.float32), (3, 128, 256))
     assert float(noise_grid(ramp).sigma.max()) < 1e-6

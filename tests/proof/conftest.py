@@ -36,6 +36,12 @@ def truth() -> Callable[[str], Array]:
 
 
 @pytest.fixture(scope="session")
+def sample() -> Callable[[str], Array]:
+    """The passes of the sample view, one light each."""
+    return lambda name: _read(SAMPLES / f"{name}.exr")
+
+
+@pytest.fixture(scope="session")
 def relit() -> Callable[[str], Array]:
     """Small renders: two seeds of the sky, the pendants at two colour temperatures."""
     return lambda name: _read(RELIT / f"{name}.exr")

@@ -177,3 +177,29 @@ def test_predicted_noise_of_a_mix_is_what_a_second_mix_shows(
     measured = apart.reshape(3, rows, 16, columns, 16).std(axis=(2, 4))
     by_channel = predicted.mean(axis=(1, 2)) / measured.mean(axis=(1, 2))
     assert np.all((by_channel > 0.6) & (by_channel < 1.4))
+
+
+def test_foliage_and_carpet_of_the_sample_are_not_taken_for_noise(
+    sample: Callable[[str], Array], truth: Callable[[str], Array], noise: dict[str, Any]
+) -> None:
+    """The beauty has random numbers of its own: it differs from the sum by the noise of both.
+
+    How much of the difference is the sum's is told by the half renders of `noise.json`. The
+    noisiest places in proportion to their light are held to, as advice does.
+    """
+    from evenfall.advice.headroom import predicted_sigma
+    from evenfall.advice.noise import noise_grid
+
+    lights = [name for name in noise if name != "beauty" and not name.startswith("truth")]
+    passes = {name: np.moveaxis(sample(name), -1, 0) for name in lights}
+    grids = {name: noise_grid(planes) for name, planes in passes.items()}
+    whole = np.sum(list(passes.values()), axis=0, dtype=np.float32)
+    of_sum = sum(np.square(noise[name]["grid_std"]) for name in lights)
+    share = np.sqrt(of_sum / (of_sum + np.square(noise["beauty"]["grid_std"])))
+    cells = (np.moveaxis(truth("beauty"), -1, 0) - whole)[1].reshape(45, 16, 80, 16)
+    true = cells.std(axis=(1, 3)) * np.kron(share, np.ones((5, 5)))
+    light = sum(grid.mean[1] for grid in grids.values())
+    predicted = predicted_sigma(grids, dict.fromkeys(lights, (1.0, 1.0, 1.0)))[1]
+    for percentile in (50, 75, 95):
+        found, expected = (np.percentile(each / light, percentile) for each in (predicted, true))
+        assert found == pytest.approx(expected, rel=0.25)
