@@ -147,3 +147,20 @@ def test_a_feathered_mask_stays_where_it_is(pixels):
     area = Area(mask="m.png", feather=2 * pixels / WIDTH)
     weights = area_weights(area, WIDTH, HEIGHT, lambda *_: mask)
     np.testing.assert_allclose(weights, weights[:, ::-1], atol=1e-6)
+
+
+def test_a_polygon_covers_what_the_shoelace_formula_says() -> None:
+    """Area of a polygon from its corners (Gauss); a bay makes it concave."""
+    corners = ((0.1, 0.1), (0.9, 0.15), (0.5, 0.4), (0.8, 0.9), (0.2, 0.7))
+    turns = zip(corners, (*corners[1:], corners[0]), strict=True)
+    area = abs(sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in turns)) / 2
+    for size in ((640, 360), (160, 90)):
+        assert area_weights(Area(polygon=corners), *size).mean() == pytest.approx(area, abs=1e-3)
+
+
+def test_a_polygon_with_right_angles_is_a_rectangle() -> None:
+    corners = ((0.25, 0.0), (0.75, 0.0), (0.75, 0.5), (0.25, 0.5))
+    for feather in (0.0, 0.2):
+        polygon = area_weights(Area(polygon=corners, feather=feather), 64, 32)
+        rectangle = area_weights(Area(rectangle=(0.25, 0, 0.75, 0.5), feather=feather), 64, 32)
+        np.testing.assert_allclose(polygon[:8], rectangle[:8], atol=1e-5)  # away from corners

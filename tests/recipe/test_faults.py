@@ -220,8 +220,8 @@ MISTAKES = [
         'based_on = "day"',
         'based_on = "day"\ntone = "evenfall"',
         "villa.toml:42: moods.dusk.tone: is no key that is known here; known keys: title, "
-        "based_on, time_of_day, daylight, lights, camera, look, plate, overlays, regions; tone "
-        "belongs at moods.dusk.look.tone",
+        "based_on, time_of_day, daylight, lights, camera, look, plate, overlays, regions, aims; "
+        "tone belongs at moods.dusk.look.tone",
     ),
     (
         'based_on = "day"',

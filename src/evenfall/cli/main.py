@@ -26,6 +26,7 @@ _COMMANDS = {
     "prove": "Show whether the passes add up to the beauty.",
     "plan": "Print which passes to render, before anything is rendered.",
     "ask": "Ask the picture what lights a spot.",
+    "aim": "Solve gains from what a mood should show.",
     "page": "Write a review page for the client: one file, no network.",
     "comments": "Take in, show and answer what a client said on the page.",
     "board": "Set the moods on pages of paper, as a PDF.",

@@ -60,6 +60,8 @@ def area_weights(
         weights = _rectangle(area.rectangle, width, height, feather)
     elif area.ellipse is not None:
         weights = _ellipse(area.ellipse, width, height, feather)
+    elif area.polygon is not None:
+        weights = _polygon(area.polygon, width, height, feather)
     elif area.gradient is not None:
         weights = _gradient(area.gradient, width, height)
     else:
@@ -107,6 +109,38 @@ def _ellipse(
     steepest = 1.0 / min(radius_x, radius_y)
     slope = np.where(level > 0, steepness / np.maximum(level, 1e-12), steepest)
     return _edge((1.0 - level) / slope, feather)
+
+
+def _polygon(
+    corners: tuple[tuple[float, float], ...], width: int, height: int, feather: float
+) -> Floats:
+    """Weights by the distance to the nearest edge; inside by the even-odd rule."""
+    at = np.array(corners) * (width, height)
+    reach = max(feather, 1.0)
+    left, top = np.maximum(np.floor(at.min(axis=0) - reach), 0).astype(int)
+    right, bottom = np.ceil(at.max(axis=0) + reach).astype(int) + 1
+    x = _centres(width)[None, left:right]
+    y = _centres(height)[top:bottom, None]
+    inside = np.zeros((y.size, x.size), bool)
+    squared = np.full(inside.shape, np.inf)
+    for (x0, y0), (x1, y1) in zip(at, np.roll(at, -1, axis=0), strict=True):
+        if y0 != y1:
+            crosses = (y0 > y) != (y1 > y)
+            inside ^= crosses & (x < x0 + (y - y0) * (x1 - x0) / (y1 - y0))
+        if _lies_on_border(x0, x1, width) or _lies_on_border(y0, y1, height):
+            continue  # nothing lies beyond that it could fade towards
+        length = max((x1 - x0) ** 2 + (y1 - y0) ** 2, 1e-12)
+        along = np.clip(((x - x0) * (x1 - x0) + (y - y0) * (y1 - y0)) / length, 0, 1)
+        away = (x - x0 - along * (x1 - x0)) ** 2 + (y - y0 - along * (y1 - y0)) ** 2
+        np.minimum(squared, away, out=squared)
+    weights = np.zeros((height, width), np.float32)
+    distance = np.sqrt(squared)
+    weights[top:bottom, left:right] = _edge(np.where(inside, distance, -distance), feather)
+    return weights
+
+
+def _lies_on_border(one: float, other: float, size: int) -> bool:
+    return one == other and one in (0, size)
 
 
 def _gradient(ramp: Gradient, width: int, height: int) -> Floats:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import Annotated, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from evenfall.recipe.base import Fraction01, Name, NamesFile, Part, Point
 
 __all__ = ["Area", "Gradient"]
+
+_FLAT = 1e-9  # twice the area of a triangle, as a share of the picture
 
 
 class Gradient(Part):
@@ -38,6 +41,11 @@ class Area(Part):
         None,
         description="Centre x, centre y, half width, half height, as shares of width and height.",
     )
+    polygon: Annotated[tuple[Point, ...], Field(min_length=3, max_length=64)] | None = Field(
+        None,
+        description="Corners one after the other, each across and down, as shares of width and "
+        "height; the last is joined to the first.",
+    )
     gradient: Gradient | None = Field(None, description="A straight ramp between two points.")
     mask: Annotated[Name | None, NamesFile("weights")] = Field(
         None,
@@ -60,13 +68,14 @@ class Area(Part):
     def _one_shape(self) -> Self:
         shapes = {
             name
-            for name in ("rectangle", "ellipse", "gradient", "mask", "ids")
+            for name in ("rectangle", "ellipse", "polygon", "gradient", "mask", "ids")
             if getattr(self, name) is not None
         }
         if len(shapes) != 1:
             named = " and ".join(sorted(shapes)) or "none"
             raise ValueError(
-                f"an area is exactly one of rectangle, ellipse, gradient, mask, ids; found {named}"
+                "an area is exactly one of rectangle, ellipse, polygon, gradient, mask, ids; "
+                f"found {named}"
             )
         if "ids" in shapes and not self.id:
             raise ValueError("an area by object ids needs id = [number, ...]")
@@ -83,3 +92,18 @@ class Area(Part):
                     "a rectangle is left, top, right, bottom with left < right, top < bottom"
                 )
         return self
+
+    @field_validator("polygon")
+    @classmethod
+    def _encloses_something(cls, value: tuple[Point, ...] | None) -> tuple[Point, ...] | None:
+        if value is not None and _lie_on_one_line(value):
+            raise ValueError("the corners of a polygon must not lie on one line")
+        return value
+
+
+def _lie_on_one_line(corners: tuple[Point, ...]) -> bool:
+    (x0, y0), *others = corners
+    steps = [(x - x0, y - y0) for x, y in others]
+    return all(
+        abs(x1 * y2 - x2 * y1) < _FLAT for (x1, y1), (x2, y2) in itertools.combinations(steps, 2)
+    )

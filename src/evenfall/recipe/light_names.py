@@ -200,6 +200,14 @@ def _mood(
         if region.white_balance is not None:
             neutral = region.white_balance.neutral_mood
             yield from _mood_name(neutral, (*here, "white_balance", "neutral_mood"), names)
+    for name, aim in mood.aims.items():
+        if isinstance(aim.over, str):
+            where = (*place, "aims", name, "over")
+            rest = [one for one in mood.aims if one != name]
+            if aim.over == name:
+                yield Finding(where, "an aim cannot be over itself", hint="name another aim")
+            elif aim.over not in rest and not is_doubtful((*place, "aims")):
+                yield _unknown("aim of this mood", aim.over, where, rest)
 
 
 def _matched(

@@ -7,6 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
+from evenfall.recipe.aims import Aim
 from evenfall.recipe.areas import Area
 from evenfall.recipe.base import (
     Fraction01,
@@ -196,3 +197,8 @@ class Mood(Part):
     )
     overlays: tuple[Overlay, ...] | None = Field(None, description="Cut-outs in front.")
     regions: tuple[Region, ...] | None = Field(None, description="Changes in parts of the picture.")
+    aims: dict[str, Aim] = Field(
+        default_factory=dict,
+        description="What it should show, by any name; `evenfall aim` finds the gains. Moods based "
+        "on this one do not inherit them.",
+    )

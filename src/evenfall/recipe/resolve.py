@@ -6,11 +6,12 @@ import re
 from collections.abc import Container, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from copy import copy
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, TypeVar
 
 from pydantic import ValidationError
 
+from evenfall.recipe.aims import Aim
 from evenfall.recipe.areas import Area
 from evenfall.recipe.base import Part, Step
 from evenfall.recipe.camera import Camera, MoodCamera
@@ -61,6 +62,8 @@ class ResolvedMood:
         From which mood the camera's exposure_stops were counted, when they were.
     plate, overlays, regions
         Background, cut-outs and changes in parts of the picture.
+    aims : mapping of str to Aim
+        The mood's own.
     """
 
     name: str
@@ -75,6 +78,7 @@ class ResolvedMood:
     overlays: tuple[Overlay, ...]
     regions: tuple[Region, ...]
     counted_exposure: Counted | None = None
+    aims: Mapping[str, Aim] = field(default_factory=dict)
 
 
 def members(model: RecipeModel, name: str) -> tuple[str, ...]:
@@ -228,6 +232,7 @@ class _Layers:
             overlays=self.overlays,
             regions=self.regions,
             counted_exposure=self.counted_exposure,
+            aims=own.aims,
         )
 
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from evenfall.develop.developed import DevelopedMood
     from evenfall.recipe import Area
+    from evenfall.solve.aimed import Aimed
     from evenfall.solve.asking import Spot
 
 __all__ = ["ViewDeveloping"]
@@ -152,3 +153,53 @@ class ViewDeveloping(ViewState):
         developed = self.develop(mood)
         folder = Path(folder)
         return write_light_maps(developed, self.passes, self.recipe, folder, overwrite=overwrite)
+
+    def aim(
+        self,
+        mood: str,
+        *,
+        move: Sequence[str] = (),
+        hold: Sequence[str] = (),
+        tints: bool = False,
+        within: float = 4.0,
+        dry_run: bool = False,
+    ) -> Aimed:
+        """Solve the gains by which a mood meets its aims, and write them into the recipe.
+
+        Parameters
+        ----------
+        mood : str
+            Name of the mood; `moods.NAME.aims` says what it should show.
+        move : sequence of str
+            Lights, groups (which move as one) or "exposure" that may move; every light that is on
+            otherwise.
+        hold : sequence of str
+            Lights and groups that stay.
+        tints : bool
+            Whether the colours of what moves may change, too.
+        within : float
+            Most stops that a gain may go either way.
+        dry_run : bool
+            Only say what would be; nothing is written.
+
+        Raises
+        ------
+        UsageError
+            When there are no aims, an area is empty, a name is unknown, or nothing may move.
+        RecipeError, PassError, PixelSourceError, OutputError
+            When the recipe or its passes cannot be used, or the file cannot be written.
+        """
+        from evenfall.solve.aiming import aim_mood
+
+        (name,) = choose_moods(self.recipe, [mood])
+        return aim_mood(
+            self.recipe,
+            name,
+            self.passes,
+            move=move,
+            hold=hold,
+            tints=tints,
+            within=within,
+            dry_run=dry_run,
+            workers=self.workers,
+        )

@@ -57,7 +57,7 @@ _SYNONYMS = {
     "bit_depth": ("bits",),
     "colour_space": ("space",),
     "color_space": ("colour_space", "space"),
-    "shape": ("rectangle", "ellipse"),
+    "shape": ("rectangle", "ellipse", "polygon"),
     "description": ("title",),
     "name": ("title",),
     "output": ("deliverables",),

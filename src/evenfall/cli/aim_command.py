@@ -1,0 +1,158 @@
+"""`evenfall aim`: gains from what a mood should show."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from evenfall.cli.differences import difference_lines
+from evenfall.cli.options import json_option, passes_option, recipe_argument
+from evenfall.cli.saying import make_console, say, say_json
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from evenfall.solve.aimed import Aimed
+
+__all__ = ["command", "sureness"]
+
+
+@click.command("aim", short_help="Solve gains from what a mood should show.")
+@recipe_argument
+@click.argument("mood")
+@passes_option
+@click.option(
+    "--move",
+    metavar="NAMES",
+    help="Lights, groups or 'exposure' that may move, with commas between them; a group moves as "
+    "one. Every light that is on, otherwise.",
+)
+@click.option("--hold", metavar="NAMES", help="Lights and groups that stay, with commas.")
+@click.option("--tints", is_flag=True, help="Let the colours of what moves change, too.")
+@click.option(
+    "--within",
+    type=float,
+    default=4.0,
+    show_default=True,
+    metavar="STOPS",
+    help="Most that a gain may go either way.",
+)
+@click.option("--draft", is_flag=True, help="Measure reduced passes, which are kept: much quicker.")
+@click.option("--dry-run", is_flag=True, help="Only say what would change.")
+@json_option
+def command(
+    recipe: Path,
+    mood: str,
+    passes: Path | None,
+    move: str | None,
+    hold: str | None,
+    tints: bool,
+    within: float,
+    draft: bool,
+    dry_run: bool,
+    as_json: bool,
+) -> None:
+    """Meet the aims of MOOD: solve gains, and write them into RECIPE.
+
+    What the mood should show stands in the recipe, area by area:
+
+    \b
+      [moods.dusk.aims]
+      table  = { area = { rectangle = [0.3, 0.6, 0.5, 0.7] }, brighter = "1/2" }
+      window = { area = { mask = "window.png" }, ratio = "1:2", over = "table" }
+      lamps  = { clipped_at_most = 0.01, must = true }
+
+    \b
+      evenfall aim view.toml dusk --dry-run
+      evenfall aim view.toml dusk --move pendants,shelf_strip --hold sun
+
+    Gains stay as near to the balance as the aims allow. For each aim you are told whether it is
+    met, by how much it misses and why: which light lacks, which other aim contradicts it. For each
+    light, how sure its gain is: by how much it could still move, the others following, before an
+    aim is missed. If an aim that must be met cannot be, the recipe is left as it stands.
+    """  # noqa: D301 -- click needs the backspace itself
+    import evenfall
+
+    view = evenfall.open(recipe, passes=passes, draft=draft)
+    aimed = view.aim(
+        mood,
+        move=_names(move),
+        hold=_names(hold),
+        tints=tints,
+        within=within,
+        dry_run=dry_run,
+    )
+    if as_json:
+        from dataclasses import asdict
+
+        say_json(asdict(aimed) | {"path": str(aimed.path)})
+    else:
+        _print(aimed)
+    if any(result.must and not result.is_met for result in aimed.aims):
+        raise SystemExit(1)
+
+
+def _names(text: str | None) -> Sequence[str]:
+    return [name.strip() for name in text.split(",") if name.strip()] if text else ()
+
+
+def _print(aimed: Aimed) -> None:
+    console = make_console()
+    console.print(_aims(aimed))
+    for result in aimed.aims:
+        if result.why:
+            say(f"{result.aim}: {result.why}.")
+    console.print(_moves(aimed))
+    for one, other in aimed.alike:
+        say(f"{one} and {other} light this view alike: what one does, the other could do as well.")
+    for mood, some in aimed.changes.items():
+        for line in [
+            mood if mood == aimed.mood else f"{mood} changes with it",
+            *difference_lines(some),
+        ]:
+            say(line)
+    for note in aimed.notes:
+        say(f"Note: {note}.")
+    if not aimed.changes:
+        say("Nothing is to change.")
+    say(f"{aimed.path} is changed." if aimed.written else "Nothing was written.")
+
+
+def _aims(aimed: Aimed) -> Table:
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+
+    table = Table(box=SIMPLE_HEAD, pad_edge=False)
+    for name in ("aim", "asks for", "stood at", "comes to", ""):
+        table.add_column(name)
+    for result in aimed.aims:
+        missed = "met" if result.is_met else f"misses by {result.missed_by:.2f} stops"
+        asks = f"{result.asks}, must" if result.must else result.asks
+        table.add_row(result.aim, asks, result.stood, result.comes_to, missed)
+    return table
+
+
+def _moves(aimed: Aimed) -> Table:
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+
+    table = Table(box=SIMPLE_HEAD, pad_edge=False)
+    table.add_column("may move")
+    table.add_column("goes", justify="right")
+    table.add_column("how sure")
+    for moved in aimed.moved:
+        bound = ", as far as it may" if moved.at_bound else ""
+        table.add_row(moved.name, f"{moved.stops:+.2f}", f"{sureness(moved.play)}{bound}")
+    return table
+
+
+def sureness(play: float) -> str:
+    """Say how sure a gain is that could still go some stops either way."""
+    if play < 0.15:
+        return f"sure, within {max(play, 0.01):.2f} stops"
+    if play < 1.0:
+        return f"within {play:.1f} stops"
+    return "open: it hardly matters here, and stays near where it stood"
