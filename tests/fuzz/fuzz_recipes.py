@@ -32,7 +32,7 @@ from watching import Limits, Outcome, show, watch_all, work
 
 LIMITS = Limits(seconds=5.0, silence_seconds=60.0, memory_bytes=1 << 30, batch=100)
 OUTCOMES = ("refused", "refused by files", "refused by run", "made")
-_LIT = 0.02  # exposed mean above which a picture is not black
+_LIT = 0.06  # exposed mean, 1.6 stops below grey, above which no curve makes a picture black
 
 SEEDS = [
     """\

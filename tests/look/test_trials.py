@@ -174,3 +174,15 @@ def test_very_bright_light_in_a_steep_cdl_stays_bright(tmp_path: Path) -> None:
     encoded = chain.encode_rows(np.array([[[2.0**20, 0.5]]] * 3, np.float32), 0)
     assert encoded[:, 0, 0].tolist() == [1, 1, 1]
     assert (encoded[:, 0, 1] < 0.2).all()
+
+
+def test_remarks_of_the_library_never_reach_the_terminal(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    saved(tmp_path / "luts" / "desk.cube", IDENTITY)
+    odd = CONFIG.replace("search_path", '"o\\edd": 1\nsearch_path')  # a key that holds ESC
+    saved(tmp_path / "studio.ocio", odd)
+    view = View(config="studio.ocio", display="desk", view="plain", source="house linear")
+    ViewRendering(view, ACESCG, tmp_path)
+    said = capfd.readouterr()
+    assert (said.out, said.err) == ("", "")

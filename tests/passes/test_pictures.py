@@ -199,6 +199,33 @@ def test_jpeg_with_a_lost_sector_is_refused(tmp_path: Path, options: dict[str, o
             read_picture(save(tmp_path / "plate.jpg", data))
 
 
+def test_a_progressive_jpeg_without_its_last_scans(tmp_path: Path) -> None:
+    """The scan script of Pillow's library ends by refining each component to the last bit, as ITU-T
+    T.81 G.1.1.1 has it; without one of these scans the file is whole as its structure goes."""
+    stream = io.BytesIO()
+    Image.fromarray(codes(40, 60)).save(stream, "JPEG", progressive=True, quality=80)
+    data = stream.getvalue()
+    read_picture(save(tmp_path / "a.jpg", data))
+    scans = [place for place in range(len(data) - 1) if data[place : place + 2] == b"\xff\xda"]
+    tables = [place for place in range(len(data) - 1) if data[place : place + 2] == b"\xff\xc4"]
+    for start in scans[-3:]:
+        end = min(place for place in (*scans, *tables, len(data) - 2) if place > start)
+        save(tmp_path / "a.jpg", data[:start] + data[end:])
+        with pytest.raises(PixelSourceError, match="damaged: scans that make it fine are missing"):
+            read_picture(tmp_path / "a.jpg")
+
+
+def test_png_checksums_are_looked_at(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """PNG Third Edition, 5.3: each chunk ends with the CRC of its name and contents."""
+    data = bytearray(encode_png(codes(), space="sRGB"))
+    place = bytes(data).index(b"IDAT") - 4
+    (length,) = struct.unpack_from(">I", data, place)
+    data[place + 8 + length] ^= 1  # the checksum itself: all pixels are sound
+    with pytest.raises(PixelSourceError, match="damaged or cut short"):
+        read_picture(save(tmp_path / "a.png", bytes(data)))
+    assert capfd.readouterr() == ("", "")
+
+
 def test_jpeg_inside_tiff_that_is_cut_or_damaged(tmp_path: Path) -> None:
     noisy = np.random.default_rng(5).integers(0, 256, (64, 96, 3), np.uint8)
     path = tmp_path / "plate.tif"

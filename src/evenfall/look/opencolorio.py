@@ -28,6 +28,7 @@ from evenfall.look.checks import (
     require_file,
     unknown_correction,
 )
+from evenfall.look.opencolorio_quiet import opencolorio_silenced
 from evenfall.look.probing import ENCODED, SCENE, unsound_value
 from evenfall.look.trials import try_file, try_view
 from evenfall.recipe.look import Cdl, Lut, View
@@ -237,7 +238,8 @@ def _as_tried(tried: Sequence[Opened]) -> Iterator[None]:
     import PyOpenColorIO
 
     PyOpenColorIO.ClearAllCaches()  # files are cached by name, and may have been rewritten
-    yield
+    with opencolorio_silenced():
+        yield
     for opened in tried:
         if not _is_still(opened):
             found, hint = "the file changed while it was read", "wait until it has been written"

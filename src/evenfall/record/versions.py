@@ -10,8 +10,6 @@ from functools import cache
 from importlib.metadata import PackageNotFoundError, distribution
 from pathlib import Path
 
-import evenfall
-
 __all__ = ["versions"]
 
 _NO_PIXELS = {"click", "rich", "tomlkit"}
@@ -53,7 +51,7 @@ def _version(package: str) -> str:
 
 def _digest_of_files() -> str:
     """Digest of the package: code, tables and fonts, so that any change of it is told."""
-    root = str(Path(evenfall.__file__).parent)
+    root = str(Path(__file__).parents[1])
     paths = [
         f"{folder}/{name}"
         for folder, _, names in os.walk(root)

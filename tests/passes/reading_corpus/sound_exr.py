@@ -338,6 +338,68 @@ def _parts() -> Sound:
     )
 
 
+def _data(seed: int) -> dict[str, Array]:
+    """What stands beside the light: object numbers and coverage, distance, directions, motion."""
+    rng = np.random.default_rng(seed)
+    shape = (HEIGHT, WIDTH)
+    ids = rng.choice(np.array([0x3F1C9A77, 0x7F12345, 0xBEEF1234], np.uint32), shape)
+    coverage = rng.random(shape).astype(np.float32)
+    directions = rng.normal(size=(3, *shape)).astype(np.float32)
+    directions /= np.linalg.norm(directions, axis=0)
+    return {
+        **{f"ids00.{name}": ids.view(np.float32) for name in "RB"},
+        **{f"ids00.{name}": coverage for name in "GA"},
+        "depth.Z": np.where(coverage > 0.9, np.float32(1e32), 5 * coverage),
+        **{f"N.{axis}": np.ascontiguousarray(directions[i]) for i, axis in enumerate("XYZ")},
+        "motion.u": coverage - np.float32(0.5),
+        "motion.v": np.float32(0.5) - coverage,
+        "number": ids % 7,
+    }
+
+
+def _ids(data: Mapping[str, Array]) -> Array:
+    return np.stack([data[f"ids00.{name}"] for name in "RGB"], -1)
+
+
+def _beauty_with_data() -> Sound:
+    rgba, sun, sky = light(80, channels=4), light(81), light(82)
+    data = _data(83)
+    pictures = {"": rgba[..., :3], "sun": sun, "sky": sky, "ids00": _ids(data)}
+    channels = planes(rgba)
+    for name, rgb in (("sun", sun), ("sky", sky)):
+        channels |= named(rgb, *(f"{name}.{channel}" for channel in "RGB"))
+    return Sound(
+        "beauty_lights_data.exr",
+        "a beauty, lights as layers, and data of every kind",
+        exr({**channels, **data}),
+        {("", layer, ""): rgb for layer, rgb in pictures.items()},
+        alpha={("", "", ""): rgba[..., 3], ("", "ids00", ""): data["ids00.A"]},
+    )
+
+
+def _parts_with_data() -> Sound:
+    rgba, sun = light(84, channels=4), light(85)
+    data = _data(86)
+    ids = {name.removeprefix("ids00."): plane for name, plane in data.items() if "ids00" in name}
+    rest = {name: plane for name, plane in data.items() if "." in name and "ids00" not in name}
+    return Sound(
+        "parts_with_data.exr",
+        "parts of light beside parts of data",
+        parts(
+            ({"name": "rgba"}, planes(rgba)),
+            ({"name": "sun"}, planes(sun)),
+            ({"name": "ids00"}, ids),
+            ({"name": "data"}, rest),
+        ),
+        {
+            ("rgba", "", ""): rgba[..., :3],
+            ("sun", "", ""): sun,
+            ("ids00", "", ""): _ids(data),
+        },
+        alpha={("rgba", "", ""): rgba[..., 3], ("ids00", "", ""): data["ids00.A"]},
+    )
+
+
 def _views_in_parts() -> Sound:
     left, right = light(63), light(64)
     return Sound(
@@ -441,6 +503,8 @@ SOUND_EXR: tuple[Sound, ...] = (
     _layer("long", "l" * 80, *(f"{'l' * 80}.{channel}" for channel in "RGB")),
     _all_lights(),
     _parts(),
+    _beauty_with_data(),
+    _parts_with_data(),
     _views_in_parts(),
     *_without_tables(),
     _simple(

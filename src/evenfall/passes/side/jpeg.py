@@ -15,7 +15,7 @@ import numpy as np
 
 from evenfall.errors import Fault, PixelSourceError
 from evenfall.passes.side.codes import CodePicture, StoredCodes, channel_names, check_size
-from evenfall.passes.side.segments import jpeg_segments
+from evenfall.passes.side.segments import jpeg_scans, jpeg_segments
 from evenfall.passes.upright import upright
 
 __all__ = ["check_jpeg", "open_jpeg"]
@@ -23,7 +23,7 @@ __all__ = ["check_jpeg", "open_jpeg"]
 _APP1, _APP2 = 0xE1, 0xE2
 _JPEG_END = b"\xff\xd9"
 _FRAMES = {0xC0, 0xC1, 0xC2, 0xC3}  # baseline, extended, progressive, lossless
-_LOSSLESS = 0xC3
+_PROGRESSIVE, _LOSSLESS = 0xC2, 0xC3
 _DAMAGE = re.compile(r"(?:Corrupt JPEG data|Premature end)(?:: (?P<how>.*))?")
 _SMALLEST = {"min_height": 1, "min_width": 1, "min_factor": 8}
 
@@ -61,6 +61,8 @@ def open_jpeg(path: Path, data: bytes) -> CodePicture:
     def read() -> StoredCodes:
         import imagecodecs
 
+        if marker == _PROGRESSIVE and _lacks_scans(data):
+            raise PixelSourceError(_damaged(path, "", "scans that make it fine are missing"))
         if precision == 8 and marker != _LOSSLESS:
             check_jpeg(path, data)
         codes = np.asarray(imagecodecs.jpeg8_decode(data))
@@ -97,15 +99,27 @@ def check_jpeg(path: Path, data: bytes, place: str = "") -> None:
         if damage is None:  # of another kind than it reads
             return
         how = damage["how"] or "premature end of the file"
-        raise PixelSourceError(
-            Fault(
-                str(path),
-                place,
-                f"its coded picture is damaged: {how}",
-                "",
-                "save it again, or copy it again",
-            )
-        ) from None
+        raise PixelSourceError(_damaged(path, place, how)) from None
+
+
+def _damaged(path: Path, place: str, how: str) -> Fault:
+    hint = "save it again, or copy it again"
+    return Fault(str(path), place, f"its coded picture is damaged: {how}", "", hint)
+
+
+def _lacks_scans(data: bytes) -> bool:
+    """Whether coefficients of a progressive picture are begun and not told to the last bit.
+
+    ITU-T T.81, G.1.1.1: a scan gives bits of coefficients `first` to `last` of its components down
+    to bit `low`; scans behind it refine them, to 0 in the end.
+    """
+    known: dict[tuple[int, int], int] = {}
+    for scan in jpeg_scans(data):
+        count = scan[0]
+        first, last, bits = scan[1 + 2 * count : 4 + 2 * count]
+        for component in scan[1 : 1 + 2 * count : 2]:
+            known |= {(component, number): bits & 0xF for number in range(first, last + 1)}
+    return any(known.values())
 
 
 def _exif_orientation(block: bytes) -> int:

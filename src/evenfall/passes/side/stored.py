@@ -150,6 +150,8 @@ def _bare_png(data: bytes) -> bytes:
     for name, body in png_chunks(data):
         end = place + 12 + len(body)
         if name in _PIXEL_CHUNKS:
+            if zlib.crc32(name + body) != int.from_bytes(data[end - 4 : end], "big"):
+                raise ValueError("a checksum does not fit")
             kept.append(data[place:end])
         place = end
     return b"".join(kept)
