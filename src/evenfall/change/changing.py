@@ -25,6 +25,7 @@ from evenfall.recipe.choosing import choose_moods
 from evenfall.recipe.reading import read_text
 from evenfall.recipe.resolve import chain
 from evenfall.recipe.saving import replace_text
+from evenfall.recipe.words.suggesting import joined
 from evenfall.recipe.words.wording import setting_words
 
 __all__ = ["Changed", "change_recipe"]
@@ -275,9 +276,28 @@ def _has_gain(recipe: Recipe, mood: str, light: str, gain: Mapping[str, object])
     )
 
 
+def _inherited(work: _Work) -> list[str]:
+    """Say which of the values that were changed stand in files that the recipe builds on."""
+    origins = work.before.gathered.origins
+    lines: dict[str, set[int]] = {}
+    for place, _ in work.revision.edits:
+        for above in (place, place[:-1]):
+            spot = origins.inherited_spot(above)
+            if spot is not None:
+                lines.setdefault(spot[0], set()).add(spot[1])
+                break
+    return [
+        f"{file} says otherwise for every view (line{'s' if len(some) > 1 else ''} "
+        f"{joined(map(str, sorted(some)), 'and')}), and now {work.before.path.name} for itself; to "
+        f"change every view, say the same of {file}"
+        for file, some in lines.items()
+    ]
+
+
 def _finished(work: _Work, path: Path, text: str, keep: Sequence[str], *, dry_run: bool) -> Changed:
     after = work.revision.recipe
     new = work.revision.written()
+    notes = [*work.notes, *work.idle, *metering_notes(work.before, after), *_inherited(work)]
     found = {mood: mood_differences(work.before, after, mood) for mood in after.moods}
     if not dry_run:
         replace_text(path, text, new)
@@ -287,6 +307,6 @@ def _finished(work: _Work, path: Path, text: str, keep: Sequence[str], *, dry_ru
         moods={mood: found[mood] for mood in after.moods if mood in work.moods and found[mood]},
         carried={mood: some for mood, some in found.items() if some and mood not in work.moods},
         kept=tuple(keep),
-        notes=tuple(dict.fromkeys((*work.notes, *work.idle, *metering_notes(work.before, after)))),
+        notes=tuple(dict.fromkeys(notes)),
         written=not dry_run,
     )

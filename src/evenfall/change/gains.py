@@ -170,8 +170,8 @@ def put_figure(revision: Revision, mood: str, name: str, figure: Figure) -> None
     """Put a gain into the entry of a light or group, in its short form where it is one."""
     key, value = figure
     place = _entry(mood, name)
-    raw = revision.raw(place)
-    is_short = not isinstance(raw, dict)
+    raw, own = revision.raw(place), revision.own(place)
+    is_short = not isinstance(raw if own is None else own, dict)
     if key == "stops" and is_short:
         revision.put(place, value)
     elif key in ("on", "off") and is_short:

@@ -8,10 +8,13 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from evenfall.errors import Fault, UsageError
 from evenfall.recipe import Recipe
 from evenfall.recipe.changes import put
+from evenfall.recipe.inheriting import Gathered, gather
+from evenfall.recipe.laying import is_whole
 from evenfall.recipe.lights import MoodSetting
-from evenfall.recipe.places import Place
+from evenfall.recipe.places import Place, dotted
 from evenfall.recipe.reading import parse_toml
 from evenfall.recipe.recipe import load_tree
 from evenfall.recipe.shorthand import is_light_setting
@@ -36,39 +39,74 @@ class Revision:
     ------
     RecipeError
         When the recipe is not sound.
+
+    Attributes
+    ----------
+    tree : dict
+        What the file itself says, with the edits so far.
+    edits : list of (Place, object)
+        What is put where, or taken out.
     """
 
     def __init__(self, text: str, path: Path) -> None:
         self.text, self.path = text, path
         self.tree = parse_toml(text, str(path))
+        before = gather(copy.deepcopy(self.tree), text, path)
+        self.bases = {base.name: base.text for base in before.bases}
         self.edits: list[tuple[Place, Any]] = []
         self._recipe: Recipe | None = None
+        self._gathered: Gathered | None = before
 
     @property
     def recipe(self) -> Recipe:
         """What the recipe comes to with the edits so far; a RecipeError when that is not sound."""
         if self._recipe is None:
             self._recipe = load_tree(
-                copy.deepcopy(self.tree), self.text, self.path, check_files=False
+                copy.deepcopy(self.tree), self.text, self.path, check_files=False, bases=self.bases
             )
         return self._recipe
 
+    @property
+    def gathered(self) -> Gathered:
+        """What the file says with the edits so far, and what it builds on."""
+        if self._gathered is None:
+            tree = copy.deepcopy(self.tree)
+            self._gathered = gather(tree, self.text, self.path, known=self.bases)
+        return self._gathered
+
     def put(self, place: Place, value: Any) -> None:
         """Put a value at a place; a gain or tint takes the place of the one that stood there."""
-        put(self.tree, place, copy.deepcopy(value))
+        place, value = self._whole(place, value)
+        put(self.tree, place, copy.deepcopy(value), may_be_inherited=bool(self.bases))
+        self._edited(place, value)
+
+    def _whole(self, place: Place, value: Any) -> tuple[Place, Any]:
+        """Give place and value of the inherited table around, where it counts only as a whole."""
+        for depth in range(1, len(place) if self.bases else 0):
+            above = place[:depth]
+            if is_whole(above) and _at(self.tree, above) is None:
+                table = copy.deepcopy(self.raw(above))
+                if isinstance(table, dict):
+                    put(table, place[depth:], value)
+                    return above, table
+        return place, value
+
+    def _edited(self, place: Place, value: Any) -> None:
         self.edits.append((place, value))
-        self._recipe = None
+        self._recipe = self._gathered = None
 
     def remove(self, place: Place) -> None:
         """Take out what stands at a place, and a light's entry that would be left empty."""
-        above = self.raw(place[:-1])
-        if not isinstance(above, dict) or place[-1] not in above:
-            return
-        del above[place[-1]]
-        self.edits.append((place, REMOVED))
-        self._recipe = None
-        if not above and is_light_setting(place[:-1]):
-            del self.raw(place[:-2])[place[-2]]
+        above = _at(self.tree, place[:-1])
+        if isinstance(above, dict) and place[-1] in above:
+            del above[place[-1]]
+            self._edited(place, REMOVED)
+            if not above and is_light_setting(place[:-1]):
+                del _at(self.tree, place[:-2])[place[-2]]
+        spot = self.gathered.origins.inherited.get(place) if self.bases else None
+        if spot is not None and self.raw(place) is not None:
+            found = f"{dotted(place)} is said in {spot[0]}:{spot[1]}, for every view"
+            raise UsageError(Fault("", "", found, hint="change it there"))
 
     def written(self) -> str:
         """Give the text with the edits; every other line as it stood.
@@ -84,13 +122,12 @@ class Revision:
         return text
 
     def raw(self, place: Place) -> Any:
-        """Give what stands at a place as written; None for nothing."""
-        value: Any = self.tree
-        for step in place:
-            if not isinstance(value, dict) or step not in value:
-                return None
-            value = value[step]
-        return value
+        """Give what stands at a place as written, or is inherited; None for nothing."""
+        return _at(self.gathered.tree, place)
+
+    def own(self, place: Place) -> Any:
+        """Give what the file itself says at a place; None for nothing."""
+        return _at(self.tree, place)
 
     def entry(self, mood: str, name: str) -> MoodSetting | None:
         """Give what a mood itself says of a light or group."""
@@ -109,11 +146,19 @@ class Revision:
     @contextmanager
     def trial(self) -> Iterator[_Trial]:
         """Try edits; they are undone unless the trial is kept."""
-        before = (copy.deepcopy(self.tree), list(self.edits), self._recipe)
+        before = (copy.deepcopy(self.tree), list(self.edits), self._recipe, self._gathered)
         trial = _Trial()
         yield trial
         if not trial.kept:
-            self.tree, self.edits, self._recipe = before
+            self.tree, self.edits, self._recipe, self._gathered = before
+
+
+def _at(tree: Any, place: Place) -> Any:
+    for step in place:
+        if not isinstance(tree, dict) or step not in tree:
+            return None
+        tree = tree[step]
+    return tree
 
 
 class _Trial:

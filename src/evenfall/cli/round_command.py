@@ -128,11 +128,14 @@ def show(number: int, recipe: Path | None, as_json: bool) -> None:
 
 @command.command("return", short_help="Make the recipe of a round the recipe again.")
 @click.argument("number", type=click.IntRange(1))
+@click.option("--bases", is_flag=True, help="What it builds on, too; other views change with it.")
 @_recipe_option
-def return_(number: int, recipe: Path | None) -> None:
+def return_(number: int, bases: bool, recipe: Path | None) -> None:
     """Make the recipe of round NUMBER the recipe again.
 
-    What stands is kept first as a round of its own, if it is not kept yet; nothing is lost.
+    What stands is kept first as a round of its own, if it is not kept yet; nothing is lost. Files
+    that it is based on stay as they are now, as other views are based on them, too: --bases
+    returns them to what they were in that round.
     """
     from evenfall.record.rounds import find_round
     from evenfall.rounds.returning import return_to
@@ -140,12 +143,15 @@ def return_(number: int, recipe: Path | None) -> None:
     if recipe is None:
         record = find_round(_folder(None), number).record
         recipe = Path(record.recipe if record is not None else "")
-    returned = return_to(recipe, number)
+    returned = return_to(recipe, number, with_bases=bases)
     if returned.stood is not None:
         say(f"What stood is kept as round {returned.stood.number}.")
     for line in returned.differences.lines() if returned.differences is not None else ():
         say(f"  {line}")
     say(f"{recipe} is that of round {number}.")
+    for name in returned.others:
+        note = "is another now than in that round, and stays; --bases returns it, too"
+        say(f"{name} {note}.", err=True)
 
 
 def _folder(recipe: Path | None) -> Path:

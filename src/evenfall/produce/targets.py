@@ -245,7 +245,8 @@ def refuse_inputs(recipe: Recipe, further: Iterable[Path], paths: Iterable[Path]
         recipe.pass_path(file.name) if file.in_passes else recipe.beside(file.name)
         for file in named_files(recipe.model)
     )
-    inputs = {path.resolve() for path in (recipe.path, *named, *further)}
+    bases = (base.path for base in recipe.bases)
+    inputs = {path.resolve() for path in (recipe.path, *bases, *named, *further)}
     faults = [
         Fault(
             str(path),

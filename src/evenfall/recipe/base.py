@@ -16,6 +16,7 @@ __all__ = [
     "HexColour",
     "Name",
     "NamesFile",
+    "OrDropped",
     "OrNone",
     "OwnTint",
     "Part",
@@ -91,6 +92,20 @@ class OrNone(BeforeValidator):
 
 def _nothing(value: Any) -> Any:
     return None if value == "none" else value
+
+
+class OrDropped(BeforeValidator):
+    """Takes the word "none", too, where a recipe builds on another that has such an entry.
+
+    It is dropped before the values are checked.
+    """
+
+    def __init__(self, kind: Any) -> None:
+        super().__init__(_unchanged, json_schema_input_type=kind | Literal["none"])
+
+
+def _unchanged(value: Any) -> Any:
+    return value
 
 
 def parse_stops(value: Any) -> float:

@@ -103,10 +103,11 @@ def apply_changes(tree: dict[str, Any], changes: Sequence[Change]) -> list[Fault
     return faults
 
 
-def put(tree: dict[str, Any], place: Place, value: Any) -> None:
+def put(tree: dict[str, Any], place: Place, value: Any, *, may_be_inherited: bool = False) -> None:
     """Put a value at a place of a tree, in place; tables on the way are made.
 
-    A key takes the place of those that say the same thing another way, such as another gain.
+    A key takes the place of those that say the same thing another way, such as another gain. A
+    light, group or mood that is not there is refused unless it may be inherited.
 
     Raises
     ------
@@ -118,7 +119,7 @@ def put(tree: dict[str, Any], place: Place, value: Any) -> None:
     parent: Any = tree
     for depth, step in enumerate(place[:-1], start=1):
         here = place[:depth]
-        child = _child(parent, step, here)
+        child = _child(parent, step, here, may_be_inherited)
         if isinstance(child, str | int | float) and isinstance(place[depth], str):
             child = opened(here, child)
             if child is None:
@@ -128,7 +129,7 @@ def put(tree: dict[str, Any], place: Place, value: Any) -> None:
             child = parent[step] = {}
         parent = child
     if not (len(place) == 2 and isinstance(value, dict | list)):  # a new mood or group is no slip
-        _child(parent, place[-1], place)
+        _child(parent, place[-1], place, may_be_inherited)
     if isinstance(parent, dict):
         _replace(parent, place, value)
     else:
@@ -149,7 +150,7 @@ def _replace(table: dict[str, Any], place: Place, value: Any) -> None:
     table[key] = value
 
 
-def _child(parent: Any, step: str | int, place: Place) -> Any:
+def _child(parent: Any, step: str | int, place: Place, may_be_inherited: bool) -> Any:
     above = dotted(place[:-1])
     if isinstance(step, int):
         if not isinstance(parent, list):
@@ -162,7 +163,8 @@ def _child(parent: Any, step: str | int, place: Place) -> Any:
         raise LookupError(f"{above} is a list", "", f"name an entry, such as {above}[0]")
     if not isinstance(parent, dict):
         raise LookupError(f"{above} is no table")
-    if place[:-1] in (("lights",), ("groups",), ("moods",)) and step not in parent:
+    is_name = place[:-1] in (("lights",), ("groups",), ("moods",))
+    if is_name and step not in parent and not may_be_inherited:
         known = f"known are {', '.join(parent)}"
         raise LookupError(
             f'there is no {above.removesuffix("s")} called "{step}"',

@@ -14,7 +14,7 @@ from evenfall.recipe.places import Place
 from evenfall.recipe.words.findings import Finding
 from evenfall.recipe.words.hints import shown
 
-__all__ = ["NamedFile", "check_files", "named_files", "pass_file_name"]
+__all__ = ["NamedFile", "check_files", "lies_in_passes", "named_files", "pass_file_name"]
 
 
 _FOR_NO_PICTURE = ("logo", "scene")  # what needs them says when they are missing
@@ -44,7 +44,12 @@ class NamedFile:
     @property
     def in_passes(self) -> bool:
         """Whether it lies in the passes' folder, and not beside the recipe."""
-        return self.use in ("pass", "guide", "numbers")
+        return lies_in_passes(self.use)
+
+
+def lies_in_passes(use: Use) -> bool:
+    """Whether a file for something lies in the passes' folder, and not beside the recipe."""
+    return use in ("pass", "guide", "numbers")
 
 
 def pass_file_name(name: str, passes: Passes) -> str:

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from evenfall.recipe.base import Name, NamesFile, Part, Takes, Words
+from evenfall.recipe.base import Name, NamesFile, OrDropped, Part, Takes, Words
 from evenfall.recipe.camera import Camera
 from evenfall.recipe.deliverables import Deliverable, Draft, Sheet
 from evenfall.recipe.lights import Light, Source
@@ -124,15 +124,28 @@ class RecipeModel(Part):
     """The recipe: lights, exposure, look, moods, deliverables."""
 
     format: Literal[1] = Field(description="Version of the recipe format; 1.")
+    based_on: str | None = Field(
+        None,
+        description="A recipe that this one builds on, relative to it: what several views share. "
+        "What is said here is laid over it.",
+    )
     project: Project = Field(default_factory=Project, description="Whose picture it is.")
     passes: Passes = Field(default_factory=Passes, description="Where the passes lie.")
-    lights: dict[str, Light] = Field(min_length=1, description="Lights by name.")
-    groups: dict[str, Annotated[tuple[str, ...], Takes("a list of light names")]] = Field(
-        default_factory=dict, description="Lights gathered under a name."
+    lights: dict[str, Annotated[Light, OrDropped(Light)]] = Field(
+        min_length=1,
+        description='Lights by name; "none" drops one of the recipe that this one builds on.',
+    )
+    groups: dict[
+        str, Annotated[tuple[str, ...], Takes("a list of light names"), OrDropped(tuple[str, ...])]
+    ] = Field(
+        default_factory=dict,
+        description='Lights gathered under a name; "none" drops an inherited group.',
     )
     camera: Camera = Field(default_factory=Camera, description="Exposure and white balance.")
     look: Look = Field(default_factory=Look, description="Tone curve, grade and finish.")
-    moods: dict[str, Mood] = Field(min_length=1, description="Moods by name.")
+    moods: dict[str, Annotated[Mood, OrDropped(Mood)]] = Field(
+        min_length=1, description='Moods by name; "none" drops an inherited one.'
+    )
     deliverables: tuple[Deliverable, ...] = Field(
         (Deliverable(),), description="Files to make; an 8-bit sRGB PNG a mood otherwise."
     )

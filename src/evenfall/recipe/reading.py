@@ -10,7 +10,7 @@ from evenfall.errors import Fault, RecipeError
 from evenfall.recipe.places import dotted
 from evenfall.recipe.words.syntax import syntax_fault
 
-__all__ = ["parse_toml", "read_text"]
+__all__ = ["missing_recipe", "parse_toml", "read_text"]
 
 _LARGEST_BYTES = 16 * 1024 * 1024
 _DEEPEST = 32
@@ -32,7 +32,8 @@ def read_text(path: Path) -> str:
             raise RecipeError(Fault(name, "", "is no ordinary file", "expected a TOML file"))
         data = path.read_bytes() if path.stat().st_size <= _LARGEST_BYTES else None
     except FileNotFoundError:
-        raise RecipeError(_missing(path)) from None
+        found = "there is no such file"
+        raise RecipeError(Fault(name, "", found, hint=missing_recipe(path))) from None
     except OSError as error:
         reason = error.strerror or type(error).__name__
         raise RecipeError(Fault(name, "", f"cannot be read: {reason}")) from None
@@ -41,16 +42,16 @@ def read_text(path: Path) -> str:
     return _decoded(data, name)
 
 
-def _missing(path: Path) -> Fault:
+def missing_recipe(path: Path) -> str:
+    """Say what may have been meant by a recipe that is not there, or what makes one."""
     from difflib import get_close_matches
 
-    hint = "'evenfall survey FOLDER --write RECIPE' writes a first recipe"
     if path.parent.is_dir():
         others = [entry.name for entry in path.parent.glob("*.toml")]
         close = get_close_matches(path.name, others, n=1)
         if close:
-            hint = f"did you mean {path.with_name(close[0])}?"
-    return Fault(str(path), "", "there is no such file", hint=hint)
+            return f"did you mean {path.with_name(close[0])}?"
+    return "'evenfall survey FOLDER --write RECIPE' writes a first recipe"
 
 
 def _decoded(data: bytes, name: str) -> str:

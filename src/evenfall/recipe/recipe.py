@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +12,8 @@ from evenfall.errors import Fault, RecipeError
 from evenfall.recipe.changes import Change, apply_changes, parse_changes
 from evenfall.recipe.files import check_files as missing_files
 from evenfall.recipe.files import pass_file_name
+from evenfall.recipe.inheriting import Base, Gathered, Origins, gather
 from evenfall.recipe.light_names import Names, check_references
-from evenfall.recipe.lines import LineMap, map_lines
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.places import Place, dotted, parse_place
 from evenfall.recipe.reading import parse_toml, read_text
@@ -45,6 +46,8 @@ class Recipe:
         Where the passes lie; absolute.
     changes : tuple of str
         One-off changes that the model includes.
+    bases : tuple of Base
+        Files that it builds on, as they were read, the nearest first.
     """
 
     path: Path
@@ -53,6 +56,18 @@ class Recipe:
     moods: Mapping[str, ResolvedMood]
     passes_folder: Path
     changes: tuple[str, ...] = ()
+    bases: tuple[Base, ...] = ()
+
+    @property
+    def base_texts(self) -> dict[str, str]:
+        """Texts of the files that it builds on, by their path from the recipe's folder."""
+        return {base.name: base.text for base in self.bases}
+
+    @cached_property
+    def gathered(self) -> Gathered:
+        """Its values as they are written, what it builds on included; not to be changed."""
+        tree = parse_toml(self.text, str(self.path))
+        return gather(tree, self.text, self.path, known=self.base_texts)
 
     @property
     def output_stem(self) -> str:
@@ -91,7 +106,7 @@ class Recipe:
                 return Fault(str(self.path), str(place), found, allowed, hint)
         finding = Finding(place, found, allowed, hint)
         changes, _ = parse_changes(self.changes)
-        return located([finding], str(self.path), map_lines(self.text), changes)[0]
+        return located([finding], self.gathered.origins, changes)[0]
 
     def members(self, name: str) -> tuple[str, ...]:
         """Lights of a light's or group's name; KeyError when there is none."""
@@ -126,6 +141,7 @@ class Recipe:
             changes=(*self.changes, *changes),
             passes=None if self.passes_folder == own else self.passes_folder,
             check_files=check_files,
+            bases=self.base_texts,
         )
 
 
@@ -182,6 +198,7 @@ def load_text(
     changes: str | Sequence[str] = (),
     passes: str | Path | None = None,
     check_files: bool = True,
+    bases: Mapping[str, str] | None = None,
 ) -> Recipe:
     r"""Check a recipe that is at hand as text.
 
@@ -194,6 +211,9 @@ def load_text(
         itself is looked for beside it.
     changes, passes, check_files
         As for `load`.
+    bases : mapping of str to str, optional
+        Texts of files that it builds on, by their path from the recipe's folder; they are read from
+        the disk otherwise.
 
     Raises
     ------
@@ -213,6 +233,7 @@ def load_text(
         changes=changes,
         passes=passes,
         check_files=check_files,
+        bases=bases,
     )
 
 
@@ -224,6 +245,7 @@ def load_tree(
     changes: str | Sequence[str] = (),
     passes: str | Path | None = None,
     check_files: bool = True,
+    bases: Mapping[str, str] | None = None,
 ) -> Recipe:
     """Check a recipe that is at hand as a tree of values, which is filled in place.
 
@@ -233,7 +255,7 @@ def load_tree(
         The values.
     text : str
         What they were read from, for the lines of faults.
-    path, changes, passes, check_files
+    path, changes, passes, check_files, bases
         As for `load_text`.
 
     Raises
@@ -243,7 +265,10 @@ def load_tree(
     """
     path = given_path(path, "a recipe")
     changes = given_texts(changes, "a change")
+    gathered = gather(tree, text, path, known=bases)
+    tree = gathered.tree
     parsed, faults = parse_changes(changes)
+    faults += gathered.faults
     faults += apply_changes(tree, parsed)
     if path.name.startswith("."):
         faults.append(_hidden(path))
@@ -252,11 +277,11 @@ def load_tree(
         faults.append(Fault(f"--passes {passes}", "", "the folder does not exist"))
     sound = _soundness(tree, path.parent, chosen, check_files)
     if sound.findings:
-        faults += located(sound.findings, str(path), map_lines(text), parsed)
+        faults += located(sound.findings, gathered.origins, parsed)
     if faults or sound.model is None:
         raise RecipeError(_not_too_many(faults, str(path)))
     folder = chosen or path.parent / sound.model.passes.folder
-    return Recipe(path, text, sound.model, sound.moods, folder.absolute(), changes)
+    return Recipe(path, text, sound.model, sound.moods, folder.absolute(), changes, gathered.bases)
 
 
 def _hidden(path: Path) -> Fault:
@@ -308,24 +333,33 @@ def _soundness(tree: dict[str, Any], folder: Path, chosen: Path | None, files: b
 
 
 def located(
-    findings: Sequence[Finding], file: str, lines: LineMap, changes: Sequence[Change]
+    findings: Sequence[Finding], origins: Origins, changes: Sequence[Change]
 ) -> list[Fault]:
-    """Give findings their file and line, in the order of the file; one-off changes come first."""
+    """Give findings their file and line, in the order of the files; one-off changes come first."""
     faults = []
     for finding in findings:
         change = next((each for each in reversed(changes) if _touches(each, finding)), None)
-        line = None if change else lines.line_of(finding.place)
+        file, line = (change.source, None) if change else origins.spot(finding.place)
+        hint = finding.hint if change else _hint(finding, origins)
         faults.append(
-            Fault(
-                change.source if change else file,
-                dotted(finding.place),
-                finding.found,
-                finding.allowed,
-                finding.hint,
-                line,
-            )
+            Fault(file, dotted(finding.place), finding.found, finding.allowed, hint, line)
         )
-    return sorted(faults, key=lambda fault: fault.line or 0)
+    return sorted(faults, key=lambda fault: (_rank(fault, origins), fault.line or 0))
+
+
+def _rank(fault: Fault, origins: Origins) -> int:
+    return 0 if fault.line is None else 1 if fault.file == origins.file else 2
+
+
+def _hint(finding: Finding, origins: Origins) -> str:
+    """Add what to do about a light that is inherited and of which there is no pass here."""
+    place, is_gone = finding.place, finding.found.startswith(("there is no file", "is missing"))
+    if len(place) < 3 or place[0] != "lights" or place[2] != "file" or not is_gone:
+        return finding.hint
+    if place[:2] not in origins.inherited:
+        return finding.hint
+    drop = f'if this view does not have it, say {dotted(place[:2])} = "none" in {origins.file}'
+    return "; ".join(part for part in (finding.hint, drop) if part)
 
 
 def _touches(change: Change, finding: Finding) -> bool:

@@ -26,14 +26,26 @@ def recipe_schema() -> dict[str, Any]:
 
     Examples
     --------
-    >>> recipe_schema()["required"]
+    >>> recipe_schema()["else"]["required"]  # unless it is based on another
     ['format', 'lights', 'moods']
     """
     schema = RecipeModel.model_json_schema(schema_generator=_RecipeSchema, mode="validation")
     return {
         "$schema": GenerateJsonSchema.schema_dialect,
         "title": "evenfall recipe",
-        **_plain(schema),
+        **_demanding_alone(_plain(schema)),
+    }
+
+
+def _demanding_alone(schema: dict[str, Any]) -> dict[str, Any]:
+    """Demand what has to be said only of a recipe that does not build on another."""
+    demanded = {"required": schema.pop("required")}
+    of_lights = {"additionalProperties": {"required": schema["$defs"]["Light"].pop("required")}}
+    return {
+        **schema,
+        "if": {"required": ["based_on"]},
+        "then": {},
+        "else": {**demanded, "properties": {"lights": of_lights}},
     }
 
 

@@ -53,8 +53,9 @@ def set_value(text: str, place: str | Place, value: Any) -> str:
     """
     steps = parse_place(place) if isinstance(place, str) else place
     expected = parse_toml(text, "recipe")
+    inherits = "based_on" in expected
     try:
-        put(expected, steps, copy.deepcopy(value))
+        put(expected, steps, copy.deepcopy(value), may_be_inherited=inherits)
     except LookupError as error:
         raise UsageError(Fault("", dotted(steps), *error.args)) from None
     renamed = with_key_renamed(text, steps, value)

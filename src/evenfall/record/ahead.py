@@ -11,8 +11,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from evenfall.errors import PassError
+from evenfall.errors import PassError, RecipeError
 from evenfall.passes.fingerprint import noted_fingerprint
+from evenfall.recipe.inheriting import gather
 
 __all__ = ["fingerprints_ahead"]
 
@@ -65,10 +66,19 @@ def _files_named(recipe: Path, passes: Path | None) -> list[Path]:
     try:
         if not recipe.is_file() or recipe.stat().st_size > _LARGEST_BYTES:
             return []
-        tree = tomllib.loads(recipe.read_text(encoding="utf-8-sig"))
+        text = recipe.read_text(encoding="utf-8-sig")
+        tree = gather(tomllib.loads(text), text, recipe).tree
         folder = passes or recipe.parent / tree.get("passes", {}).get("folder", ".")
         named = [light["file"] for light in tree["lights"].values()]
         files = [[said] if isinstance(said, str) else said for said in named]
         return [folder / file for some in files for file in some]
-    except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
+    except (
+        RecipeError,
+        OSError,
+        ValueError,
+        LookupError,
+        TypeError,
+        AttributeError,
+        RecursionError,
+    ):
         return []

@@ -163,7 +163,7 @@ class Origins:
         When another mood was metered, which the text does not hold, they pin the exposure.
         """
         changes = self._changes(mood, number)
-        if self._text(mood, number) != self._recipe.text:
+        if self._recipe.model.record != "with comments":
             changes = renumbered(changes)
         if self._is_metered_elsewhere(mood):
             place = dotted(("moods", mood, "camera"))

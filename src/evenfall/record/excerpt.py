@@ -7,10 +7,7 @@ comments, or for no record at all.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Collection
-from functools import lru_cache
-from typing import Any
 
 from evenfall.recipe import Recipe
 from evenfall.recipe.changes import parse_change
@@ -18,6 +15,8 @@ from evenfall.recipe.places import dotted
 from evenfall.recipe.toml_values import toml_document
 
 __all__ = ["excerpt", "relevant_changes", "renumbered"]
+
+_LEFT_OUT = ("deliverables", "silence", "based_on")
 
 
 def excerpt(
@@ -39,7 +38,8 @@ def excerpt(
     Returns
     -------
     str
-        TOML; the whole text as it was written where the recipe asks for its comments.
+        TOML, with what the recipe builds on; the whole text as it was written where the recipe asks
+        for its comments.
 
     Examples
     --------
@@ -49,9 +49,9 @@ def excerpt(
     (True, False)
     """
     if recipe.model.record == "with comments":
-        return recipe.text
-    tree = _parsed(recipe.text)
-    wanted = {key: value for key, value in tree.items() if key not in ("deliverables", "silence")}
+        return _as_written(recipe)
+    tree = recipe.gathered.tree
+    wanted = {key: value for key, value in tree.items() if key not in _LEFT_OUT}
     if not draft:
         wanted.pop("draft", None)
     if not sheet:
@@ -64,9 +64,18 @@ def excerpt(
     return toml_document(wanted)
 
 
-@lru_cache(maxsize=1)
-def _parsed(text: str) -> dict[str, Any]:
-    return tomllib.loads(text)
+def _as_written(recipe: Recipe) -> str:
+    """Text of a recipe; where it builds on others, all it says, and their texts as comments."""
+    if not recipe.bases:
+        return recipe.text
+    said = {key: value for key, value in recipe.gathered.tree.items() if key != "based_on"}
+    files = [(recipe.path.name, recipe.text), *((base.name, base.text) for base in recipe.bases)]
+    written = [f"\n# {name}, as written:\n{_commented(text)}" for name, text in files]
+    return "".join([toml_document(said), *written])
+
+
+def _commented(text: str) -> str:
+    return "".join(f"#| {line}".rstrip() + "\n" for line in text.splitlines())
 
 
 def relevant_changes(

@@ -12,7 +12,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from evenfall.recipe.toml_values import toml_key, toml_text
 
-__all__ = ["ROUND_FORMAT", "RoundFile", "RoundPicture", "RoundRecord", "Wish"]
+__all__ = ["ROUND_FORMAT", "RoundBase", "RoundFile", "RoundPicture", "RoundRecord", "Wish"]
 
 ROUND_FORMAT = 1
 
@@ -44,6 +44,14 @@ class Wish(_Noted):
 
     wish: str
     answer: str = ""
+
+
+class RoundBase(_Noted):
+    """A file that the recipe builds on: its path from the recipe's folder, and its copy here."""
+
+    path: str
+    file: FileName
+    sha256: str
 
 
 class RoundPicture(_Noted):
@@ -84,6 +92,7 @@ class RoundRecord(_Noted):
     note: str = ""
     since: int | None = None
     changed: Annotated[tuple[str, ...], Listed] = ()
+    bases: Annotated[tuple[RoundBase, ...], Listed] = ()
     asked: Annotated[tuple[Wish, ...], Listed] = ()
     pictures: Annotated[tuple[RoundPicture, ...], Listed] = ()
     deliverables: Annotated[tuple[RoundFile, ...], Listed] = ()
@@ -97,14 +106,15 @@ class RoundRecord(_Noted):
 
     def _blocks(self) -> Iterator[str]:
         said = self.model_dump(exclude_defaults=True) | {"format": self.format}
-        tables = ("asked", "pictures", "deliverables", "passes", "files", "versions", "changed")
+        lists = ("bases", "asked", "pictures", "deliverables")
+        tables = (*lists, "passes", "files", "versions", "changed")
         plain = {key: said[key] for key in type(self).model_fields if key in said}
         head = _HEAD.format(version=self.versions.get("evenfall", ""))
         yield head + _pairs({key: plain[key] for key in plain if key not in tables})
         if self.changed:
             lines = "".join(f"    {toml_text(line)},\n" for line in self.changed)
             yield f"changed = [    # since round {self.since}\n{lines}]\n"
-        for key in ("asked", "pictures", "deliverables"):
+        for key in lists:
             yield from (f"[[{key}]]\n{_pairs(entry)}" for entry in said.get(key, ()))
         for key in ("passes", "files", "versions"):
             if key in said:

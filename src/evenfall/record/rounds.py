@@ -8,12 +8,16 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 from evenfall.errors import Fault, UsageError
+from evenfall.recipe import Recipe
 from evenfall.recipe.reading import read_text
+from evenfall.recipe.recipe import load_text
 from evenfall.recipe.words.suggesting import joined
 from evenfall.record.round_record import RoundRecord
 
@@ -71,6 +75,27 @@ class KeptRound:
         if self.record is None or self.trouble:
             raise UsageError(Fault(str(self.folder), "", self.trouble or "is no round"))
         return read_text(self.recipe_path)
+
+    def base_texts(self) -> dict[str, str]:
+        """Texts of the files that its recipe builds on, by their path from the recipe's folder."""
+        bases = () if self.record is None else self.record.bases
+        return {base.path: read_text(self.folder / base.file) for base in bases}
+
+    def holds(self, text: str, bases: Mapping[str, str]) -> bool:
+        """Whether it is a whole round of just this recipe, with what that builds on."""
+        return not self.trouble and (self.recipe_text(), self.base_texts()) == (text, dict(bases))
+
+    def load(self, path: Path, **options: Any) -> Recipe:
+        """Load its recipe as if it lay at a path; further options are those of `load_text`.
+
+        Raises
+        ------
+        UsageError
+            When the round is not whole.
+        RecipeError
+            When this evenfall does not read it.
+        """
+        return load_text(self.recipe_text(), path, bases=self.base_texts(), **options)
 
     @cached_property
     def damages(self) -> tuple[str, ...]:
@@ -152,13 +177,17 @@ def _read(number: int, folder: Path) -> KeptRound:
         return KeptRound(number, folder, None, f"{RECORD_NAME} cannot be read: {said}")
     except ValueError as error:
         return KeptRound(number, folder, None, f"{RECORD_NAME} {error}")
-    found = _hash(folder / record.recipe)
-    trouble = ""
+    noted = [(record.recipe, record.recipe_sha256)]
+    noted += [(base.file, base.sha256) for base in record.bases]
+    troubles = (_trouble(folder, name, sha256) for name, sha256 in noted)
+    return KeptRound(number, folder, record, next((one for one in troubles if one), ""))
+
+
+def _trouble(folder: Path, name: str, sha256: str) -> str:
+    found = _hash(folder / name)
     if found is None:
-        trouble = f"is no whole round: {record.recipe} is missing"
-    elif found != record.recipe_sha256:
-        trouble = f"{record.recipe} in it was changed since it was kept"
-    return KeptRound(number, folder, record, trouble)
+        return f"is no whole round: {name} is missing"
+    return "" if found == sha256 else f"{name} in it was changed since it was kept"
 
 
 def _hash(path: Path) -> str | None:

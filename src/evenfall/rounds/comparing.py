@@ -164,16 +164,14 @@ def _only(found: RecipeDifferences, moods: Collection[str]) -> RecipeDifferences
 
 
 def _round(number: int, recipe: Path | None) -> Side:
-    from evenfall.recipe.recipe import load_text
     from evenfall.record.rounds import find_round, rounds_folder
 
     path = recipe if recipe is not None else _recipe_of_rounds()
     kept = find_round(rounds_folder(path), number)
-    text = kept.recipe_text()
     noted = kept.record.pictures if kept.record is not None else ()
     return Side(
         f"round {number}",
-        load_text(text, path, check_files=False),
+        kept.load(path, check_files=False),
         pictures={picture.mood: kept.folder / picture.file for picture in noted},
     )
 

@@ -15,7 +15,7 @@ from evenfall.errors import Fault, OutputError, RecipeError, UsageError
 from evenfall.recipe import Recipe
 from evenfall.recipe.recipe import load_text
 from evenfall.record.report import RunReport
-from evenfall.record.round_record import RoundFile, RoundPicture, RoundRecord, Wish
+from evenfall.record.round_record import RoundBase, RoundFile, RoundPicture, RoundRecord, Wish
 from evenfall.record.rounds import (
     RECORD_NAME,
     KeptRound,
@@ -115,7 +115,7 @@ def keep_text(path: Path, text: str, note: str) -> KeptRound:
 def kept_as(recipe: Recipe) -> KeptRound | None:
     """Give the last round of a recipe, if it holds just this text; None otherwise."""
     rounds = [kept for kept in read_rounds(rounds_folder(recipe.path)) if not kept.trouble]
-    return rounds[-1] if rounds and rounds[-1].recipe_text() == recipe.text else None
+    return rounds[-1] if rounds and rounds[-1].holds(recipe.text, recipe.base_texts) else None
 
 
 def _wishes(asked: Sequence[str], answers: Sequence[str]) -> tuple[Wish, ...]:
@@ -156,11 +156,19 @@ class _Standing:
 
     def raw(self) -> bytes:
         """Give the file's bytes, a byte order mark included."""
-        data = self.path.read_bytes()
-        if data.decode("utf-8-sig", errors="replace") != self.text:
-            found = "was changed meanwhile"
-            raise UsageError(Fault(str(self.path), "", found, "", "keep the round again"))
-        return data
+        return _raw(self.path, self.text)
+
+    def bases(self) -> dict[str, tuple[str, bytes]]:
+        """Give what the recipe builds on: by its path, the name of its copy, and its bytes."""
+        found: dict[str, tuple[str, bytes]] = {}
+        taken = {RECORD_NAME, self.path.name}
+        for base in () if self.recipe is None else self.recipe.bases:
+            name = base.path.name
+            while name.casefold() in {one.casefold() for one in taken}:
+                name = f"base_{name}"
+            taken.add(name)
+            found[base.name] = name, _raw(base.path, base.text)
+        return found
 
     def changes(self) -> tuple[int | None, tuple[str, ...]]:
         """Give the round before, and what changed since, in words."""
@@ -169,12 +177,20 @@ class _Standing:
             return None, ()
         before = rounds[-1]
         try:
-            former = load_text(before.recipe_text(), self.path, check_files=False)
+            former = before.load(self.path, check_files=False)
         except RecipeError:
             return before.number, ("its recipe is none that this evenfall reads",)
         if self.recipe is None:
             return before.number, ("what stands is no sound recipe",)
         return before.number, tuple(recipe_differences(former, self.recipe).lines())
+
+
+def _raw(path: Path, text: str) -> bytes:
+    data = path.read_bytes()
+    if data.decode("utf-8-sig", errors="replace") != text:
+        found = "was changed meanwhile"
+        raise UsageError(Fault(str(path), "", found, "", "keep the round again"))
+    return data
 
 
 def _put(
@@ -185,6 +201,7 @@ def _put(
     folder = rounds_folder(stands.path)
     remove_leftovers(folder)
     pictures = {f"{mood}.jpg": picture for mood, picture in stands.pictures.items()}
+    bases = stands.bases()
     number = next_number(folder)
     while True:
         since, changed = stands.changes()
@@ -196,6 +213,7 @@ def _put(
             note=note,
             since=since,
             changed=changed,
+            bases=tuple(_base(path, name, body) for path, (name, body) in bases.items()),
             asked=wishes,
             pictures=tuple(_noted(name, body) for name, body in pictures.items()),
             deliverables=tuple(_deliverables(stands)),
@@ -205,6 +223,7 @@ def _put(
         )
         path = folder / f"{number:03d}"
         files = {RECORD_NAME: record.to_toml().encode(), stands.path.name: data, **pictures}
+        files |= dict(bases.values())
         try:
             put_folder(path, files)
         except FileExistsError:  # somebody else has kept a round meanwhile
@@ -215,6 +234,10 @@ def _put(
             raise OutputError(fault) from error
         else:
             return KeptRound(number, path, record)
+
+
+def _base(path: str, name: str, body: bytes) -> RoundBase:
+    return RoundBase(path=path, file=name, sha256=hashlib.sha256(body).hexdigest())
 
 
 def _noted(name: str, body: bytes) -> RoundPicture:

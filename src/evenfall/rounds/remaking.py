@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from evenfall.errors import Fault, UsageError
-from evenfall.recipe.recipe import load_text
 from evenfall.record.report import RunReport
 from evenfall.record.round_record import RoundRecord
 from evenfall.record.rounds import find_round, rounds_folder
@@ -132,7 +131,7 @@ def remake_round(
     from evenfall.produce.running import run
 
     kept = find_round(rounds_folder(recipe), number)
-    loaded = load_text(kept.recipe_text(), recipe, passes=passes)
+    loaded = kept.load(recipe, passes=passes)
     folder = out if out is not None else remade_folder(recipe, number)
     report = run(loaded, out=folder, overwrite=overwrite, on_event=on_event)
     assert kept.record is not None  # a round with a recipe has a record

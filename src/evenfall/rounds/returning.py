@@ -7,9 +7,11 @@ from pathlib import Path
 
 from evenfall.compare.recipes import RecipeDifferences, recipe_differences
 from evenfall.errors import Fault, RecipeError, UsageError
-from evenfall.recipe.reading import read_text
+from evenfall.recipe.inheriting import gather
+from evenfall.recipe.reading import parse_toml, read_text
 from evenfall.recipe.recipe import load_text
-from evenfall.recipe.saving import replace_text
+from evenfall.recipe.saving import replace_text, save
+from evenfall.recipe.words.suggesting import joined
 from evenfall.record.rounds import KeptRound, find_round, read_rounds, rounds_folder
 from evenfall.rounds.keeping import keep_text
 
@@ -28,14 +30,17 @@ class Returned:
         The round that what stood was kept as, if it was not kept yet.
     differences : RecipeDifferences or None
         What changed by it; None where what stood was no sound recipe.
+    others : tuple of str
+        Files that it builds on which are others now than they were in that round.
     """
 
     kept: KeptRound
     stood: KeptRound | None
     differences: RecipeDifferences | None
+    others: tuple[str, ...] = ()
 
 
-def return_to(path: Path, number: int) -> Returned:
+def return_to(path: Path, number: int, *, with_bases: bool = False) -> Returned:
     """Make the recipe of a round the recipe again.
 
     Parameters
@@ -44,6 +49,9 @@ def return_to(path: Path, number: int) -> Returned:
         The recipe.
     number : int
         The round.
+    with_bases : bool
+        Whether files that it builds on become what they were then, too. Other views that build on
+        them change with them.
 
     Raises
     ------
@@ -56,20 +64,53 @@ def return_to(path: Path, number: int) -> Returned:
     folder = rounds_folder(path)
     kept = find_round(folder, number)
     text, stands = kept.recipe_text(), read_text(path)
-    if text == stands:
+    before, then = _base_texts(path, stands), kept.base_texts()
+    others = {name: _now(path, name) for name in then if _now(path, name) != then[name]}
+    if text == stands and not (others and with_bases):
         found = f"is the recipe of round {number} already"
-        raise UsageError(Fault(str(path), "", found))
-    is_kept = any(
-        not other.trouble and other.recipe_text() == stands for other in read_rounds(folder)
-    )
+        hint = f"{joined(others, 'and')} changed since; --bases returns it, too" if others else ""
+        raise UsageError(Fault(str(path), "", found, "", hint))
+    is_kept = any(other.holds(stands, before) for other in read_rounds(folder))
     stood = None if is_kept else keep_text(path, stands, f"before the return to round {number}")
-    replace_text(path, stands, text)
-    return Returned(kept, stood, _differences(path, stands, text))
+    for name, now in others.items() if with_bases else ():
+        _replace(path.parent / name, now, then[name])
+    if text != stands:
+        replace_text(path, stands, text)
+    after = then if with_bases else _base_texts(path, text)
+    differences = _differences(path, (stands, before), (text, after))
+    return Returned(kept, stood, differences, () if with_bases else tuple(others))
 
 
-def _differences(path: Path, before: str, after: str) -> RecipeDifferences | None:
+def _base_texts(path: Path, text: str) -> dict[str, str]:
+    """Texts of what a recipe builds on as they stand; none where that cannot be told."""
     try:
-        one, other = (load_text(text, path, check_files=False) for text in (before, after))
+        gathered = gather(parse_toml(text, str(path)), text, path)
+    except RecipeError:
+        return {}
+    return {base.name: base.text for base in gathered.bases}
+
+
+def _now(path: Path, name: str) -> str | None:
+    try:
+        return read_text(path.parent / name)
+    except RecipeError:
+        return None
+
+
+def _replace(file: Path, now: str | None, then: str) -> None:
+    if now is None:
+        save(file, then)
+    else:
+        replace_text(file, now, then)
+
+
+def _differences(
+    path: Path, before: tuple[str, dict[str, str]], after: tuple[str, dict[str, str]]
+) -> RecipeDifferences | None:
+    try:
+        one, other = (
+            load_text(text, path, check_files=False, bases=bases) for text, bases in (before, after)
+        )
     except RecipeError:
         return None
     return recipe_differences(one, other)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from evenfall.errors import EvenfallError
+from evenfall.recipe.inheriting import base_files
 from evenfall.view.opening import open_view
 
 if TYPE_CHECKING:
@@ -94,6 +95,8 @@ def live_drafts(
             seen = {**_stamps(others), path: seen[path]}  # as they are before they are opened
             report = view.run(moods, out=out)
         except EvenfallError as error:
+            others = list(dict.fromkeys((*base_files(path), *others)))
+            seen = _stamps((path, *others)) | seen
             yield DraftsFailed(error)
         else:
             yield DraftsMade(report, time.perf_counter() - begun)
@@ -124,10 +127,13 @@ def _stamp(file: Path) -> tuple[int, int, int] | None:
 
 
 def _named(recipe: Recipe) -> list[Path]:
-    """Files that a recipe names: passes, plates, masks, LUTs."""
+    """Files that a recipe names: what it builds on, passes, plates, masks, LUTs."""
     from evenfall.recipe.files import named_files
 
     return [
-        recipe.pass_path(named.name) if named.in_passes else recipe.beside(named.name)
-        for named in named_files(recipe.model)
+        *(base.path for base in recipe.bases),
+        *(
+            recipe.pass_path(named.name) if named.in_passes else recipe.beside(named.name)
+            for named in named_files(recipe.model)
+        ),
     ]
