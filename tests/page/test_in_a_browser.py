@@ -354,6 +354,46 @@ def test_it_prints_all_moods_with_numbers(opened: Any, tmp_path: Path) -> None:
     assert "Save comments" not in text
 
 
+def test_paper_holds_pictures_and_words_alone(opened: Any) -> None:
+    """Two landscape pictures to a page of A4; what is said of the file is for a screen."""
+    from pypdf import PdfReader
+
+    page = opened(contents(comments=(), rounds=(), settings=None)).page
+    reader = PdfReader(io.BytesIO(page.pdf(format="A4", prefer_css_page_size=True)))
+    texts = [each.extract_text() for each in reader.pages]
+    assert len(texts) == 2
+    assert "Dusk" in texts[0]
+    assert "Night" in texts[1]
+    assert "no comments" not in texts[1]
+    assert "network" not in texts[1]
+    assert all(min(_left_of_pictures(each)) > 30 for each in reader.pages)  # a margin, in points
+
+
+def _left_of_pictures(page: Any) -> list[float]:
+    found: list[float] = []
+
+    def before(operator: bytes, _: Any, matrix: list[float], __: list[float]) -> None:
+        if operator == b"Do":
+            found.append(matrix[4])
+
+    page.extract_text(visitor_operand_before=before)
+    return found
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_titles_of_any_length_and_writing(opened: Any, width: int) -> None:
+    """A title from right to left is set from the right, and its line keeps the order of parts."""
+    title = "غرفة المعيشة " + "x" * 460 + " 🏡"
+    what = contents(title=title, project="بيت على الشاطئ <b>", studio="Ö" * 120)
+    page = opened(what, viewport={"width": width, "height": 844}).page
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.evaluate("getComputedStyle(document.querySelector('h1')).direction") == "rtl"
+    parts = page.locator(".about bdi").evaluate_all(
+        "all => all.map(one => [one.getBoundingClientRect().top, one.getBoundingClientRect().left])"
+    )
+    assert parts == sorted(parts)
+
+
 def test_without_scripts_all_pictures_are_there(opened: Any) -> None:
     page = opened(java_script_enabled=False).page
     assert page.locator("figure img").count() == 4

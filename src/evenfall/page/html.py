@@ -20,6 +20,7 @@ from evenfall.page.contents import PageContents, PagePicture, PageRound, PageTab
 __all__ = ["build_page"]
 
 _ASSETS = Path(__file__).parent / "assets"
+_LONG_TITLE = 80  # letters, beyond which it is set smaller
 _FONTS = (
     ("Inter page", "Inter-Regular.woff2"),
     ("Inter light page", "InterDisplay-Light.woff2"),
@@ -120,15 +121,21 @@ def _joined(*parts: str) -> str:
     return " · ".join(dict.fromkeys(part for part in parts if part))
 
 
+def _line(*parts: str) -> str:
+    """Join parts that may each be written from right to left."""
+    return " · ".join(f"<bdi>{escape(part)}</bdi>" for part in dict.fromkeys(parts) if part)
+
+
 def _header(contents: PageContents) -> Iterable[str]:
     yield "<header>"
-    yield f"<div><h1>{escape(contents.title)}</h1>"
-    about = _joined(contents.project, contents.date, contents.round_name)
+    long = ' class="long"' if len(contents.title) > _LONG_TITLE else ""
+    yield f'<div><h1{long} dir="auto">{escape(contents.title)}</h1>'
+    about = _line(contents.project, contents.date, contents.round_name)
     if about:
-        yield f'<p class="about">{escape(about)}</p>'
+        yield f'<p class="about">{about}</p>'
     yield "</div>"
     if contents.studio:
-        yield f'<p class="studio">{escape(contents.studio)}</p>'
+        yield f'<p class="studio" dir="auto">{escape(contents.studio)}</p>'
     yield "</header>"
 
 
@@ -167,7 +174,8 @@ def _viewer(contents: PageContents) -> Iterable[str]:
     yield '<form id="form" hidden>'
     yield '<p class="soft" id="asked-where"></p>'
     yield '<label for="text">Your comment'
-    yield '<textarea id="text" maxlength="4000" aria-describedby="text-wrong"></textarea></label>'
+    yield '<textarea id="text" maxlength="4000" aria-describedby="text-wrong" '
+    yield 'dir="auto"></textarea></label>'
     yield '<p id="text-wrong" role="alert"></p>'
     yield '<label for="author">Your name'
     yield '<input type="text" id="author" maxlength="100" autocomplete="name"></label>'
@@ -186,7 +194,7 @@ def _gallery(pictures: Iterable[PagePicture]) -> Iterable[str]:
             f'<figure><div class="held"><img data-key="{key}" alt="{escape(picture.full_title)}" '
             f'width="{picture.width}" height="{picture.height}" '
             f'src="data:image/jpeg;base64,{data}"><div data-pins="{key}"></div></div>'
-            f"<figcaption>{escape(picture.full_title)}</figcaption></figure>"
+            f'<figcaption dir="auto">{escape(picture.full_title)}</figcaption></figure>'
         )
     yield "</section>"
 
@@ -226,10 +234,10 @@ def _comment(comment: Comment, titles: dict[str, str]) -> Iterable[str]:
         title = f"{title}, round {comment.round_number}"
     yield f'<li id="remark-{escape(comment.id)}" tabindex="-1">'
     yield f'<span class="number">{comment.number}</span><div>'
-    yield f'<div class="said">{escape(comment.text)}</div>'
-    yield f'<div class="soft">{escape(_joined(title, comment.author))}</div>'
+    yield f'<div class="said" dir="auto">{escape(comment.text)}</div>'
+    yield f'<div class="soft">{_line(title, comment.author)}</div>'
     if comment.answer:
-        yield f'<div class="answer">Answer: {escape(comment.answer)}</div>'
+        yield f'<div class="answer">Answer: <bdi>{escape(comment.answer)}</bdi></div>'
     yield "</div></li>"
 
 
@@ -247,7 +255,7 @@ def _rounds(rounds: Iterable[PageRound]) -> Iterable[str]:
         if pairs:
             yield "<dl>"
             for term, said in pairs:
-                yield f"<dt>{escape(term)}</dt><dd>{escape(said)}</dd>"
+                yield f'<dt dir="auto">{escape(term)}</dt><dd dir="auto">{escape(said)}</dd>'
             yield "</dl>"
     yield "</section>"
 

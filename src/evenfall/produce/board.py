@@ -93,7 +93,7 @@ def make_board(
         view=project.view or "",
         date="" if date is None else f"{date.day} {date:%B %Y}",
         round=round_name,
-        studio=project.studio or "",
+        studio=project.studio or project.author or "",
         mark=mark,
         author=project.author or "",
         copyright=project.copyright or "",

@@ -78,7 +78,7 @@ def make_page(
         title=project.view or project.title or recipe.path.stem,
         pictures=(*pictures, *earlier),
         project=project.title or "",
-        studio=project.studio or "",
+        studio=project.studio or project.author or "",
         date="" if date is None else f"{date.day} {date:%B %Y}",
         round_name=round_name,
         rounds=tuple(rounds),

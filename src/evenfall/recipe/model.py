@@ -30,7 +30,11 @@ class Project(Part):
     )
     author: Words | None = Field(None, description="Who made it.")
     copyright: Words | None = Field(None, description="Copyright notice.")
-    studio: Words | None = Field(None, description="Whose work it is; stands on boards.")
+    studio: Words | None = Field(
+        None,
+        description="Whose work it is; stands on boards and the review page, where the author "
+        "stands otherwise.",
+    )
     logo: Annotated[str | None, NamesFile("logo")] = Field(
         None, description="The studio's logo, PNG or SVG, relative to the recipe; for boards."
     )

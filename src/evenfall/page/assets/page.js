@@ -46,7 +46,10 @@
   function element(name, className, text) {
     const made = document.createElement(name);
     if (className) made.className = className;
-    if (text !== undefined) made.textContent = text;
+    if (text !== undefined) {
+      made.textContent = text;
+      made.dir = "auto";
+    }
     return made;
   }
 
