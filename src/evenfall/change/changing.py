@@ -287,9 +287,9 @@ def _inherited(work: _Work) -> list[str]:
                 lines.setdefault(spot[0], set()).add(spot[1])
                 break
     return [
-        f"{file} says otherwise for every view (line{'s' if len(some) > 1 else ''} "
-        f"{joined(map(str, sorted(some)), 'and')}), and now {work.before.path.name} for itself; to "
-        f"change every view, say the same of {file}"
+        f"{file} has {'values' if len(some) > 1 else 'a value'} of its own for every view (line"
+        f"{'s' if len(some) > 1 else ''} {joined(map(str, sorted(some)), 'and')}), over which "
+        f"{work.before.path.name} now says its own; to change every view, change {file} instead"
         for file, some in lines.items()
     ]
 

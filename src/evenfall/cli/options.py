@@ -11,10 +11,15 @@ __all__ = [
     "moods_option",
     "passes_option",
     "recipe_argument",
+    "recipes_argument",
     "set_option",
 ]
 
 recipe_argument = click.argument("recipe", type=click.Path(path_type=Path))
+
+recipes_argument = click.argument(
+    "recipes", nargs=-1, required=True, metavar="RECIPE...", type=click.Path(path_type=Path)
+)
 
 passes_option = click.option(
     "--passes",

@@ -23,10 +23,12 @@ class LiveProgress:
     ----------
     quiet : bool
         True: show nothing at all.
+    title : str
+        Stands in front, where several are made.
     """
 
-    def __init__(self, *, quiet: bool = False) -> None:
-        self._quiet = quiet
+    def __init__(self, *, quiet: bool = False, title: str = "") -> None:
+        self._quiet, self._title = quiet, f"{title}: " if title else ""
         self.shown = not quiet and sys.stderr.isatty()
 
     def __enter__(self) -> Self:
@@ -55,7 +57,7 @@ class LiveProgress:
             console=make_console(stderr=True),
             transient=True,
         )
-        self._task = self._bar.add_task("checking", total=None, counts="")
+        self._task = self._bar.add_task(f"{self._title}checking", total=None, counts="")
         self._lights = self._files = 0
         self._read = self._written = 0
         self._bar.start()
@@ -82,7 +84,8 @@ class LiveProgress:
                 self._written += 1
         self._bar.update(
             self._task,
-            description="reading and mixing" if not self._written else "finishing and writing",
+            description=self._title
+            + ("finishing and writing" if self._written else "reading and mixing"),
             total=self._lights + _FILE_WEIGHT * self._files,
             completed=self._read + _FILE_WEIGHT * self._written,
             counts=self._counts(),

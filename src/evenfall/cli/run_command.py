@@ -14,7 +14,7 @@ from evenfall.cli.options import (
     json_option,
     moods_option,
     passes_option,
-    recipe_argument,
+    recipes_argument,
     set_option,
 )
 from evenfall.cli.progress import LiveProgress
@@ -26,11 +26,11 @@ if TYPE_CHECKING:
     from evenfall.record.report import RunReport
     from evenfall.record.values import FileReport
 
-__all__ = ["command"]
+__all__ = ["command", "print_report"]
 
 
 @click.command("run", short_help="Make the deliverables of all moods, or of chosen ones.")
-@recipe_argument
+@recipes_argument
 @passes_option
 @click.option(
     "--out",
@@ -61,7 +61,7 @@ __all__ = ["command"]
 @click.option("-v", "--verbose", is_flag=True, help="Say more: balance, exposure and timings.")
 @click.option("-q", "--quiet", is_flag=True, help="Say nothing but faults.")
 def command(
-    recipe: Path,
+    recipes: tuple[Path, ...],
     passes: Path | None,
     out: Path | None,
     moods: tuple[str, ...],
@@ -79,6 +79,9 @@ def command(
 ) -> None:
     """Make the deliverables of RECIPE: of all moods, or of chosen ones.
 
+    Several recipes, or a folder of them, are made one after the other; what fails in one does not
+    stop the others, and a table at the end says what came of each.
+
     Files that stand there already are never replaced unless --overwrite says so, and those of a
     round that is kept never; files that are already what this run would make are kept. Drafts lie
     in a folder of their own and are always replaced; --draft --watch makes them again at each save
@@ -87,6 +90,29 @@ def command(
     --round makes the deliverables of a kept round again, byte for byte, or says which pass, file or
     version is another; the exit code is 1 then.
     """
+    recipe = recipes[0]
+    if len(recipes) > 1 or recipe.is_dir():
+        alone = {"--watch": watch, "--round": round_number, "--passes": passes}
+        for option, said in alone.items():
+            if said:
+                raise click.UsageError(f"{option} goes with one recipe.")
+        from evenfall.cli.several import run_several
+
+        run_several(
+            recipes,
+            moods=moods,
+            changes=changes,
+            out=out,
+            draft=draft,
+            overwrite=overwrite,
+            dry_run=dry_run,
+            keep_going=keep_going,
+            workers=workers,
+            as_json=as_json,
+            verbose=verbose,
+            quiet=quiet,
+        )
+        return
     if watch:
         _refuse_beside(
             "--watch", {"--round": round_number, "--dry-run": dry_run, "--json": as_json}
@@ -140,7 +166,7 @@ def command(
     if as_json:
         say_json_text(report.to_json())
     elif not quiet:
-        _print(report, verbose=verbose)
+        print_report(report, verbose=verbose)
     for fault in report.faults:
         say(str(fault), err=True)
     if report.faults:
@@ -177,7 +203,7 @@ def _make_round_again(
         sys.exit(1)
 
 
-def _print(report: RunReport, *, verbose: bool) -> None:
+def print_report(report: RunReport, *, verbose: bool) -> None:
     """Print what was made: files to stdout, the rest to stderr."""
     for file in report.files:
         state = _state(file, dry_run=report.dry_run)

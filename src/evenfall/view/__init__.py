@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     )
     from evenfall.view.plans import plan_view, write_plan
     from evenfall.view.records import read_provenance
+    from evenfall.view.several import ViewRun, find_recipes, open_views, run_views
     from evenfall.view.surveys import survey_folder
     from evenfall.view.view import View
 
@@ -29,15 +30,19 @@ __all__ = [
     "Checked",
     "CommentsTaken",
     "View",
+    "ViewRun",
     "add_comments",
     "answer_comment",
     "comment_words",
     "draw_comments",
+    "find_recipes",
     "handback_text",
     "load_comments",
     "open_view",
+    "open_views",
     "plan_view",
     "read_provenance",
+    "run_views",
     "survey_folder",
     "write_board",
     "write_handbacks",
@@ -63,6 +68,7 @@ __getattr__, __dir__ = late_names(
         ),
         "plans": ("plan_view", "write_plan"),
         "records": ("read_provenance",),
+        "several": ("ViewRun", "find_recipes", "open_views", "run_views"),
         "surveys": ("survey_folder",),
         "view": ("View",),
     },

@@ -1,0 +1,141 @@
+"""A run of several views, told as it goes on, with a table at the end."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from evenfall.cli.progress import LiveProgress
+from evenfall.cli.saying import from_here, make_console, say, say_json
+from evenfall.cli.stopping import INTERRUPTED, stop_in_order
+from evenfall.errors import printable
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from evenfall.produce.events import Event
+    from evenfall.view.several import ViewRun
+
+__all__ = ["run_several"]
+
+_WIDTH_IN_FILES = 100
+
+
+def run_several(
+    recipes: Sequence[Path], *, as_json: bool, verbose: bool, quiet: bool, **options: Any
+) -> None:
+    """Run several views and end with the exit code; further options are those of `run_views`."""
+    from evenfall.cli.run_command import print_report
+    from evenfall.view.several import find_recipes, run_views
+
+    paths = find_recipes(recipes)
+    done: list[ViewRun] = []
+    told = _Told(quiet=quiet, count=len(paths))
+    try:
+        for made in run_views(paths, on_begin=told.begin, on_event=told.hear, **options):
+            told.end()
+            done.append(made)
+            if made.report is not None and not quiet and not as_json:
+                print_report(made.report, verbose=verbose)
+            for fault in made.report.faults if made.report is not None else ():
+                say(str(fault), err=True)
+            if made.error is not None:
+                say(str(made.error), err=True)
+    except (KeyboardInterrupt, SystemExit) as error:
+        told.end()
+        with contextlib.suppress(OSError):  # the terminal may have gone
+            say("Stopped. Files that were finished are whole, and stay.", err=True)
+            _print_table(paths, done, quiet=quiet)
+        sys.exit(INTERRUPTED if isinstance(error, KeyboardInterrupt) else error.code)
+    if as_json:
+        say_json([_as_json(one) for one in done])
+    else:
+        _print_table(paths, done, quiet=quiet)
+    sys.exit(_exit_code(done))
+
+
+class _Told:
+    """The display of the view whose turn it is."""
+
+    def __init__(self, *, quiet: bool, count: int) -> None:
+        self._quiet, self._count, self._begun = quiet, count, 0
+        self._progress: LiveProgress | None = None
+
+    def begin(self, recipe: Path) -> None:
+        self._begun += 1
+        self._progress = LiveProgress(quiet=self._quiet, title=recipe.stem)
+        self._progress.__enter__()
+
+    def hear(self, event: Event) -> None:
+        from evenfall.produce.events import FolderEntered
+
+        if isinstance(event, FolderEntered):
+            stop_in_order()
+        if self._progress is not None:
+            self._progress.hear(event)
+
+    def end(self) -> None:
+        if self._progress is not None:
+            self._progress.__exit__(None, None, None)
+            self._progress = None
+
+
+def _exit_code(done: Sequence[ViewRun]) -> int:
+    """0 when all is made; 2 when all that is missing is missing for wrong recipes; else 1."""
+    if all(one.is_whole for one in done):
+        return 0
+    codes = {1 if one.error is None else one.error.exit_code for one in done if not one.is_whole}
+    return codes.pop() if len(codes) == 1 else 1
+
+
+def _print_table(paths: Sequence[Path], done: Sequence[ViewRun], *, quiet: bool) -> None:
+    if quiet:
+        return
+    console = make_console(stderr=True, width_in_files=_WIDTH_IN_FILES)
+    console.print()
+    console.print(_table(paths, {one.recipe: one for one in done}))
+
+
+def _table(paths: Sequence[Path], done: dict[Path, ViewRun]) -> Table:
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 3, 0, 0))
+    table.add_column("view", overflow="fold")
+    for name in ("made", "kept", "seconds"):
+        table.add_column(name, justify="right")
+    table.add_column("what came of it", overflow="fold")
+    for path in paths:
+        table.add_row(printable(str(from_here(path))), *_row(done.get(path)))
+    return table
+
+
+def _row(made: ViewRun | None) -> tuple[str, str, str, str]:
+    if made is None:
+        return "", "", "", "not begun"
+    if made.report is None:
+        return "", "", f"{made.seconds:.1f}", f"failed: {_reason(made)}"
+    kept = sum(file.kept for file in made.report.files)
+    faults = len(made.report.faults)
+    state = f"{faults} fault{'s' if faults > 1 else ''}, told above" if faults else "complete"
+    if made.report.dry_run:
+        state = state if faults else "only looked at"
+    return str(len(made.report.files) - kept), str(kept), f"{made.seconds:.1f}", state
+
+
+def _reason(made: ViewRun) -> str:
+    faults = getattr(made.error, "faults", ())
+    more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""
+    return printable(f"{faults[0].found}{more}" if faults else str(made.error))
+
+
+def _as_json(made: ViewRun) -> dict[str, Any]:
+    return {
+        "recipe": str(made.recipe),
+        "error": None if made.error is None else str(made.error),
+        "seconds": round(made.seconds, 3),
+        "report": None if made.report is None else json.loads(made.report.to_json()),
+    }
