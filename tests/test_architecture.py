@@ -45,6 +45,7 @@ ORDER = (
     "produce",
     "rounds",
     "view",
+    "desk",
     "cli",
 )
 """Each package imports only from those before it."""

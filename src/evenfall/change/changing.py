@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from evenfall.change.dials import dial_words, turn, wanted
@@ -28,7 +28,7 @@ from evenfall.recipe.saving import replace_text
 from evenfall.recipe.words.suggesting import joined
 from evenfall.recipe.words.wording import setting_words
 
-__all__ = ["Changed", "change_recipe"]
+__all__ = ["Changed", "change_recipe", "change_text"]
 
 
 @dataclass(frozen=True)
@@ -107,6 +107,37 @@ def change_recipe(
     """
     path = Path(path)
     text = read_text(path)
+    changed = change_text(text, path, moods, phrases, keep=keep)
+    if dry_run:
+        return changed
+    replace_text(path, text, changed.text)
+    return replace(changed, written=True)
+
+
+def change_text(
+    text: str,
+    path: Path,
+    moods: str | Sequence[str],
+    phrases: Sequence[str],
+    *,
+    keep: Sequence[str] = (),
+) -> Changed:
+    """Change the text of a recipe; otherwise as `change_recipe`. No file is touched.
+
+    Parameters
+    ----------
+    text : str
+        A recipe.
+    path : Path
+        Where it stands or is to stand.
+    moods, phrases, keep
+        As of `change_recipe`.
+
+    Raises
+    ------
+    RecipeError, UsageError
+        As `change_recipe`.
+    """
     revision = Revision(text, path)
     before = revision.recipe
     chosen = _chosen(before, moods)
@@ -128,7 +159,7 @@ def change_recipe(
     keep_moods(revision, before, chosen, kept, alone)
     if any(order.command.kind in ("off", "ratio") for order in orders):
         check_what_hangs_on_lights(revision.recipe)
-    return _finished(work, path, text, keep, dry_run=dry_run)
+    return _finished(work, path, keep)
 
 
 def _chosen(recipe: Recipe, moods: str | Sequence[str]) -> tuple[str, ...]:
@@ -294,19 +325,15 @@ def _inherited(work: _Work) -> list[str]:
     ]
 
 
-def _finished(work: _Work, path: Path, text: str, keep: Sequence[str], *, dry_run: bool) -> Changed:
+def _finished(work: _Work, path: Path, keep: Sequence[str]) -> Changed:
     after = work.revision.recipe
-    new = work.revision.written()
     notes = [*work.notes, *work.idle, *metering_notes(work.before, after), *_inherited(work)]
     found = {mood: mood_differences(work.before, after, mood) for mood in after.moods}
-    if not dry_run:
-        replace_text(path, text, new)
     return Changed(
         path=path,
-        text=new,
+        text=work.revision.written(),
         moods={mood: found[mood] for mood in after.moods if mood in work.moods and found[mood]},
         carried={mood: some for mood, some in found.items() if some and mood not in work.moods},
         kept=tuple(keep),
         notes=tuple(dict.fromkeys(notes)),
-        written=not dry_run,
     )

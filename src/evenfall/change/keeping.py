@@ -18,7 +18,7 @@ from evenfall.recipe.base import Step
 from evenfall.recipe.gains import GAIN_KEYS, Counted
 from evenfall.recipe.resolve import chain
 
-__all__ = ["keep_moods", "stand_alone"]
+__all__ = ["gain_as_it_stands", "keep_moods", "stand_alone"]
 
 _SAME = 1e-9
 
@@ -113,7 +113,7 @@ def _keep_gains(revision: Revision, before: Recipe, mood: str) -> None:
     for light, setting in pending.items():
         stood = stand(before, mood, light)
         if revision.governing(mood, light, GAINS) is None and not isinstance(setting.gain, Counted):
-            inherited[light] = _gain(setting)
+            inherited[light] = gain_as_it_stands(setting)
         elif stood.anchor == stand(revision.recipe, mood, light).anchor and not stood.is_off:
             move_gains(revision, mood, light, {light: stood})
         elif stood.anchor == "render":
@@ -125,7 +125,7 @@ def _keep_gains(revision: Revision, before: Recipe, mood: str) -> None:
     _put_inherited(revision, mood, inherited)
 
 
-def _gain(setting: LightSetting) -> Mapping[str, Any]:
+def gain_as_it_stands(setting: LightSetting) -> Mapping[str, Any]:
     """Keys of a gain as it stood, to be said again."""
     if setting.match is not None:
         return {"match": setting.match.model_dump(mode="json", exclude_unset=True)}

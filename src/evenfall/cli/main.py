@@ -20,6 +20,7 @@ _COMMANDS = {
     "change": "Change a recipe in words, counted from where things stand.",
     "run": "Make the deliverables of all moods, or of chosen ones.",
     "compare": "Show what differs between two recipes, rounds or pictures.",
+    "desk": "Balance a view by hand, on a page of this machine.",
     "round": "Keep rounds of feedback: what was asked, what changed, what came out.",
     "trace": "Show how a delivered picture was made, and make it again.",
     "meter": "Show gains, tints, ratios, exposure and noise headroom of every mood.",

@@ -5,12 +5,14 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Self
 
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.develop.reduced import averaged, reduced_size
 from evenfall.errors import PassError
 from evenfall.light.primaries import BT709, RgbSpace
 from evenfall.passes.header import PassHeader
@@ -68,7 +70,9 @@ class KeptPasses:
         self._together = together or [(light,) for light in images]
 
     @classmethod
-    def of(cls, source: PassSource, *, workers: int | None = None) -> Self:
+    def of(
+        cls, source: PassSource, *, workers: int | None = None, width: int | None = None
+    ) -> Self:
         """Read all passes of another source, and keep them.
 
         Parameters
@@ -77,17 +81,25 @@ class KeptPasses:
             Files at full size, or reduced ones.
         workers : int, optional
             Threads; one per processor otherwise.
+        width : int, optional
+            They are averaged down to so many pixels; never enlarged.
 
         Raises
         ------
         PassError
             When a pass cannot be read.
         """
+        small = source.size if width is None else reduced_size(source.size, width)
+
+        def read_batch(batch: tuple[str, ...]) -> dict[str, PassImage]:
+            images = source.read(batch)
+            return {light: _at_size(image, small) for light, image in images.items()}
+
         batches = source.batches(source.headers)
         threads = passes_at_once(source.size, workers_of(workers))
         read: dict[str, PassImage] = {}
         with ThreadPoolExecutor(threads, "keep") as pool:
-            for images in pool.map(source.read, batches):
+            for images in pool.map(read_batch, batches):
                 read |= images
         in_order = {light: read[light] for light in source.headers}
         return cls(in_order, source.space, source.luminance_scale, batches)
@@ -149,6 +161,14 @@ class KeptPasses:
         if missing:
             raise PassError(f"no pass is kept of {', '.join(missing)}")
         return {light: self._images[light] for light in batch}
+
+
+def _at_size(image: PassImage, size: tuple[int, int]) -> PassImage:
+    header = image.header
+    if (header.width, header.height) == size:
+        return image
+    header = replace(header, width=size[0], height=size[1])
+    return replace(averaged(image, size), header=header)
 
 
 def _image_of(light: str, pixels: npt.NDArray[np.floating[Any]]) -> PassImage:

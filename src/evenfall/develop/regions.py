@@ -100,7 +100,7 @@ def additions_of(
     if mood.plate is not None:
         plate = (mood.plate, _picture(recipe, mood.plate, shelf))
     overlays = [(overlay, _picture(recipe, overlay, shelf)) for overlay in mood.overlays]
-    return Additions(changes, plate, overlays)
+    return Additions(changes, plate, overlays, shelf.get)
 
 
 def _picture(recipe: Recipe, asked: Plate | Overlay, shelf: Shelf) -> Picture:

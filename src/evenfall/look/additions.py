@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol, TypeVar
 
 from evenfall.recipe.look import Look
 
@@ -14,6 +14,19 @@ if TYPE_CHECKING:
     from evenfall.recipe.moods import Overlay, Plate
 
 __all__ = ["Additions", "needs_whole"]
+
+T = TypeVar("T")
+
+
+class Keep(Protocol):
+    """Gives what is kept under a key, or makes it; see `evenfall.develop.shelf.Shelf.get`."""
+
+    def __call__(self, key: Hashable, make: Callable[[], T], bytes_of: Callable[[T], int]) -> T:
+        """Give it."""
+
+
+def _make(key: Hashable, make: Callable[[], T], bytes_of: Callable[[T], int]) -> T:
+    return make()
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,11 +41,15 @@ class Additions:
         The background and its settings.
     overlays : sequence of pairs of Overlay and Picture
         Cut-outs from back to front, and their settings.
+    keep : callable
+        Gives what is kept under a key, or makes it: what does not depend on the mix, such as a
+        plate at the size of the view, is then made once for many mixes.
     """
 
     regions: Sequence[RegionChange] = ()
     plate: tuple[Plate, Picture] | None = None
     overlays: Sequence[tuple[Overlay, Picture]] = field(default=())
+    keep: Keep = _make
 
     @property
     def any(self) -> bool:

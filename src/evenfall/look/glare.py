@@ -18,6 +18,8 @@ a flat picture stays flat, and no light is lost.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 import numpy.typing as npt
 
@@ -91,6 +93,7 @@ def _exchange(plane: Plane, glow: Plane, strength: float) -> None:
     plane += np.multiply(glow, np.float32(strength * level))
 
 
+@lru_cache(maxsize=8)
 def _transfer(rows: int, columns: int, radius: float) -> npt.NDArray[np.float32]:
     """Transfer factors of the spread for a cosine transform of rows x columns cells."""
     from scipy.fft import dctn

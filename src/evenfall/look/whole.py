@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from evenfall.look.additions import Additions
 from evenfall.look.arrays import Plane, Planes
 from evenfall.look.fringe import add_fringe
@@ -12,7 +14,6 @@ from evenfall.look.regions import apply_region
 from evenfall.look.sharpen import sharpen
 from evenfall.passes.side.pictures import Picture
 from evenfall.recipe.look import Look
-from evenfall.recipe.moods import Plate
 
 __all__ = ["apply_whole"]
 
@@ -43,7 +44,7 @@ def apply_whole(
     for change in additions.regions:
         apply_region(planes, change)
     if additions.plate is not None and alpha is not None:
-        planes = _behind(planes, alpha, additions.plate, workers)
+        planes = _behind(planes, alpha, additions, workers)
     for overlay, picture in additions.overlays:
         cutout = place_overlay(picture, overlay, (width, height))
         if cutout is not None:
@@ -57,11 +58,27 @@ def apply_whole(
     return planes
 
 
-def _behind(planes: Planes, alpha: Plane, plate: tuple[Plate, Picture], workers: int) -> Planes:
-    settings, picture = plate
+@dataclass(frozen=True, eq=False)
+class _Background:
+    """A plate at the size of the view, and the picture that it was made of."""
+
+    picture: Picture
+    planes: Planes
+
+
+def _behind(planes: Planes, alpha: Plane, additions: Additions, workers: int) -> Planes:
+    assert additions.plate is not None  # or there is nothing behind
+    settings, picture = additions.plate
     height, width = planes.shape[1:]
     coverage = alpha.astype("float32").clip(0, 1)
-    background = place_plate(picture, settings, (width, height), workers)
+
+    def place() -> _Background:
+        return _Background(picture, place_plate(picture, settings, (width, height), workers))
+
+    # The picture is held with what was made of it, so that no other has its number meanwhile.
+    key = ("plate at the size of the view", id(picture), settings.model_dump_json(), width, height)
+    kept = additions.keep(key, place, lambda made: made.planes.nbytes)
+    background = kept.planes
     combined = over(planes, coverage, background)
     if settings.light_wrap > 0:
         add_light_wrap(combined, coverage, background, settings.light_wrap)

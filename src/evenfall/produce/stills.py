@@ -1,6 +1,8 @@
-"""A developed mood as plain sRGB codes of a width, for pages and boards."""
+"""A developed mood as plain sRGB codes: of a width for pages and boards, or as a draft has them."""
 
 from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import numpy.typing as npt
@@ -9,8 +11,55 @@ from evenfall.deliver.quantise import quantise
 from evenfall.deliver.resize import resize_linear
 from evenfall.develop.developed import DevelopedMood
 from evenfall.light.output_spaces import output_space
+from evenfall.produce.canvas import STRIP_ROWS, Canvas
+from evenfall.recipe import Deliverable
 
-__all__ = ["srgb_still"]
+__all__ = ["draft_codes", "srgb_still"]
+
+_DRAFT = Deliverable()
+_STRIP_ROWS = 4 * STRIP_ROWS
+
+
+def draft_codes(
+    mood: DevelopedMood, *, workers: int = 1, rows: slice | None = None
+) -> npt.NDArray[np.uint8]:
+    """Give the codes that a draft of a mood holds, before guides and crops.
+
+    Parameters
+    ----------
+    mood : DevelopedMood
+        What is shown, whole.
+    workers : int
+        Threads; the result does not depend on them.
+    rows : slice, optional
+        Only these rows.
+
+    Returns
+    -------
+    ndarray, shape (H, W, 3), uint8
+        sRGB codes, dithered as an 8-bit PNG of a run is.
+
+    Raises
+    ------
+    PixelSourceError, RecipeError
+        When a plate, mask, LUT or CDL cannot be used.
+
+    Examples
+    --------
+    >>> from evenfall.develop.engine import develop_mood
+    >>> from evenfall.develop.example import example_recipe
+    >>> draft_codes(develop_mood(example_recipe(), "dusk")).shape
+    (32, 48, 3)
+    """
+    canvas = Canvas(mood.chain(), mood.size)
+    canvas.want_codes(_DRAFT.bit_depth, dither=_DRAFT.dither)
+    scene = mood.scene(canvas.chain, workers=workers)
+    top, bottom, _ = (rows or slice(None)).indices(mood.size[1])
+    strips = [slice(row, min(row + _STRIP_ROWS, bottom)) for row in range(top, bottom, _STRIP_ROWS)]
+    with ThreadPoolExecutor(workers) as pool:
+        list(pool.map(lambda strip: canvas.fill(scene, strip), strips))
+    codes: npt.NDArray[np.uint8] = canvas.codes[_DRAFT.bit_depth, _DRAFT.dither][top:bottom]
+    return codes
 
 
 def srgb_still(mood: DevelopedMood, width: int) -> npt.NDArray[np.uint8]:

@@ -89,12 +89,41 @@ class ViewState:
         RecipeError
             With every fault found.
         """
-        recipe = self.recipe.with_changes(*changes, check_files=not self._is_kept)
+        return self.with_recipe(self.recipe.with_changes(*changes, check_files=not self._is_kept))
+
+    def with_recipe(self, recipe: Recipe) -> Self:
+        """Give the view of another recipe; passes that both name alike are not opened again."""
         changed = type(self)(recipe, draft=self.draft, source=self._given, workers=self.workers)
         if self._given is None and _names_same_passes(recipe, self.recipe):
             changed._opened, changed._is_kept = self._opened, self._is_kept
         changed._shelf = self._shelf
         return changed
+
+    def smaller(self, width: int) -> Self:
+        """Give a view that is kept in memory at a smaller width, for pictures that must be quick.
+
+        Passes are averaged in scene-linear light, which commutes with the mix.
+
+        Parameters
+        ----------
+        width : int
+            Pixels; a view that is narrower stays as it is.
+
+        Raises
+        ------
+        PassError
+            When a pass cannot be read.
+
+        Examples
+        --------
+        >>> import evenfall
+        >>> from evenfall.develop.example import example_recipe
+        >>> evenfall.open(example_recipe(), draft=True).keep().smaller(24).develop("dusk").size
+        (24, 16)
+        """
+        from evenfall.develop.kept import KeptPasses
+
+        return self._keeping(KeptPasses.of(self.passes, workers=self.workers, width=width))
 
     def keep(self) -> Self:
         """Read all passes now and keep them in memory, so that moods are developed at once.
@@ -117,7 +146,9 @@ class ViewState:
         """
         from evenfall.develop.kept import KeptPasses
 
-        source = KeptPasses.of(self.passes, workers=self.workers)
+        return self._keeping(KeptPasses.of(self.passes, workers=self.workers))
+
+    def _keeping(self, source: PassSource) -> Self:
         kept = type(self)(self.recipe, draft=self.draft, source=self._given, workers=self.workers)
         kept._asked, kept._shelf, kept._opened = self._asked, self._shelf, Once(lambda: source)
         kept._is_kept = True

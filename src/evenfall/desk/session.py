@@ -1,0 +1,355 @@
+"""The recipe at the desk: what is done to it here, and what others do to its file meanwhile."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from evenfall.change.changing import change_text
+from evenfall.change.owning import let_go, own_dial, own_gain, own_tint
+from evenfall.compare.moods import mood_differences
+from evenfall.desk.brief import Brief, brief_of
+from evenfall.desk.figures import Figure, Size, turned
+from evenfall.desk.journal import Journal, journal_path, text_hash
+from evenfall.errors import EvenfallError, Fault, UsageError
+from evenfall.recipe import Recipe
+from evenfall.recipe.reading import read_text
+from evenfall.recipe.recipe import load_text
+from evenfall.recipe.saving import replace_text
+
+__all__ = ["Conflict", "Session"]
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """What stands in the file and here, where both have changed.
+
+    Parameters
+    ----------
+    theirs, ours : tuple of str
+        What differs from when the two were last the same, in words, mood by mood.
+    fault : str
+        Why the file's recipe cannot be used; empty when it can.
+    """
+
+    theirs: tuple[str, ...]
+    ours: tuple[str, ...]
+    fault: str = ""
+
+
+class Session:
+    """A recipe that is being worked on; safe to use from threads.
+
+    Parameters
+    ----------
+    path : Path
+        The recipe.
+    passes : Path, optional
+        Folder of the passes instead of the recipe's own.
+
+    Attributes
+    ----------
+    recipe : Recipe
+        As it stands, saved or not; the last sound one.
+    version : int
+        Grows with every change of it.
+    fault : str
+        Why the file cannot be used at the moment; empty when it can.
+    """
+
+    def __init__(self, path: Path, passes: Path | None = None) -> None:
+        self.path, self._passes = path.resolve(), passes
+        self._lock = threading.RLock()
+        self._disk = read_text(self.path)  # as it was last seen
+        self._common = self._disk  # as it stood when file and desk were last the same
+        self.recipe = self._load(self._disk)  # the file is sound, or there is no desk
+        self.version, self.fault, self._gesture = 1, "", ""
+        self._journal = Journal(journal_path(self.path), self._disk)
+        self.conflict: Conflict | None = None
+        self._come_back()
+
+    def _come_back(self) -> None:
+        """Take up what an earlier desk left unsaved, or the file as it was changed since."""
+        if self._journal.text != self._disk:
+            if text_hash(self._disk) == self._journal.saved:
+                self.recipe = self._load(self._journal.text)
+            elif self._journal.saved == text_hash(self._journal.text):
+                self._adopt("changed in the file")
+            else:
+                self.recipe = self._load(self._journal.text)
+                self._common = ""
+                self._see_conflict()
+        self._journal_saved()
+
+    def _load(self, text: str) -> Recipe:
+        return load_text(text, self.path, passes=self._passes)
+
+    @property
+    def text(self) -> str:
+        """The recipe's text, saved or not."""
+        return self._journal.text
+
+    @property
+    def saved_text(self) -> str:
+        """What the file was last seen to hold."""
+        return self._disk
+
+    @property
+    def is_unsaved(self) -> bool:
+        """Whether the file holds something else."""
+        return self._journal.text != self._disk
+
+    @property
+    def undoes(self) -> str:
+        """What would be undone, in words; empty when nothing."""
+        edit = self._journal.undoes
+        return "" if edit is None else edit.said
+
+    @property
+    def redoes(self) -> str:
+        """What would be made again, in words; empty when nothing."""
+        edit = self._journal.redoes
+        return "" if edit is None else edit.said
+
+    def briefs(self) -> list[Brief]:
+        """Say all moods in sentences."""
+        return [brief_of(self.recipe, mood) for mood in self.recipe.moods]
+
+    def turn(self, mood: str, key: str, size: Size, count: int, gesture: str = "") -> None:
+        """Turn a figure.
+
+        Parameters
+        ----------
+        mood, key : str
+            Which figure.
+        size, count
+            How far; see `turned`.
+        gesture : str
+            Turns of one gesture are undone at once.
+
+        Raises
+        ------
+        UsageError, RecipeError
+            When there is no such figure, or it cannot go so far.
+        """
+        with self._lock:
+            figure = self._figure(mood, key)
+            phrases = turned(figure, size, count)
+            if phrases:
+                self._change(mood, phrases, gesture)
+
+    def say(self, mood: str, text: str, key: str = "") -> None:
+        """Do what a person says of a mood, or of one figure of it, in the words of `change`.
+
+        Raises
+        ------
+        UsageError, RecipeError
+            When it is not understood, or cannot be.
+        """
+        with self._lock:
+            self._known(mood)
+            if not key:
+                self._change(mood, [text], "")
+                return
+            figure = self._figure(mood, key)
+            self._change(mood, [f"{subject} {text}" for subject in figure.subjects], "")
+
+    def own(self, mood: str, key: str) -> None:
+        """Make a figure the mood's own.
+
+        Raises
+        ------
+        UsageError, RecipeError
+            When there is no such figure, or it cannot be.
+        """
+        with self._lock:
+            figure = self._figure(mood, key)
+            if figure.dial is not None:
+                text = own_dial(self.text, self.path, mood, figure.dial)
+            else:
+                own = own_tint if key.startswith("tint:") else own_gain
+                text = own(self.text, self.path, mood, figure.lights)
+            self._put(text, f"{figure.label} of its own", mood)
+
+    def let_go(self, mood: str, key: str) -> None:
+        """Let a figure be what the mood inherits.
+
+        Raises
+        ------
+        UsageError, RecipeError
+            When there is no such figure, or it cannot be.
+        """
+        with self._lock:
+            figure = self._figure(mood, key)
+            tint = key.startswith("tint:")
+            text = let_go(self.text, self.path, mood, figure.lights, figure.dial, tint=tint)
+            self._put(text, f"{figure.label} as inherited", mood)
+
+    def undo(self) -> None:
+        """Undo the last edit."""
+        self._go(self._journal.undo)
+
+    def redo(self) -> None:
+        """Make again what was undone last."""
+        self._go(self._journal.redo)
+
+    def save(self) -> None:
+        """Write the recipe's file.
+
+        Raises
+        ------
+        UsageError
+            When somebody else has changed it: both are then shown, and nothing is written.
+        OutputError
+            When the system refuses.
+        """
+        with self._lock:
+            self.look_outside()
+            if self.conflict is not None:
+                found = "the file was changed by another hand, too"
+                raise UsageError(Fault("", "", found, hint="choose which of the two is to stand"))
+            replace_text(self.path, self._disk, self.text)
+            self._disk = self._common = self.text
+            self._journal_saved()
+            self._journal.sync()
+            self.version += 1
+
+    def settle(self, choice: str) -> None:
+        """End a conflict: "theirs" takes the file as it is, "ours" lets the desk's stand over it.
+
+        Nothing is lost: what gives way can be had again by undoing.
+
+        Raises
+        ------
+        UsageError
+            When the file's recipe cannot be used.
+        OutputError
+            When the system refuses.
+        """
+        with self._lock:
+            if self.conflict is None:
+                return
+            if choice == "theirs":
+                if self.conflict.fault:
+                    raise UsageError(Fault("", "", self.conflict.fault))
+                self._adopt("taken from the file")
+            else:
+                ours = self.text
+                self._journal.add(self._disk, "the file, by another hand")
+                self._journal.add(ours, "the desk's, over the file")
+                self._common = self._disk
+            self.conflict = None
+            self._journal_saved()
+            self.version += 1
+
+    def look_outside(self) -> bool:
+        """See whether the file was changed by another hand; True when something is new."""
+        with self._lock:
+            try:
+                disk = read_text(self.path)
+            except EvenfallError as error:
+                return self._faulty(str(error))
+            if disk == self._disk and not self.fault:
+                return False
+            if disk == self._disk == self.text:
+                return self._faulty("")
+            was_unsaved = self.text != self._common
+            self._disk = disk
+            try:
+                self._load(disk)
+            except EvenfallError as error:
+                if was_unsaved:
+                    self._see_conflict(str(error))
+                return self._faulty(str(error))
+            self._faulty("")
+            if disk == self.text:
+                self._common, self.conflict = disk, None
+            elif was_unsaved:
+                self._see_conflict()
+            else:
+                self._adopt("changed in the file")
+            self._journal_saved()
+            self.version += 1
+            return True
+
+    def close(self) -> None:
+        """End it; what is unsaved, or could be undone, is kept for the next desk."""
+        with self._lock:
+            keep = self.is_unsaved or self._journal.undoes is not None
+            self._journal.close(keep=keep)
+
+    def _faulty(self, fault: str) -> bool:
+        changed = fault != self.fault
+        self.fault = fault
+        self.version += changed
+        return changed
+
+    def _adopt(self, said: str) -> None:
+        """Take what the file holds, as an edit that can be undone."""
+        self.recipe = self._load(self._disk)
+        self._journal.add(self._disk, said)
+        self._common, self._gesture = self._disk, ""
+
+    def _see_conflict(self, fault: str = "") -> None:
+        base = self._try(self._common)
+        theirs = () if fault else _differences(base, self._try(self._disk))
+        self.conflict = Conflict(theirs, _differences(base, self.recipe), fault)
+
+    def _try(self, text: str) -> Recipe | None:
+        try:
+            return self._load(text)
+        except EvenfallError:
+            return None
+
+    def _journal_saved(self) -> None:
+        self._journal.note_saved(self._disk)
+
+    def _known(self, mood: str) -> None:
+        if mood not in self.recipe.moods:
+            raise UsageError(Fault("", "", f'there is no mood "{mood}" any more'))
+
+    def _figure(self, mood: str, key: str) -> Figure:
+        self._known(mood)
+        figure = brief_of(self.recipe, mood).figures.get(key)
+        if figure is None:
+            raise UsageError(Fault("", "", "that figure is gone: the recipe has changed"))
+        return figure
+
+    def _change(self, mood: str, phrases: list[str], gesture: str) -> None:
+        changed = change_text(self.text, self.path, [mood], phrases)
+        self._put(changed.text, "; ".join(phrases), mood, gesture)
+
+    def _put(self, text: str, said: str, mood: str, gesture: str = "") -> None:
+        recipe = self._load(text)
+        if gesture and gesture == self._gesture and self._journal.redoes is None:
+            self._journal.undo()
+        if text != self.text:
+            self._journal.add(text, said, mood)
+        self.recipe, self._gesture = recipe, gesture
+        self._after()
+
+    def _go(self, step: Callable[[], object]) -> None:
+        with self._lock:
+            if step() is not None:
+                self.recipe, self._gesture = self._load(self.text), ""
+                self._after()
+
+    def _after(self) -> None:
+        self.version += 1
+        if self.conflict is not None:
+            self._see_conflict(self.conflict.fault)
+            if self.text == self._disk:
+                self.conflict = None
+
+
+def _differences(before: Recipe | None, after: Recipe | None) -> tuple[str, ...]:
+    if before is None or after is None:
+        return ()
+    return tuple(
+        f"{after.moods[mood].title}: {difference}"
+        for mood in after.moods
+        if mood in before.moods
+        for difference in mood_differences(before, after, mood)
+    )

@@ -1,0 +1,95 @@
+"""What windows are told: the state of the desk as plain values, and pictures as bytes."""
+
+from __future__ import annotations
+
+import json
+import struct
+from typing import Any
+
+import numpy as np
+
+from evenfall.desk.brief import Brief, Clause
+from evenfall.desk.figures import Figure
+from evenfall.desk.painter import Picture
+from evenfall.desk.session import Session
+
+__all__ = ["picture_bytes", "state_of"]
+
+
+def state_of(session: Session) -> dict[str, Any]:
+    """Give all that a window shows beside pictures."""
+    recipe = session.recipe
+    project, conflict = recipe.model.project, session.conflict
+    return {
+        "tell": "state",
+        "version": session.version,
+        "project": project.title or "",
+        "view": project.view or recipe.path.stem,
+        "file": recipe.path.name,
+        "moods": [_mood(session, brief) for brief in session.briefs()],
+        "lights": {name: light.title or name for name, light in recipe.model.lights.items()},
+        "unsaved": session.is_unsaved,
+        "undoes": session.undoes,
+        "redoes": session.redoes,
+        "fault": session.fault,
+        "conflict": None
+        if conflict is None
+        else {"theirs": conflict.theirs, "ours": conflict.ours, "fault": conflict.fault},
+    }
+
+
+def _mood(session: Session, brief: Brief) -> dict[str, Any]:
+    return {
+        "name": brief.mood,
+        "title": brief.title,
+        "hour": session.recipe.moods[brief.mood].time_of_day or "",
+        "sentences": [
+            {
+                "kind": sentence.kind,
+                "lead": sentence.lead,
+                "clauses": [_clause(session, clause) for clause in sentence.clauses],
+            }
+            for sentence in brief.sentences
+        ],
+    }
+
+
+def _clause(session: Session, clause: Clause) -> dict[str, Any]:
+    spans = [span if isinstance(span, str) else _figure(session, span) for span in clause.spans]
+    return {"lights": clause.lights, "spans": spans}
+
+
+def _figure(session: Session, figure: Figure) -> dict[str, Any]:
+    moods = session.recipe.moods
+    source = moods[figure.source].title if figure.source in moods else figure.source
+    return {
+        "key": figure.key,
+        "kind": figure.kind,
+        "text": figure.text,
+        "label": figure.label,
+        "value": figure.value,
+        "from": source,
+    }
+
+
+def picture_bytes(picture: Picture, number: int) -> bytes:
+    """Give a picture for the socket: the length of a head, the head as JSON, then RGBA codes."""
+    height, width = picture.codes.shape[:2]
+    head = json.dumps(
+        {
+            "number": number,
+            "place": picture.place,
+            "mood": picture.shot.mood,
+            "of": picture.shot.of,
+            "version": picture.version,
+            "size": picture.size,
+            "width": width,
+            "height": height,
+            "fault": picture.fault,
+        }
+    ).encode()
+    head += b" " * (-len(head) % 4)
+    body = np.empty((height, width, 4), np.uint8)
+    body[..., :3] = picture.codes
+    body[..., 3] = 255
+    return b"".join((struct.pack("<I", len(head)), head, body.data))
