@@ -348,6 +348,8 @@ def test_sound_facts_get_no_advice(tmp_path: Path) -> None:
         ("fill-over-key", _facts(fill_gain=1.5)),
         ("noise-shows", _facts(noise_lightness=1.8)),
         ("highlights-clipped", _facts(clipped_share=0.2)),
+        ("highlights-clipped", replace(_facts(clipped_share=0.04), burnt_share=0.035)),
+        ("murky", replace(_facts(), median_lightness=33.0, high_lightness=80.0)),
         ("no-plate", replace(_facts(), bare_share=0.1)),
     ],
 )

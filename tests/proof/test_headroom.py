@@ -15,10 +15,10 @@ import pytest
 
 from evenfall.advice.headroom import Headroom, predict_noise
 from evenfall.advice.noise import BLOCK_PIXELS, noise_grid
+from evenfall.light.cielab import cie_lightness
 from evenfall.light.output_spaces import output_space
 from evenfall.light.primaries import BT709, luminance_weights
 from evenfall.look.chain import build_chain
-from evenfall.meter.metering import cie_lightness
 from evenfall.recipe.look import Look
 
 Array = npt.NDArray[np.float32]

@@ -139,6 +139,9 @@ class MoodFacts:
     noise_lightness: float | None = None
     notes: tuple[str, ...] = ()
     bare_share: float = 0.0
+    burnt_share: float = 0.0
+    median_lightness: float | None = None
+    high_lightness: float | None = None
     asked_ratios: tuple[AskedRatio, ...] = ()
 
 

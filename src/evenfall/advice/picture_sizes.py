@@ -1,13 +1,18 @@
-"""Sizes of a recipe's deliverables, and of the parts of the passes that they show."""
+"""Sizes of deliverables, and of the parts of the passes that they show; advice on enlarging."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 from evenfall.advice.facts import FrameFacts
 from evenfall.deliver.frame import frame_of
-from evenfall.errors import OutputError
+from evenfall.errors import Advice, OutputError
 from evenfall.recipe import Recipe
+from evenfall.recipe.places import dotted
 
-__all__ = ["frame_facts"]
+__all__ = ["advise_on_sizes", "enlarged", "frame_facts"]
+
+_ENLARGED = 1.05  # less is not seen
 
 
 def frame_facts(
@@ -41,3 +46,30 @@ def frame_facts(
         part_height = round((frame.bottom - frame.top) / min(1.0, stretch))
         facts.append(FrameFacts(number, frame.width, frame.height, part_width, part_height))
     return facts
+
+
+def advise_on_sizes(recipe: Recipe, frames: Sequence[FrameFacts]) -> list[Advice]:
+    """Give the advice of `enlarged`, without what the recipe silences."""
+    return [] if "enlarged" in recipe.model.silence else list(enlarged(recipe, frames))
+
+
+def enlarged(recipe: Recipe, frames: Sequence[FrameFacts]) -> Iterator[Advice]:
+    """Tell of deliverables that are larger than the part of the passes that they show."""
+    for frame in frames:
+        if frame.enlargement <= _ENLARGED:
+            continue
+        paper = recipe.model.deliverables[frame.number].print
+        helps = f"render larger, or ask for a width of {frame.part_width} at the most"
+        if paper is not None:
+            detail = paper.dpi / frame.enlargement
+            helps = (
+                f"the passes give {detail:.0f} dpi on {paper.width_mm:g} mm; render larger or "
+                "print smaller: 300 dpi for the hand, 150 for a wall (common practice)"
+            )
+        yield Advice(
+            "enlarged",
+            dotted(("deliverables", frame.number)),
+            f"{frame.width} x {frame.height} pixels are made of {frame.part_width} x "
+            f"{frame.part_height}: enlarged {frame.enlargement:.1f} times",
+            f"an enlarged picture gains no detail; {helps}",
+        )

@@ -13,7 +13,9 @@ from evenfall.advice.colour_codes import codes_as_factors
 from evenfall.advice.colours import unknown_colours
 from evenfall.advice.facts import FrameFacts, MoodFacts
 from evenfall.advice.hdr import hdr_unused
+from evenfall.advice.lightness import lighter_than_before, murky_moods
 from evenfall.advice.naming import roles_unlike_names, suns_after_sunset
+from evenfall.advice.picture_sizes import enlarged
 from evenfall.camera.exposure import LightsOn, MeterPlan, plan_meter
 from evenfall.errors import Advice
 from evenfall.light.gain import factor_said
@@ -39,7 +41,11 @@ ADVICE_CODES: Mapping[str, str] = {
     "counted-twice": "a pass holds the light of others that are on as well",
     "fill-over-key": "the fill is brighter than the key",
     "noise-shows": "a mood's noise shows in the displayed picture",
-    "highlights-clipped": "much of the displayed picture is clipped",
+    "highlights-clipped": "much of the displayed picture is clipped, or more than its lamps",
+    "murky": "a mood is darker than pictures of its time of day are, and has no lights in it",
+    "lighter-than-before": "a dusk is lighter than its day, or a night than its dusk",
+    "fireflies": "a pass has single bright pixels that its neighbours do not have",
+    "plate-not-seen": "a plate stands behind passes that have no alpha and cover it",
     "hdr-unused": "an HDR deliverable of a look that ends at display white",
     "no-plate": "part of the view is see-through, and no plate is behind it",
 }
@@ -48,9 +54,9 @@ NOISE_SHOWS_LIGHTNESS = 1.0
 """Standard deviation of L* from which grain is seen; about one just noticeable difference."""
 
 _CLIPPED_SHARE = 0.05
+_BURNT_SHARE = 0.03
 _BARE_SHARE = 0.02
 _SAME_BALANCE = 0.02
-_ENLARGED = 1.05  # less is not seen
 _FIXTURES = ("fixture", "outdoor fixture")
 
 
@@ -78,7 +84,7 @@ def advise(recipe: Recipe, frames: Sequence[FrameFacts] = ()) -> list[Advice]:
         *roles_unlike_names(recipe),
         *unknown_colours(recipe),
         *codes_as_factors(recipe),
-        *_enlarged(recipe, frames),
+        *enlarged(recipe, frames),
         *hdr_unused(recipe),
         *_unknown_silence(recipe),
     ]
@@ -99,6 +105,7 @@ def advise_on_facts(recipe: Recipe, moods: Sequence[MoodFacts]) -> list[Advice]:
         Without what the recipe silences.
     """
     found = [advice for mood in moods for advice in _measured(mood)]
+    found += [*murky_moods(recipe, moods), *lighter_than_before(recipe, moods)]
     return [advice for advice in found if advice.code not in recipe.model.silence]
 
 
@@ -251,27 +258,6 @@ def _gains(mood: ResolvedMood) -> tuple[float, ...]:
     )
 
 
-def _enlarged(recipe: Recipe, frames: Sequence[FrameFacts]) -> Iterator[Advice]:
-    for frame in frames:
-        if frame.enlargement <= _ENLARGED:
-            continue
-        paper = recipe.model.deliverables[frame.number].print
-        helps = f"render larger, or ask for a width of {frame.part_width} at the most"
-        if paper is not None:
-            detail = paper.dpi / frame.enlargement
-            helps = (
-                f"the passes give {detail:.0f} dpi on {paper.width_mm:g} mm; render larger or "
-                "print smaller: 300 dpi for the hand, 150 for a wall (common practice)"
-            )
-        yield Advice(
-            "enlarged",
-            dotted(("deliverables", frame.number)),
-            f"{frame.width} x {frame.height} pixels are made of {frame.part_width} x "
-            f"{frame.part_height}: enlarged {frame.enlargement:.1f} times",
-            f"an enlarged picture gains no detail; {helps}",
-        )
-
-
 def _unknown_silence(recipe: Recipe) -> Iterator[Advice]:
     from difflib import get_close_matches
 
@@ -306,13 +292,16 @@ def _measured(mood: MoodFacts) -> Iterator[Advice]:
             "noise-shows",
             place,
             f"noise shows: L* varies by {mood.noise_lightness:.1f} in the worst 5 % of the picture",
-            f"render longer: {names}; or lower them; or {AGAINST_NOISE}",
+            f"render longer: {names}; or {AGAINST_NOISE}",
         )
-    if mood.clipped_share > _CLIPPED_SHARE:
+    burnt = mood.burnt_share > _BURNT_SHARE
+    if burnt or mood.clipped_share > _CLIPPED_SHARE:
         yield Advice(
             "highlights-clipped",
             place,
-            f"{mood.clipped_share:.0%} of the picture is clipped",
+            f"{mood.burnt_share:.0%} of the picture is clipped where no lamp is seen"
+            if burnt
+            else f"{mood.clipped_share:.0%} of the picture is clipped",
             "lower exposure_stops, let the curve hold more highlights, or meter with "
             "method = 'highlights'",
         )

@@ -183,6 +183,10 @@ def _print_what_if(console: Console) -> None:
         console.print(f"  {line}", highlight=False, markup=False)
 
 
+_FLAT_TOP = "All at one brightest value (a lamp or a plain sky in view, or light cut off)"
+_CURES = {"Fireflies": "To mend them: repair.fireflies = true in [passes]"}
+
+
 def _print_flaws(survey: Survey, console: Console) -> None:
     """Say what pixels are broken, one paragraph per kind, the worst picture first."""
     pictures = [(light.name, p) for light in survey.lights for p in light.pictures]
@@ -195,7 +199,8 @@ def _print_flaws(survey: Survey, console: Console) -> None:
     for flaw, counts in found.items():
         worst = sorted(counts, key=lambda each: -each[0])
         said = (f"{_pixels(count)} in {printable(name)}" for count, name in worst)
-        print_hanging(console, f"{flaw}: {joined(said, 'and')}")
+        cure = f". {_CURES[flaw]}" if flaw in _CURES else ""
+        print_hanging(console, f"{flaw}: {joined(said, 'and')}{cure}")
     for name, facts in looked_at:
         if facts.encoding_marks:
             console.print(
@@ -215,7 +220,7 @@ def _flaws(facts: PassFacts) -> Iterator[tuple[str, int]]:
         "At the largest half": census.overflow,
         "Brighter than any light": census.huge,
         "Fireflies": facts.flaws.get("fireflies", 0),
-        "At a flat top (a lamp seen directly, or light cut off)": facts.flaws.get("flat top", 0),
+        _FLAT_TOP: facts.flaws.get("flat top", 0),
     }
     return ((flaw, count) for flaw, count in counts.items() if count)
 

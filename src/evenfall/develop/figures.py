@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["PixelCounts", "count_ends"]
+__all__ = ["PixelCounts", "at_top", "count_ends"]
 
 Floats = npt.NDArray[np.float32]
 PixelCounts = tuple[int, int]
@@ -13,6 +13,12 @@ PixelCounts = tuple[int, int]
 
 _TOP = np.float32(1 - 0.5 / 255)
 _BOTTOM = np.float32(0.5 / 255)
+
+
+def at_top(encoded: Floats) -> npt.NDArray[np.bool_]:
+    """Mark pixels that have a channel at the top code of an 8-bit display, 255; shape (h, W)."""
+    top: npt.NDArray[np.bool_] = encoded.max(axis=0) >= _TOP
+    return top
 
 
 def count_ends(encoded: Floats) -> PixelCounts:

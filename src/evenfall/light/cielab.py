@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from evenfall.light.primaries import RgbSpace, rgb_to_xyz, xy_to_xyz
 
-__all__ = ["rgb_to_lab"]
+__all__ = ["cie_lightness", "rgb_to_lab"]
 
 Floats = npt.NDArray[np.float32]
 
@@ -44,3 +44,18 @@ def rgb_to_lab(planes: Floats, space: RgbSpace) -> Floats:
     )
     x, y, z = curved
     return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)]).astype(np.float32, copy=False)
+
+
+def cie_lightness(relative_luminance: Floats) -> Floats:
+    """CIE 1976 L* of luminance relative to white (CIE 15:2018).
+
+    Examples
+    --------
+    >>> round(float(cie_lightness(np.array([0.18], np.float32))[0]), 3)
+    49.496
+    """
+    luminance = np.clip(relative_luminance, 0.0, None)
+    cube = 116.0 * np.cbrt(luminance) - 16.0
+    line = luminance * np.float32((29.0 / 3.0) ** 3)
+    lightness: Floats = np.where(luminance > (6.0 / 29.0) ** 3, cube, line).astype(np.float32)
+    return lightness

@@ -14,25 +14,29 @@ import numpy.typing as npt
 from evenfall.advice import MoodFacts, advise, advise_on_facts
 from evenfall.advice.doubling import advise_on_doublings
 from evenfall.advice.facts import AskedRatio, LightFacts, RatioToKey, light_facts
+from evenfall.advice.fireflies import advise_on_fireflies
 from evenfall.advice.headroom import NoisePrediction, predict_noise
 from evenfall.advice.noise import NoiseGrid, noise_grid
 from evenfall.advice.picture_sizes import frame_facts
+from evenfall.advice.plates import advise_on_plates
 from evenfall.advice.rules import NOISE_SHOWS_LIGHTNESS
 from evenfall.develop.asked import Asked
 from evenfall.develop.developed import DevelopedMood
 from evenfall.develop.engine import develop_moods
-from evenfall.develop.figures import count_ends
 from evenfall.develop.reduced import reduced_size
 from evenfall.develop.samples import Samples
 from evenfall.errors import Advice
+from evenfall.light.cielab import cie_lightness
 from evenfall.light.primaries import ACESCG, luminance_weights
 from evenfall.light.units import READ_FROM_PICTURE
+from evenfall.meter.shown import SourcesSeen, measure_shown
 from evenfall.mix.averaging import area_mean
 from evenfall.mix.balance import Balance
 from evenfall.mix.engine import PassRead
+from evenfall.passes.mending.clean import find_fireflies
 from evenfall.passes.source import PassSource
 from evenfall.recipe import Recipe
-from evenfall.recipe.look import Denoise, Grain, Look
+from evenfall.recipe.look import Grain, Look
 from evenfall.survey.doubling import find_doublings
 
 __all__ = ["MeterReport", "MeteredMood", "meter_moods"]
@@ -41,8 +45,6 @@ Floats = npt.NDArray[np.float32]
 
 PICTURE_WIDTH = 1280
 """Width of the exposure map and of what the histogram counts."""
-
-_STRIP_ROWS = 64
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,7 +140,7 @@ def meter_moods(
     ['dusk']
     """
     recipe = asked.recipe
-    gauge = _Gauge(on_read, Samples(source, recipe.model.passes.repair))
+    gauge = _Gauge(recipe, on_read, Samples(source, recipe.model.passes.repair))
     development = develop_moods(
         source, asked, moods, workers=workers, on_read=gauge.see, sees_pixels=True
     )
@@ -148,6 +150,8 @@ def meter_moods(
     doublings = find_doublings(gauge.samples.known())
     advice = (
         *advise(recipe, frames),
+        *advise_on_plates(recipe, source.headers.values()),
+        *advise_on_fireflies(recipe, gauge.fireflies),
         *advise_on_doublings(recipe, doublings),
         *advise_on_facts(recipe, facts),
     )
@@ -156,12 +160,15 @@ def meter_moods(
 
 @dataclass
 class _Gauge:
-    """Takes the mean and the noise of every pass that goes by."""
+    """Takes what is to know of every pass that goes by: mean, noise, fireflies, lamps seen."""
 
+    recipe: Recipe
     onward: Callable[[PassRead], None] | None
     samples: Samples
     means: dict[str, tuple[float, float, float]] = field(default_factory=dict)
     grids: dict[str, NoiseGrid] = field(default_factory=dict)
+    fireflies: dict[str, int] = field(default_factory=dict)
+    sources: SourcesSeen = field(default_factory=SourcesSeen)
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def see(self, event: PassRead) -> None:
@@ -171,7 +178,10 @@ class _Gauge:
             planes = event.images[light].planes
             red, green, blue = (float(np.mean(plane, dtype=np.float64)) for plane in planes)
             grid = noise_grid(planes)
+            fireflies = int(np.count_nonzero(find_fireflies(planes)))
+            self.sources.see(planes, self.recipe.model.lights[light].role)
             with self.lock:
+                self.fireflies[light] = fireflies
                 self.means[light] = (red, green, blue)
                 self.grids[light] = grid
         self.samples.see(event)
@@ -199,15 +209,19 @@ def _meter_mood(recipe: Recipe, developed: DevelopedMood, gauge: _Gauge) -> Mete
     if noise is not None:
         lights = tuple(_with_noise(light, noise) for light in lights)
     scale = developed.luminance_scale
+    shown = measure_shown(developed, gauge.sources)
     facts = MoodFacts(
         mood=developed.name,
         title=developed.mood.title,
         exposure_stops=math.log2(camera.exposure_factor),
         lights=lights,
-        clipped_share=_clipped_share(developed),
+        clipped_share=shown.clipped_share,
         noise_lightness=noise.noise_lightness if noise else None,
         notes=developed.notes,
         bare_share=_bare_share(developed),
+        burnt_share=shown.burnt_share,
+        median_lightness=shown.median_lightness,
+        high_lightness=shown.high_lightness,
         asked_ratios=_asked_ratios(balance, lights),
     )
     return MeteredMood(
@@ -261,34 +275,6 @@ def _predict(
         return cie_lightness(np.einsum("c,chw->hw", weights, display))
 
     return predict_noise(gauge.grids, factors, lightness, NOISE_SHOWS_LIGHTNESS)
-
-
-def cie_lightness(relative_luminance: Floats) -> Floats:
-    """CIE 1976 L* of luminance relative to white (CIE 15:2018).
-
-    Examples
-    --------
-    >>> round(float(cie_lightness(np.array([0.18], np.float32))[0]), 3)
-    49.496
-    """
-    luminance = np.clip(relative_luminance, 0.0, None)
-    cube = 116.0 * np.cbrt(luminance) - 16.0
-    line = luminance * np.float32((29.0 / 3.0) ** 3)
-    lightness: Floats = np.where(luminance > (6.0 / 29.0) ** 3, cube, line).astype(np.float32)
-    return lightness
-
-
-def _clipped_share(developed: DevelopedMood) -> float:
-    """Share of pixels of which a displayed channel is at its top code of 8 bits."""
-    look = developed.mood.look.model_copy(update={"denoise": Denoise()})
-    chain = developed.chain(look=look)
-    scene = developed.scene(chain)
-    width, height = developed.size
-    clipped = 0
-    for top in range(0, height, _STRIP_ROWS):
-        encoded = scene.encode_rows(chain, slice(top, min(top + _STRIP_ROWS, height)))
-        clipped += count_ends(encoded)[0]
-    return clipped / (height * width)
 
 
 def _bare_share(developed: DevelopedMood) -> float:

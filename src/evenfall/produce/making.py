@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,10 +13,11 @@ import numpy.typing as npt
 
 from evenfall.advice.colours import advise_on_colours
 from evenfall.advice.doubling import advise_on_doublings
+from evenfall.advice.picture_sizes import advise_on_sizes, frame_facts
 from evenfall.deliver.formats import codec
 from evenfall.develop.engine import Development, develop_moods
 from evenfall.develop.samples import Samples
-from evenfall.errors import EvenfallError
+from evenfall.errors import Advice, EvenfallError
 from evenfall.produce.events import (
     Event,
     FileDone,
@@ -33,7 +34,7 @@ from evenfall.record.earlier import Earlier, is_intact, made_of_all
 from evenfall.record.report import RunReport, State
 from evenfall.record.thumbnails import store_thumbnail
 from evenfall.record.values import FileReport
-from evenfall.survey.doubling import find_doublings
+from evenfall.survey.doubling import Doubling, find_doublings
 from evenfall.system.atomic import write_atomically
 from evenfall.system.locks import Claim
 
@@ -133,11 +134,7 @@ class _Run:
         outcome.read(development.censuses)
         doublings = find_doublings(self._samples.known())
         outcome.note(
-            f"{each.place}: {each.message}; {each.reason}"
-            for each in (
-                *advise_on_doublings(plan.asked.recipe, doublings),
-                *advise_on_colours(plan.asked.recipe),
-            )
+            f"{each.place}: {each.message}; {each.reason}" for each in self._advice(doublings)
         )
         for mood, error in development.failures.items():
             self._give_up(mood, error)
@@ -150,6 +147,16 @@ class _Run:
             self.tell(Note(note))
         self.tell(FileDone(self.report_path, ""))
         return report
+
+    def _advice(self, doublings: Sequence[Doubling]) -> Iterator[Advice]:
+        """Advise on what is easily missed by those who only run."""
+        recipe, source = self.plan.asked.recipe, self.plan.source
+        yield from advise_on_doublings(recipe, doublings)
+        yield from advise_on_colours(recipe)
+        if not self.plan.draft:
+            yield from advise_on_sizes(
+                recipe, frame_facts(recipe, source.size, source.pixel_aspect)
+            )
 
     def _on_read(self, event: PassRead) -> None:
         """Tell of a pass; while others are read, what is needed after them is imported."""

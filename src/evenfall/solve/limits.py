@@ -21,10 +21,10 @@ from evenfall.develop.developed import DevelopedMood
 from evenfall.develop.engine import develop_moods
 from evenfall.develop.kept import KeptPasses
 from evenfall.develop.shelf import Shelf
+from evenfall.light.cielab import cie_lightness
 from evenfall.light.output_spaces import output_space
 from evenfall.light.primaries import luminance_weights
 from evenfall.look.chain import LookChain
-from evenfall.meter.metering import cie_lightness
 from evenfall.recipe import Area, Look, Recipe, ResolvedMood
 from evenfall.recipe.look import Denoise, Grain
 from evenfall.solve.measured import Measured, Standing

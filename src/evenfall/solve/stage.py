@@ -14,10 +14,10 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.camera.white_balance import white_balance_matrix
+from evenfall.light.cielab import cie_lightness
 from evenfall.light.output_spaces import output_space
 from evenfall.light.primaries import RgbSpace, luminance_weights
 from evenfall.look.chain import build_chain
-from evenfall.meter.metering import cie_lightness
 from evenfall.prove.blocks import pool
 from evenfall.recipe import Look, WhiteBalance
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from evenfall.advice import advise
 from evenfall.advice.doubling import advise_on_doublings
 from evenfall.advice.picture_sizes import frame_facts
+from evenfall.advice.plates import advise_on_plates
 from evenfall.deliver.frame import check_frames
 from evenfall.develop.asked import Asked
 from evenfall.develop.checking import check_balances, check_moods
@@ -58,5 +59,9 @@ def check_view(asked: Asked, opened: Once[PassSource]) -> Checked:
     frames = frame_facts(recipe, passes.size, passes.pixel_aspect)
     notes = tuple(notes_on(passes.sources))
     doublings = find_doublings(Samples(passes, recipe.model.passes.repair).known())
-    advice = (*advise(recipe, frames), *advise_on_doublings(recipe, doublings))
+    advice = (
+        *advise(recipe, frames),
+        *advise_on_plates(recipe, passes.headers.values()),
+        *advise_on_doublings(recipe, doublings),
+    )
     return Checked(passes.headers, notes, advice)
