@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from evenfall.solve.aimed import Aimed
 
-__all__ = ["command", "sureness"]
+__all__ = ["command", "names_said", "sureness"]
 
 
 @click.command("aim", short_help="Solve gains from what a mood should show.")
@@ -79,8 +79,8 @@ def command(
     view = evenfall.open(recipe, passes=passes, draft=draft)
     aimed = view.aim(
         mood,
-        move=_names(move),
-        hold=_names(hold),
+        move=names_said(move),
+        hold=names_said(hold),
         tints=tints,
         within=within,
         dry_run=dry_run,
@@ -95,7 +95,8 @@ def command(
         raise SystemExit(1)
 
 
-def _names(text: str | None) -> Sequence[str]:
+def names_said(text: str | None) -> Sequence[str]:
+    """Read names with commas between them."""
     return [name.strip() for name in text.split(",") if name.strip()] if text else ()
 
 

@@ -28,6 +28,7 @@ _COMMANDS = {
     "plan": "Print which passes to render, before anything is rendered.",
     "ask": "Ask the picture what lights a spot.",
     "aim": "Solve gains from what a mood should show.",
+    "match": "Solve gains that make a mood look like a picture.",
     "page": "Write a review page for the client: one file, no network.",
     "comments": "Take in, show and answer what a client said on the page.",
     "board": "Set the moods on pages of paper, as a PDF.",

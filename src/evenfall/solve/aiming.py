@@ -13,7 +13,7 @@ from evenfall.compare.moods import mood_differences
 from evenfall.develop.areas import Areas
 from evenfall.develop.asked import Asked
 from evenfall.develop.engine import develop_moods
-from evenfall.errors import Fault, UsageError
+from evenfall.errors import UsageError
 from evenfall.light.primaries import luminance_weights
 from evenfall.passes.source import PassSource
 from evenfall.recipe import Recipe
@@ -22,6 +22,7 @@ from evenfall.recipe.saving import replace_text
 from evenfall.recipe.words.suggesting import joined
 from evenfall.solve.aimed import Aimed, AimResult, Moved
 from evenfall.solve.explaining import Case, why_missed, wont_be_told_apart
+from evenfall.solve.likeness import check_written_recipe
 from evenfall.solve.limits import Shown, clipped_share, shadow_lightness
 from evenfall.solve.measured import Measured, Standing, measure
 from evenfall.solve.movers import Mover, choose_movers, moves_of
@@ -105,11 +106,7 @@ def aim_mood(
 
 
 def _check(recipe: Recipe, mood: str, aims: Mapping[str, Aim], within: float) -> None:
-    if recipe.changes:
-        found = "gains are written into the recipe, so no one-off changes can be taken along"
-        raise UsageError(Fault(recipe.changes[0], "", found, hint="write the change first"))
-    if not 0 < within <= 15:
-        raise UsageError(Fault("--within", "", f"found {within:g}", "stops above 0, up to 15"))
+    check_written_recipe(recipe, within)
     if not aims:
         found = f"{mood} has no aims, so there is nothing to solve"
         hint = (

@@ -70,7 +70,7 @@ class Measured:
         Mean R, G, B in each area; None is the whole picture. Gains that the mood has in regions are
         in them.
     small : KeptPasses
-        The passes at 320 pixels of width.
+        The passes at a small size.
     grid : Grid
         For the meter.
     shelf : Shelf
@@ -109,6 +109,7 @@ def measure(
     *,
     workers: int | None = None,
     shelf: Shelf | None = None,
+    small_size: tuple[int, int] | None = None,
 ) -> Measured:
     """Measure all passes of a recipe.
 
@@ -126,6 +127,8 @@ def measure(
         Threads.
     shelf : Shelf, optional
         Where weights of areas are kept.
+    small_size : tuple of int, optional
+        Width and height of the small passes, if not 320 pixels wide.
 
     Raises
     ------
@@ -151,7 +154,7 @@ def measure(
     regional = regional_gains(recipe, recipe.moods[mood], where)
     grid = Grid(source.size)
     grid.watch(recipe.model.lights)
-    size = reduced_size(source.size, _SMALL_WIDTH)
+    size = small_size or reduced_size(source.size, _SMALL_WIDTH)
 
     def read(batch: tuple[str, ...]) -> dict[str, tuple[Means, PassImage]]:
         images = source.read(batch)

@@ -20,7 +20,7 @@ from evenfall.recipe import Recipe
 from evenfall.solve.movers import EXPOSURE, Mover
 from evenfall.solve.problem import Vector
 
-__all__ = ["write_moves"]
+__all__ = ["turn_camera", "write_moves"]
 
 _STILL = 0.005  # stops: half of the last digit that is written
 _STILL_TINT = 0.004
@@ -59,7 +59,7 @@ def write_moves(
     }
     for mover, stops in zip(movers, unknowns, strict=False):
         if mover.name == EXPOSURE:
-            _turn_camera(revision, mood, float(stops))
+            turn_camera(revision, mood, float(stops))
             continue
         turned = tints.get(mover.name)
         extra: Mapping[str, float] = {}
@@ -68,11 +68,24 @@ def write_moves(
         _move(revision, mood, mover, float(stops), extra)
 
 
-def _turn_camera(revision: Revision, mood: str, stops: float) -> None:
-    if abs(stops) >= _STILL:
+def turn_camera(revision: Revision, mood: str, stops: float, *, digits: int = 2) -> None:
+    """Turn the exposure of a mood by some stops.
+
+    Parameters
+    ----------
+    revision : Revision
+        Its edits are added to.
+    mood : str
+        The mood.
+    stops : float
+        From where it stands.
+    digits : int
+        Of the figure that is written.
+    """
+    if abs(stops) >= _STILL * 10.0 ** (2 - digits):
         (dial,) = dials(revision.recipe)[EXPOSURE]
         now = revision.recipe.moods[mood].camera.exposure_stops
-        turn(revision, [mood], dial, {mood: round(now + stops, 2)}, counted=True)
+        turn(revision, [mood], dial, {mood: round(now + stops, digits)}, counted=True)
 
 
 def _move(

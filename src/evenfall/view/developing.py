@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from evenfall.recipe import Area
     from evenfall.solve.aimed import Aimed
     from evenfall.solve.asking import Spot
+    from evenfall.solve.matched import Matched
 
 __all__ = ["ViewDeveloping"]
 
@@ -201,5 +202,71 @@ class ViewDeveloping(ViewState):
             tints=tints,
             within=within,
             dry_run=dry_run,
+            workers=self.workers,
+        )
+
+    def match(
+        self,
+        mood: str,
+        reference: str | Path,
+        *,
+        move: Sequence[str] = (),
+        hold: Sequence[str] = (),
+        tints: bool = False,
+        within: float = 6.0,
+        rendered: bool = False,
+        dry_run: bool = False,
+        picture: str | Path | None = None,
+        overwrite: bool = False,
+    ) -> Matched:
+        """Find gains, and colours if asked, that make a mood look like a picture of this view.
+
+        Parameters
+        ----------
+        mood : str
+            Name of the mood.
+        reference : str or Path
+            JPEG, PNG, TIFF, WebP or AVIF by its profile; EXR, HDR or PFM as scene-linear light
+            behind the camera.
+        move : sequence of str
+            Lights and groups (which move as one) that may move; every light that is on otherwise.
+        hold : sequence of str
+            Lights and groups that stay.
+        tints : bool
+            Whether the colours of what moves may change, too.
+        within : float
+            Most stops that a gain may go either way.
+        rendered : bool
+            Whether a scene-linear reference holds light as the passes do, before the camera.
+        dry_run : bool
+            Only say what would be; nothing is written into the recipe.
+        picture : str or Path, optional
+            PNG file to draw reference, match and their difference into.
+        overwrite : bool
+            Whether a picture that exists may be replaced.
+
+        Raises
+        ------
+        UsageError
+            When the reference is of another shape or view, a name is unknown, or nothing may move.
+        RecipeError, PassError, PixelSourceError, OutputError
+            When recipe, passes or reference cannot be used, or a file cannot be written.
+        """
+        from evenfall.view.matches import match_view
+
+        (name,) = choose_moods(self.recipe, [mood])
+        return match_view(
+            self.recipe,
+            name,
+            self.passes,
+            Path(reference),
+            move=move,
+            hold=hold,
+            tints=tints,
+            within=within,
+            rendered=rendered,
+            dry_run=dry_run,
+            picture=None if picture is None else Path(picture),
+            overwrite=overwrite,
             workers=self.workers,
         )

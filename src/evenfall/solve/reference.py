@@ -1,0 +1,154 @@
+"""A picture that a mood is to look like, brought to the size at which they are compared."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from evenfall.compare.reading import Reduced, read_reduced
+from evenfall.develop.reduced import reduced_size
+from evenfall.errors import Fault, UsageError
+from evenfall.light.output_spaces import output_space
+from evenfall.light.primaries import RgbSpace, conversion_matrix, luminance_weights
+from evenfall.mix.averaging import area_mean
+
+__all__ = ["Reference", "read_reference"]
+
+Floats = npt.NDArray[np.float32]
+Mask = npt.NDArray[np.bool_]
+Holds = Literal["display", "exposed", "rendered"]
+
+_WIDTH = 480
+_FLOATS = (".exr", ".hdr", ".pfm")
+_SHAPE_SLACK = 0.01
+_TOP, _BOTTOM = 0.995, 0.002
+_DARKEST = 1e-6
+_ROUGH = 0.02  # of an encoded value: a spread inside a pixel that halves its trust
+
+
+@dataclass(frozen=True, eq=False)
+class Reference:
+    """A picture to be matched.
+
+    Parameters
+    ----------
+    planes : ndarray, shape (3, h, w), float32
+        Display-encoded values; or, of scene-linear pictures, light in the passes' primaries.
+    holds : {"display", "exposed", "rendered"}
+        A displayed picture, or scene-linear light behind or before the camera.
+    space : str
+        Of displayed pictures: the output space.
+    known : ndarray of bool, shape (h, w)
+        Where it says something: not clipped, not black.
+    trust : ndarray, shape (h, w)
+        0 to 1: less where there is fine detail below the size of the comparison, of which means
+        before and after a look differ.
+    """
+
+    planes: Floats
+    holds: Holds
+    space: str
+    known: Mask
+    trust: Floats
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height in pixels."""
+        height, width = self.planes.shape[1:]
+        return width, height
+
+
+def read_reference(
+    path: Path, view_size: tuple[int, int], space: RgbSpace, *, rendered: bool
+) -> Reference:
+    """Read a reference of a view.
+
+    Parameters
+    ----------
+    path : Path
+        PNG, JPEG, TIFF, WebP or AVIF by its profile; EXR, HDR or PFM as scene-linear light.
+    view_size : tuple of int
+        Width and height of the view, whose shape it must have.
+    space : RgbSpace
+        The passes' primaries.
+    rendered : bool
+        Whether a scene-linear file holds light as the passes do, before the camera.
+
+    Raises
+    ------
+    PixelSourceError
+        When it cannot be read.
+    UsageError
+        When it is of another shape, or black, or a display picture is said to be a render.
+    """
+    is_float = path.suffix.lower() in _FLOATS
+    if rendered and not is_float:
+        found = "a display picture is no render: it has been through a look"
+        hint = "leave --as-rendered out"
+        raise UsageError(Fault(str(path), "", found, "EXR, HDR or PFM", hint))
+    picture = read_reduced(path, None)
+    _check_shape(path, picture.size, view_size)
+    width = min(_WIDTH, picture.size[0], view_size[0])
+    size = reduced_size(view_size, width)
+    size = min(size[0], picture.size[0]), min(size[1], picture.size[1])
+    planes = np.stack([area_mean(plane, size) for plane in picture.planes])
+    if is_float:
+        return _scene_linear(path, planes, picture, space, rendered=rendered)
+    return _displayed(path, planes, picture, size)
+
+
+def _check_shape(path: Path, size: tuple[int, int], view: tuple[int, int]) -> None:
+    shape, wanted = size[0] / size[1], view[0] / view[1]
+    pixel = 1.5 / min(size[1], view[1])
+    if abs(shape / wanted - 1) > max(_SHAPE_SLACK, pixel):
+        found = f"{size[0]} x {size[1]} pixels, and the view has {view[0]} x {view[1]}"
+        hint = (
+            "crop it to the view; of a picture of another place, take the mood of colour: "
+            "--only colour"
+        )
+        raise UsageError(Fault(str(path), "", found, "a picture of the same shape", hint))
+
+
+def _scene_linear(
+    path: Path, planes: Floats, picture: Reduced, space: RgbSpace, *, rendered: bool
+) -> Reference:
+    matrix = conversion_matrix(picture.space, space).astype(np.float32)
+    light = np.tensordot(matrix, planes, axes=1)
+    luminance = np.tensordot(luminance_weights(space).astype(np.float32), light, axes=1)
+    _check_light(path, luminance)
+    known = luminance > _DARKEST * float(luminance.max())
+    return Reference(light, "rendered" if rendered else "exposed", "", known, _even(known))
+
+
+def _even(known: Mask) -> Floats:
+    return np.ones(known.shape, np.float32)
+
+
+def _displayed(path: Path, planes: Floats, picture: Reduced, size: tuple[int, int]) -> Reference:
+    name = "Display P3" if picture.space == output_space("Display P3").rgb else "sRGB"
+    output = output_space(name)
+    matrix = conversion_matrix(picture.space, output.rgb).astype(np.float32)
+    linear = np.clip(np.tensordot(matrix, planes, axes=1), 0, 1)
+    encoded: Floats = np.empty(linear.shape, np.float32)
+    output.encode(np.ascontiguousarray(linear), out=encoded)
+    _check_light(path, linear.max(axis=0))
+    known = (encoded.max(axis=0) < _TOP) & (encoded.max(axis=0) > _BOTTOM)
+    return Reference(encoded, "display", name, known, _trust(picture, size))
+
+
+def _trust(picture: Reduced, size: tuple[int, int]) -> Floats:
+    """Give less where values spread inside a pixel; a square root stands for the encoding."""
+    root = np.sqrt(np.maximum(picture.planes[1], 0))
+    mean, squares = area_mean(root, size), area_mean(root**2, size)
+    variance = np.maximum(squares - mean**2, 0)
+    trust: Floats = (1 / (1 + variance / np.float32(_ROUGH**2))).astype(np.float32)
+    return trust
+
+
+def _check_light(path: Path, luminance: Floats) -> None:
+    if not luminance.max() > 0:
+        raise UsageError(Fault(str(path), "", "the picture is black, so nothing can be matched"))
