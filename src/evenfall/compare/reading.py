@@ -20,7 +20,7 @@ from evenfall.light.primaries import (
 )
 from evenfall.light.transfer import decode_pq, decode_srgb
 from evenfall.light.units import REFERENCE_WHITE_NITS
-from evenfall.mix.averaging import area_mean
+from evenfall.mix.averaging import area_mean_of_pixels
 from evenfall.passes.side.pictures import read_picture
 
 __all__ = ["Reduced", "is_picture", "read_reduced"]
@@ -62,8 +62,11 @@ class Reduced:
         >>> grey.codes().tolist()
         [[[118, 118, 118]]]
         """
-        matrix = conversion_matrix(self.space, BT709).astype(np.float32)
-        linear = np.clip(np.tensordot(matrix, self.planes, axes=1), 0, 1)
+        linear = self.planes
+        if self.space != BT709:
+            matrix = conversion_matrix(self.space, BT709).astype(np.float32)
+            linear = np.tensordot(matrix, linear, axes=1)
+        linear = np.clip(linear, 0, 1)
         codes = np.rint(output_space("sRGB").encode(linear) * 255).astype(np.uint8)
         return np.ascontiguousarray(np.moveaxis(codes, 0, -1))
 
@@ -98,11 +101,9 @@ def read_reduced(path: Path, width: int | None) -> Reduced:
     rgb, space = _read(path)
     size = rgb.shape[1], rgb.shape[0]
     small = _lowered(size, width)
-    planes = np.empty((3, small[1], small[0]), np.float32)
-    for channel in range(3):
-        plane = rgb[..., channel]
-        planes[channel] = plane if small == size else area_mean(plane, small)
-    return Reduced(planes, space, size)
+    if small == size:
+        return Reduced(np.ascontiguousarray(np.moveaxis(rgb, -1, 0)), space, size)
+    return Reduced(area_mean_of_pixels(np.ascontiguousarray(rgb), small), space, size)
 
 
 def _lowered(size: tuple[int, int], width: int | None) -> tuple[int, int]:

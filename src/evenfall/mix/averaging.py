@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from evenfall.mix.halves import widen
 
-__all__ = ["area_mean", "narrowed"]
+__all__ = ["area_mean", "area_mean_of_pixels", "narrowed"]
 
 Array = npt.NDArray[Any]
 
@@ -47,6 +47,36 @@ def area_mean(plane: Array, size: tuple[int, int]) -> npt.NDArray[np.float32]:
         if np.isfinite(reduced).all():
             return reduced
         return narrowed(_lower(plane / _ROOM, height), width) * _ROOM
+
+
+def area_mean_of_pixels(pixels: Array, size: tuple[int, int]) -> npt.NDArray[np.float32]:
+    """Bring a picture down whose channels lie beside each other; each as `area_mean` does.
+
+    Parameters
+    ----------
+    pixels : ndarray, C-contiguous, shape (H, W, C), float16 or float32
+        Scene-linear values.
+    size : tuple of int
+        New width and height, not larger.
+
+    Returns
+    -------
+    ndarray, shape (C, height, width), float32
+
+    Examples
+    --------
+    >>> area_mean_of_pixels(np.array([[[1, 2], [3, 4]]], np.float32), (1, 1)).tolist()
+    [[[2.0]], [[3.0]]]
+    """
+    width, height = size
+    rows, columns, channels = pixels.shape
+    with np.errstate(over="ignore", invalid="ignore"):
+        lowered = _lower(pixels.reshape(rows, columns * channels), height)
+        apart = np.moveaxis(lowered.reshape(height, columns, channels), -1, 0)
+        reduced = np.stack([narrowed(np.ascontiguousarray(plane), width) for plane in apart])
+    if np.isfinite(reduced).all():
+        return reduced
+    return np.stack([area_mean(plane, size) for plane in np.moveaxis(pixels, -1, 0)])
 
 
 def _shares(length: int, count: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.float32]]:

@@ -66,6 +66,9 @@ def decode_codes(
             alpha[top : top + _STRIP_ROWS] = codes[..., -1].astype(np.float64) / stored.top
         if stored.premultiplied:
             codes = _divided_by_alpha(codes, stored)
+        if len(decoders) == 1 and colours == codes.shape[2] == 3:
+            strip[:] = decoders[0](codes)
+            continue
         for channel in range(3):
             decoder = decoders[min(channel, len(decoders) - 1)]
             strip[..., channel] = decoder(codes[..., min(channel, colours - 1)])
@@ -75,7 +78,7 @@ def decode_codes(
 def _by_table(curve: _Curve, stored: StoredCodes) -> Callable[[npt.NDArray[Any]], Floats]:
     codes = np.arange(np.iinfo(stored.codes.dtype).max + 1)
     table = curve(codes / stored.top).astype(np.float32)
-    return lambda strip: table[strip]
+    return lambda strip: np.take(table, strip, mode="clip")
 
 
 def _one_by_one(curve: _Curve, stored: StoredCodes) -> Callable[[npt.NDArray[Any]], Floats]:

@@ -39,7 +39,8 @@ class EmbeddedProfile:
     @property
     def tone_curves(self) -> tuple[Callable[[Floats], Floats], ...]:
         """What gives linear values of encoded ones (0 to 1), one a channel or one for all."""
-        return tuple(partial(_evaluate, curve) for curve in self.curves)
+        curves = self.curves[:1] if len(set(self.curves)) == 1 else self.curves
+        return tuple(partial(_evaluate, curve) for curve in curves)
 
 
 def parse_profile(data: bytes) -> EmbeddedProfile:
