@@ -364,7 +364,7 @@ def test_lights_that_are_off_stay_off_and_are_told_of(villa: Case) -> None:
     ("phrases", "found"),
     [
         (["skye +1"], '"skye +1": there is nothing called "skye"; did you mean "sky"?'),
-        (["lamp +1"], 'there is nothing called "lamp"; did you mean "garden lamp"?'),
+        (["lamp +1"], 'there is nothing called "lamp"; did you mean "garden lamp +1"?'),
         (["sky brighter"], '"sky brighter": "brighter" is not understood'),
         (["contrast +0.1"], '"contrast" is "tone contrast" or "grade contrast"; say which'),
         (["exposure 2700 K"], 'exposure takes "+1/3", "down 1/2" or "= -1"'),

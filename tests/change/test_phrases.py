@@ -5,6 +5,9 @@ from __future__ import annotations
 import pytest
 
 from evenfall.change.phrases import KNOWN, folded, parse_commands, split_subject
+from evenfall.change.subjects import read_phrases
+from evenfall.develop.example import example_recipe
+from evenfall.recipe.recipe import load_text
 
 
 @pytest.mark.parametrize(
@@ -57,6 +60,12 @@ def test_every_example_that_messages_give_is_understood(text: str) -> None:
         ("brighter", 'the nearest that is known is "up 1/3"'),
         ("a bit darker", 'the nearest that is known is "down 1/3"'),
         ("redder", 'the nearest that is known is "warmer 20"'),
+        ("brighter by 2/3", 'the nearest that is known is "up 2/3"'),
+        ("1/3 up", 'the nearest that is known is "up 1/3"'),
+        ("30 mired warmer", 'the nearest that is known is "warmer 30"'),
+        ("to 2700 K please", 'the nearest that is known is "2700 K"'),
+        ("half", 'the nearest that is known is "x0.5"'),
+        ("+1/3 2700 K", 'commands have commas between them: "+1/3, 2700 K"'),
         ("+20 %", 'a share is said as a factor: "x1.2"'),
         ("-20%", 'a share is said as a factor: "x0.8"'),
         ("50%", 'a share is said as a factor: "x0.5"'),
@@ -110,3 +119,30 @@ def test_the_longest_known_name_is_the_subject(text: str, split: tuple[str, str]
 
 def test_names_are_folded() -> None:
     assert folded(" Garden_Lamp ") == "garden lamp"
+
+
+@pytest.mark.parametrize(
+    ("phrase", "meant"),
+    [
+        ("turn off the sky", "sky off"),
+        ("2700 K lamp", "lamp 2700 K"),
+        ("make the lamp half a stop brighter", "lamp x0.5"),
+        ("no sun", "sun off"),
+    ],
+)
+def test_a_phrase_in_another_order_is_offered_as_it_would_be_understood(
+    phrase: str, meant: str
+) -> None:
+    orders, faults = read_phrases(example_recipe(), [phrase])
+    assert orders == []
+    assert faults[0].hint == f'did you mean "{meant}"?'
+    assert read_phrases(example_recipe(), [meant])[1] == []
+
+
+def test_a_word_of_several_names_is_asked_back() -> None:
+    text = example_recipe().text.replace("lamp", "floor_lamp") + (
+        '[lights.table_lamp]\nfile = "lamp.exr"\n'
+    )
+    recipe = load_text(text, example_recipe().path, check_files=False)
+    faults = read_phrases(recipe, ["lamp off"])[1]
+    assert faults[0].hint == "say which: floor_lamp or table_lamp"

@@ -34,7 +34,15 @@ from evenfall.errors import Fault
 from evenfall.recipe.base import parse_stops
 from evenfall.recipe.words.suggesting import closest
 
-__all__ = ["KNOWN", "Command", "Kind", "folded", "parse_commands", "split_subject"]
+__all__ = [
+    "KNOWN",
+    "Command",
+    "Kind",
+    "folded",
+    "nearest_command",
+    "parse_commands",
+    "split_subject",
+]
 
 Kind = Literal[
     "add", "times", "set", "lumens", "watts", "candela", "on", "off", "ratio", "kelvin", "mired"
@@ -72,7 +80,13 @@ _MEANT = {
     "darker": "down 1/3", "dimmer": "down 1/3", "less": "down 1/3", "weaker": "down 1/3",
     "hotter": "warmer 20", "redder": "warmer 20", "yellower": "warmer 20",
     "colder": "cooler 20", "bluer": "cooler 20", "warm": "warmer 20", "cool": "cooler 20",
+    "warmer": "warmer 20", "cooler": "cooler 20", "up": "up 1/3", "down": "down 1/3",
+    "bright": "up 1/3", "dark": "down 1/3", "dim": "down 1/3",
+    "half": "x0.5", "halve": "x0.5", "double": "x2", "twice": "x2", "without": "off", "no": "off",
 }  # fmt: skip
+"""What words stand for; where a size is said with them, it takes the place of the usual one."""
+
+_SOME_SIZE = re.compile(rf"(?<![\w./]){_STOPS}(?![\w./])", re.IGNORECASE)
 _UNITS = {
     ("ev", "stop", "f"): 'stops are written "{way}{size}"',
     ("lumen",): 'the nearest that is known is "{size} lm"',
@@ -224,18 +238,50 @@ def _size(kind: Kind, text: str, groups: dict[str, str]) -> float:
     return size
 
 
+def nearest_command(text: str) -> str:
+    """Give the command that a text holds among other words, or means by them; empty if none.
+
+    Examples
+    --------
+    >>> nearest_command("switched to 2700 K"), nearest_command("a bit brighter, by 2/3")
+    ('2700 K', 'up 2/3')
+    """
+    words = text.split()
+    for length in range(len(words), 0, -1):
+        for start in range(len(words) - length + 1):
+            held = " ".join(words[start : start + length])
+            if _is_command(held):
+                return held
+    meant = next((_MEANT[word] for word in _words(text) if word in _MEANT), "")
+    way, _, usual = meant.partition(" ")
+    size = _SOME_SIZE.search(text) if usual else None
+    return f"{way} {size[0]}" if size is not None else meant
+
+
+def _is_command(text: str) -> bool:
+    return any(pattern.fullmatch(text) for pattern in _PATTERNS.values())
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"[a-z]+", text.casefold())
+
+
 def _nearest(text: str) -> str:
     """Say which command comes nearest to a text that is none."""
-    words = re.findall(r"[a-z]+", text.casefold())
-    for word in words:
-        if word in _MEANT:
-            return f'the nearest that is known is "{_MEANT[word]}"'
+    words = text.split()
+    for number in range(1, len(words)):
+        apart = " ".join(words[:number]), " ".join(words[number:])
+        if all(_is_command(part) for part in apart):
+            return f'commands have commas between them: "{", ".join(apart)}"'
     unit = _UNIT.fullmatch(text)
     if unit is not None:
         return _with_unit(unit["sign"], unit["size"], (unit["unit"] or "").casefold())
+    held = nearest_command(text)
+    if held:
+        return f'the nearest that is known is "{held}"'
     known = {"up": "up 1/3", "down": "down 1/3", "warmer": "warmer 20", "cooler": "cooler 20",
              "on": "on", "off": "off", "lm": "1200 lm", "kelvin": "2700 K"}  # fmt: skip
-    near = next((found for word in words if (found := closest(word, known))), None)
+    near = next((found for word in _words(text) if (found := closest(word, known))), None)
     if near is not None:
         return f'the nearest that is known is "{known[near]}"'
     return f"known are {', '.join(KNOWN)}"
