@@ -327,5 +327,5 @@ def test_schema_is_printed(recipe: Path) -> None:
 def test_help_names_every_command_and_the_order_of_work() -> None:
     result = call("--help")
     assert result.exit_code == 0
-    for word in ("survey", "check", "run", "schema", "Usual order of work"):
+    for word in ("survey", "check", "run", "schema", "The usual order of work"):
         assert word in result.stdout

@@ -57,7 +57,7 @@ def command(
 ) -> None:
     """Meet the aims of MOOD: solve gains, and write them into RECIPE.
 
-    What the mood should show stands in the recipe, area by area:
+    The recipe says what the mood should show, area by area:
 
     \b
       [moods.dusk.aims]
@@ -69,10 +69,10 @@ def command(
       evenfall aim view.toml dusk --dry-run
       evenfall aim view.toml dusk --move pendants,shelf_strip --hold sun
 
-    Gains stay as near to the balance as the aims allow. For each aim you are told whether it is
-    met, by how much it misses and why: which light lacks, which other aim contradicts it. For each
-    light, how sure its gain is: by how much it could still move, the others following, before an
-    aim is missed. If an aim that must be met cannot be, the recipe is left as it stands.
+    Gains stay as near to the balance as the aims allow. For each aim you learn whether it is met,
+    by how much it misses and why: which light is missing, which other aim contradicts it. For each
+    light you learn how sure its gain is: how far it could still move, the others following, before
+    an aim is missed. If an aim that must be met cannot be, the recipe stays as it is.
     """  # noqa: D301 -- click needs the backspace itself
     import evenfall
 

@@ -28,7 +28,7 @@ __all__ = ["command"]
     "--picture",
     type=click.Path(path_type=Path),
     metavar="DIR",
-    help="Also draw which light rules where, and a map of each light's share.",
+    help="Also draw which light rules where, and each light's share.",
 )
 @click.option("--overwrite", is_flag=True, help="Replace pictures that exist.")
 @json_option
@@ -44,10 +44,10 @@ def command(
 ) -> None:
     """Ask the picture of MOOD what lights PLACE.
 
-    A PLACE is a spot, 0.42,0.61, in shares of width and height from the top left; or a rectangle,
-    0.1,0.2,0.4,0.5, by left, top, right, bottom. For each light: its share of what is seen there,
-    where it alone would put the spot, in stops from middle grey, and by how much a stop more of it
-    would lift the spot and the whole picture.
+    PLACE is a spot, 0.42,0.61, as shares of width and height from the top left; or a rectangle,
+    0.1,0.2,0.4,0.5, as left, top, right, bottom. For each light it shows: its share of the light
+    there; where that light alone would put the spot, in stops from middle grey; and how far one
+    more stop of it would lift the spot and the whole picture.
 
     \b
       evenfall ask view.toml dusk 0.42,0.61

@@ -25,26 +25,26 @@ __all__ = ["command"]
     show_default=True,
     help="Size of the pages.",
 )
-@click.option("--upright", is_flag=True, help="Pages that stand instead of lying.")
-@click.option("--mark", metavar="TEXT", default="", help="Stands on every page: --mark DRAFT.")
+@click.option("--upright", is_flag=True, help="Upright pages instead of landscape ones.")
+@click.option("--mark", metavar="TEXT", default="", help="Text across every page: --mark DRAFT.")
 @click.option(
     "--date",
     type=click.DateTime(["%Y-%m-%d"]),
     metavar="YYYY-MM-DD",
-    help="Date at the foot; today otherwise.",
+    help="Date at the foot (default: today).",
 )
 @click.option(
     "--before",
     type=click.IntRange(min=1),
     metavar="ROUND",
-    help="Pages of before and after, too: that round beside now.",
+    help="Add pages of before and after: that round beside now.",
 )
-@click.option("--draft", is_flag=True, help="From reduced passes, quickly.")
+@click.option("--draft", is_flag=True, help="Quickly, from reduced passes.")
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
     metavar="FILE.pdf",
-    help="The file; RECIPE_board.pdf in the folder pictures otherwise.",
+    help="File to write (default: RECIPE_board.pdf in the folder pictures).",
 )
 @click.option("--overwrite", is_flag=True, help="Replace a file that exists.")
 def command(
@@ -61,10 +61,10 @@ def command(
     out: Path | None,
     overwrite: bool,
 ) -> None:
-    """Set the moods of RECIPE on boards: one PDF with all moods on a page, and each on its own.
+    """Lay the moods of RECIPE out on boards: a PDF with all moods on one page, then each alone.
 
-    Pictures come at 300 dpi where the passes have the pixels for it; where they have not, it says
-    so, and nothing is enlarged. Title, view, studio and logo are those of the recipe's [project].
+    Pictures are printed at 300 dpi if the passes have enough pixels; if not, it says so, and
+    nothing is enlarged. Title, view, studio and logo come from [project] in the recipe.
 
     \b
       evenfall board view.toml --size A2

@@ -28,9 +28,9 @@ __all__ = ["command"]
     "--keep",
     multiple=True,
     metavar="MOOD",
-    help="A mood based on these that is to stay as it is. May be repeated.",
+    help="A mood based on these that should stay as it is. May be repeated.",
 )
-@click.option("--dry-run", is_flag=True, help="Only say what would change.")
+@click.option("--dry-run", is_flag=True, help="Say what would change, and leave the file alone.")
 @json_option
 def command(
     recipe: Path,
@@ -42,8 +42,8 @@ def command(
 ) -> None:
     """Change RECIPE in MOODS as each PHRASE says.
 
-    MOODS is a name, several with commas between them, or all. A phrase names a light, a group or a
-    dial, and says what happens to it; commands have commas between them:
+    MOODS is a name, several names with commas between them, or all. A phrase names a light, a group
+    or a dial, and what should happen to it; several changes are separated by commas:
 
     \b
       evenfall change view.toml dusk "pendants +1/3, 2700 K" "sky down 1/2"
@@ -51,26 +51,26 @@ def command(
       evenfall change view.toml all "exposure +1/3" "glare = 0.03"
 
     \b
-    Of a light, or of every light of a group:
-      +1/3, up 1/3, -2, down 2      stops, from where it stands
+    For a light, or for every light of a group:
+      +1/3, up 1/3, -2, down 2      stops, from its present value
       x1.5                          times a factor
       = -1                          stops from the render
       1200 lm, 900 cd, 9 W at 90 lm/W   flux, intensity, power
       on, off                       as rendered; not lit
-      4:1 to sun                    solved: the sun is four times as strong as it
+      4:1 to sun                    solved: the sun is four times as strong
       2700 K                        colour temperature
-      warmer 20, cooler 20          mired, from where its colour stands
+      warmer 20, cooler 20          mired, from its present colour
 
     \b
-    Of a dial:
+    For a dial:
       exposure +1/3                 also down 1/2, = -1
       white balance 4300 K          also warmer 20: the picture gets warmer
-      glare x1.5                    any number of the look, also + and =: 'tone contrast +0.1',
+      glare x1.5                    any number of the look, also with + and =: 'tone contrast +0.1',
                                     'saturation = 0.95', 'vignette natural = 0.3'
 
-    The file is changed only where a figure must change; comments, order and spelling stay. What
-    stood and what stands now is printed light by light, also of moods that change because they are
-    based on these. A recipe that is not sound, or that somebody changes meanwhile, is not touched.
+    Only the figures that must change do; the file's comments, order and spelling stay. Each light
+    is printed before and after, also in moods that change because they are based on these. A recipe
+    that is not sound, or that somebody else changes meanwhile, is left alone.
     """  # noqa: D301 -- click needs the backspace itself
     from evenfall.change.changing import change_recipe
 

@@ -36,10 +36,9 @@ _WIDTH_IN_FILES = 120
 def command(recipe: Path, passes: Path | None, changes: tuple[str, ...], as_json: bool) -> None:
     """Check RECIPE: report every fault at once, then advice, without writing anything.
 
-    Faults of the recipe come with file, line and place, and end with exit code 2. When there are
-    none, the files of looks are tried and the passes' headers are held against each other; faults
-    there end with exit code 1. A sound recipe is summed up: its lights, and what each mood asks of
-    them.
+    Faults in the recipe come with file, line and place; the exit code is then 2. If there are none,
+    the files that looks use are tried, and the passes' headers compared; for faults there, the exit
+    code is 1. A sound recipe is summed up: its lights, and what each mood asks of them.
     """
     from evenfall.view import open_view
 

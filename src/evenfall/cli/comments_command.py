@@ -83,7 +83,7 @@ def answer(recipe: Path, number: int, answer: str) -> None:
     "--out",
     type=click.Path(path_type=Path),
     metavar="DIR",
-    help="Folder; 'pictures' beside the recipe otherwise.",
+    help="Folder to write to (default: 'pictures' beside the recipe).",
 )
 def draw(recipe: Path, out: Path | None) -> None:
     """Draw the numbers of the comments on a draft of each mood."""

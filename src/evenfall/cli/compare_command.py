@@ -30,7 +30,7 @@ _TROUBLE = 2  # as of diff: 0 is equal, 1 different
     "--recipe",
     type=click.Path(path_type=Path),
     metavar="RECIPE",
-    help="Whose rounds; those in the folder 'rounds' from here otherwise.",
+    help="Whose rounds (default: those in the folder 'rounds' here).",
 )
 @click.option(
     "--sheet",
@@ -45,7 +45,7 @@ _TROUBLE = 2  # as of diff: 0 is equal, 1 different
     metavar="FILE",
     help="Also draw where two pictures differ: a PNG file.",
 )
-@click.option("--full", is_flag=True, help="Compare all pixels, not averaged down to 1600.")
+@click.option("--full", is_flag=True, help="Compare every pixel, not pictures reduced to 1600.")
 @click.option("--overwrite", is_flag=True, help="Replace a sheet or map that exists.")
 @json_option
 def command(
@@ -66,13 +66,13 @@ def command(
       evenfall compare 1 2 --sheet what_changed.png  with the pictures that the rounds keep
       evenfall compare old.png new.png --map where.png
 
-    Recipes and rounds are compared in words, mood by mood and light by light, with everything that
-    a mood inherits; what is said in another way and comes to the same is no difference. Pictures
-    are compared by CIEDE2000, averaged down to 1600 pixels in linear light: 1 is just to be seen
-    side by side, from 2 on an eye notices it (common practice). A picture beside a recipe counts
-    as the recipe that it carries.
+    Recipes and rounds are compared in words, mood by mood and light by light, including what a mood
+    inherits; saying the same thing in another way is no difference. Pictures are compared by
+    CIEDE2000, averaged down to 1600 pixels in linear light: a difference of 1 can just be seen side
+    by side, and from 2 upwards it is noticed (common practice). A picture compared with a recipe
+    stands for the recipe it carries.
 
-    The exit code is 0 when they are equal, 1 when they differ, 2 when they cannot be compared.
+    The exit code is 0 if they are equal, 1 if they differ, 2 if they cannot be compared.
     """  # noqa: D301 -- click needs the backspace itself
     try:
         compared = _compare(before, after, recipe, sheet, map_file, full=full, overwrite=overwrite)

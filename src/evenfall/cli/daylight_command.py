@@ -80,8 +80,8 @@ def command(
 ) -> None:
     """Show sun and sky by the hour, as gains and tints.
 
-    ALTITUDE is that of the sun's centre in degrees, below 0 under the horizon. Without it, and
-    without a place, the whole day is shown by altitude. EV is that of an incident reading on the
+    ALTITUDE is that of the sun's centre in degrees, negative below the horizon. Without it and
+    without a place, you get the whole day by altitude. EV is that of an incident reading on the
     ground at ISO 100; stops are relative to the altitude that was rendered.
 
     \b

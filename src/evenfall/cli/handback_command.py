@@ -16,7 +16,7 @@ __all__ = ["command"]
 @recipe_argument
 @passes_option
 @set_option
-@click.option("--mood", metavar="NAME", help="Which mood; needed where there are several.")
+@click.option("--mood", metavar="NAME", help="Which mood; needed if there are several.")
 @click.option(
     "--out",
     "files",
@@ -39,11 +39,12 @@ def command(
 ) -> None:
     """Hand the balance of a mood of RECIPE back to the scene.
 
-    For each light: the factor on its power, lumens, candela and kelvin where the recipe knows what
-    it was rendered with, and factors for R, G, B. The table is a lamp schedule for the client, too.
+    For each light: the factor on its power, factors for R, G, B, and lumens, candela and kelvin if
+    the recipe says what it was rendered with. The table also serves as a lamp schedule for the
+    client.
 
-    A .usda file is a layer of overs for an OpenUSD scene: name the scene in project.stage, say at
-    each light where it stands (prim = "/House/Lights/Pendants"), and put the layer over the scene
+    A .usda file is a layer of overs for an OpenUSD scene: name the scene in project.stage, give
+    each light its place in it (prim = "/House/Lights/Pendants"), and put the layer over the scene
     as its strongest sublayer. The scene itself is not touched.
 
     \b

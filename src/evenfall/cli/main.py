@@ -15,14 +15,14 @@ from evenfall.errors import EvenfallError
 __all__ = ["main"]
 
 _COMMANDS = {
-    "survey": "Look at a folder of passes and write a starter recipe.",
+    "survey": "Look at a folder of passes and write a first recipe.",
     "check": "Report all faults of a recipe, and advice, without writing anything.",
-    "change": "Change a recipe in words, counted from where things stand.",
+    "change": "Change a recipe in words, counted from its present values.",
     "run": "Make the deliverables of all moods, or of chosen ones.",
     "compare": "Show what differs between two recipes, rounds or pictures.",
     "desk": "Balance a view by hand, on a page of this machine.",
     "round": "Keep rounds of feedback: what was asked, what changed, what came out.",
-    "trace": "Show how a delivered picture was made, and make it again.",
+    "trace": "Show how a delivered picture was made, or make it again.",
     "meter": "Show gains, tints, ratios, exposure and noise headroom of every mood.",
     "prove": "Show whether the passes add up to the beauty.",
     "plan": "Print which passes to render, before anything is rendered.",
@@ -30,8 +30,8 @@ _COMMANDS = {
     "aim": "Solve gains from what a mood should show.",
     "match": "Solve gains that make a mood look like a picture.",
     "page": "Write a review page for the client: one file, no network.",
-    "comments": "Take in, show and answer what a client said on the page.",
-    "board": "Set the moods on pages of paper, as a PDF.",
+    "comments": "Collect, show and answer what a client said on the page.",
+    "board": "Lay the moods out on pages to print, as a PDF.",
     "handback": "Hand a mood's balance back to the lamps of the scene.",
     "daylight": "Show sun and sky by the hour, as gains and tints.",
     "schema": "Print the recipe's JSON Schema, for editors.",
@@ -81,7 +81,7 @@ class LazyGroup(click.Group):
                 say(line, err=True)
             ctx.exit(error.exit_code)
         except MemoryError:
-            say("The machine's memory is not enough for this.", err=True)
+            say("There is not enough memory for this.", err=True)
             ctx.exit(1)
         except KeyboardInterrupt:
             say("Stopped.", err=True)
@@ -93,11 +93,11 @@ class LazyGroup(click.Group):
 def main() -> None:
     """Balance the light of a rendered view after it was rendered.
 
-    One scene-linear pass a light goes in; day, dusk and night come out, from one recipe file and
+    Give it one scene-linear pass per light, and one recipe file; it makes day, dusk and night
     without rendering again.
 
     \b
-    Usual order of work:
+    The usual order of work:
       evenfall survey passes/ --write view.toml    find the lights, write a recipe
       evenfall prove view.toml                     do they add up to the beauty?
       evenfall check view.toml                     faults and advice

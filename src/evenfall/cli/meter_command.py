@@ -51,10 +51,10 @@ def command(
 ) -> None:
     """Meter the moods of RECIPE.
 
-    For each mood and light: gain in stops, colour temperature, share of the picture's light, ratio
-    to the key in both conventions of the trade, and the stops the light can still go up before the
-    noise of its pass shows. For each mood: exposure, and the share of the picture that is
-    clipped. Then advice, with the word that silences each piece.
+    For each light in each mood: gain in stops, colour temperature, share of the picture's light,
+    ratio to the key, and how many stops it can still go up before the noise of its pass shows.
+    For each mood: exposure, and how much of the picture is clipped. Then advice, with the word that
+    silences each piece.
     """
     from evenfall.cli.progress import LiveProgress
     from evenfall.view import open_view

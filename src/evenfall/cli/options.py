@@ -33,7 +33,7 @@ set_option = click.option(
     "changes",
     multiple=True,
     metavar="PLACE=VALUE",
-    help="Change one value for this once: moods.dusk.lights.sun.stops=-1. May be repeated.",
+    help="Change one value, for this call only: moods.dusk.lights.sun.stops=-1. May be repeated.",
 )
 
 moods_option = click.option(

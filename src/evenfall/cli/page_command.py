@@ -23,28 +23,28 @@ __all__ = ["command"]
     type=click.IntRange(320, 7680),
     default=1920,
     show_default=True,
-    help="Widest pictures, in pixels.",
+    help="Width of the widest pictures, in pixels.",
 )
 @click.option(
     "--date",
     type=click.DateTime(["%Y-%m-%d"]),
     metavar="YYYY-MM-DD",
-    help="Date at the top; today otherwise.",
+    help="Date at the top (default: today).",
 )
 @click.option(
     "--rounds",
     type=click.IntRange(0, 20),
     default=1,
     show_default=True,
-    help="Of how many earlier rounds pictures are shown.",
+    help="How many earlier rounds to show pictures of.",
 )
 @click.option("--figures", is_flag=True, help="Show the settings of the lights, too.")
-@click.option("--draft", is_flag=True, help="From reduced passes, quickly.")
+@click.option("--draft", is_flag=True, help="Quickly, from reduced passes.")
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
     metavar="FILE.html",
-    help="The file; RECIPE_review.html in the folder pictures otherwise.",
+    help="File to write (default: RECIPE_review.html in the folder pictures).",
 )
 @click.option("--overwrite", is_flag=True, help="Replace a page that exists.")
 def command(
@@ -60,11 +60,11 @@ def command(
     out: Path | None,
     overwrite: bool,
 ) -> None:
-    """Write a review page of RECIPE's moods: one HTML file that opens from a mail or a stick.
+    """Write a review page of RECIPE's moods: one HTML file to open from a mail or a USB stick.
 
-    All moods are on it, any two of them one over the other with an edge to move. A client touches a
-    spot or draws a rectangle and writes; comments stay in the browser until they are saved as one
-    small file, which mails back. 'evenfall comments add' takes it in, and the next page shows each
+    The page shows all moods, and compares any two along an edge that you drag. A client touches a
+    spot or draws a rectangle, and writes; comments stay in the browser until they are saved as one
+    small file to mail back. 'evenfall comments add' reads that file, and the next page shows each
     comment with its answer.
     """
     import evenfall

@@ -31,7 +31,7 @@ _WIDTH_IN_FILES = 110
     "--picture",
     type=click.Path(path_type=Path),
     metavar="FILE.png",
-    help="Also write a picture of what beauty and passes differ by.",
+    help="Also draw where beauty and passes differ.",
 )
 @click.option("--overwrite", is_flag=True, help="Replace a picture that exists.")
 @json_option
@@ -46,12 +46,12 @@ def command(
     """Prove that the passes of RECIPE add up to its beauty.
 
     The beauty is fitted as a sum of the passes, each with a factor of 0 or more, and what remains
-    is held against its own noise. If they do not add up the reason is named: a pass missing or
-    counted twice, another exposure or white balance, values encoded for a display or cut off,
-    pictures denoised on their own, a camera that moved, alpha or background missing. Exit code 1
-    then. Passes are looked at as they were rendered, whatever the recipe mends in them.
+    is compared with its own noise. If they do not add up, it says why: a pass missing or counted
+    twice, another exposure or white balance, values encoded for a display or cut off, pictures
+    denoised one by one, a camera that moved, alpha or background missing. The exit code is then 1.
+    Passes are judged as they were rendered, whatever the recipe mends in them.
 
-    Without a beauty in the recipe, only little can be proven, and what cannot is said.
+    Without a beauty in the recipe, little can be proven; it says what cannot.
     """
     from evenfall.cli.reading_progress import reading_progress
     from evenfall.view import open_view

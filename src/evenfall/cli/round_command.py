@@ -23,7 +23,7 @@ _recipe_option = click.option(
     "--recipe",
     type=click.Path(path_type=Path),
     metavar="RECIPE",
-    help="Whose rounds; those in the folder 'rounds' from here otherwise.",
+    help="Whose rounds (default: those in the folder 'rounds' here).",
 )
 
 
@@ -37,7 +37,7 @@ def command() -> None:
       evenfall round show 3
       evenfall round return 2
 
-    A round is a folder of plain files, 'rounds/003' beside the recipe. It is never written again.
+    A round is a folder of plain files, 'rounds/003' beside the recipe. It never changes afterwards.
     """  # noqa: D301 -- click needs the backspace itself
 
 
@@ -57,9 +57,9 @@ def command() -> None:
     "--out",
     type=click.Path(path_type=Path),
     metavar="DIR",
-    help="Where the deliverables lie; where a run puts them otherwise.",
+    help="Where the deliverables are (default: where a run puts them).",
 )
-@click.option("-q", "--quiet", is_flag=True, help="Say nothing but faults.")
+@click.option("-q", "--quiet", is_flag=True, help="Report only faults.")
 def keep(
     recipe: Path,
     passes: Path | None,
@@ -71,10 +71,10 @@ def keep(
 ) -> None:
     """Keep RECIPE as it stands as the next round.
 
-    Kept are the recipe, verbatim; what was asked, by whom, and the answers; what changed since the
-    round before, in words; a picture of each mood, 1600 pixels wide; and hashes of deliverables,
-    passes and other files. Deliverables that are current are used for the pictures; moods without
-    one are developed.
+    It holds the recipe, word for word; what was asked, by whom, and the answers; what changed since
+    the round before, in words; a picture of each mood, 1600 pixels wide; and hashes of the
+    deliverables, passes and other files. The pictures come from deliverables that are up to date;
+    moods without one are developed.
     """
     from evenfall.cli.progress import LiveProgress
     from evenfall.view.opening import open_view
@@ -97,7 +97,7 @@ def keep(
 @click.argument("recipe", required=False, type=click.Path(path_type=Path))
 @json_option
 def list_rounds(recipe: Path | None, as_json: bool) -> None:
-    """List the rounds of RECIPE, or those in the folder 'rounds' from here."""
+    """List the rounds of RECIPE, or those in the folder 'rounds' here."""
     from evenfall.record.rounds import read_rounds
 
     rounds = read_rounds(_folder(recipe))
@@ -126,16 +126,20 @@ def show(number: int, recipe: Path | None, as_json: bool) -> None:
         say(line)
 
 
-@command.command("return", short_help="Make the recipe of a round the recipe again.")
+@command.command("return", short_help="Bring back the recipe of a round.")
 @click.argument("number", type=click.IntRange(1))
-@click.option("--bases", is_flag=True, help="What it builds on, too; other views change with it.")
+@click.option(
+    "--bases",
+    is_flag=True,
+    help="Bring back the files it is based on, too; other views change with them.",
+)
 @_recipe_option
 def return_(number: int, bases: bool, recipe: Path | None) -> None:
-    """Make the recipe of round NUMBER the recipe again.
+    """Bring back the recipe of round NUMBER.
 
-    What stands is kept first as a round of its own, if it is not kept yet; nothing is lost. Files
-    that it is based on stay as they are now, as other views are based on them, too: --bases
-    returns them to what they were in that round.
+    The recipe it replaces is kept first as a round of its own, if it was not kept yet; nothing is
+    lost. Files that it is based on stay as they are, because other views may be based on them, too:
+    --bases brings them back as they were in that round.
     """
     from evenfall.record.rounds import find_round
     from evenfall.rounds.returning import return_to

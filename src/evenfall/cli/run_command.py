@@ -36,12 +36,12 @@ __all__ = ["command", "print_report"]
     "--out",
     metavar="DIR",
     type=click.Path(path_type=Path),
-    help="Folder of the files; 'pictures' or 'drafts' beside the recipe otherwise.",
+    help="Folder to write to (default: 'pictures' or 'drafts' beside the recipe).",
 )
 @moods_option
-@click.option("--draft", is_flag=True, help="Quick reduced pictures, with the recipe's guides.")
+@click.option("--draft", is_flag=True, help="Quick small pictures, with the recipe's guides.")
 @set_option
-@click.option("--watch", is_flag=True, help="With --draft: again at each save, until stopped.")
+@click.option("--watch", is_flag=True, help="With --draft: again at every save, until stopped.")
 @click.option(
     "--round",
     "round_number",
@@ -49,17 +49,20 @@ __all__ = ["command", "print_report"]
     metavar="N",
     help="Make the deliverables of a kept round again, into 'remade/round_N'.",
 )
-@click.option("--dry-run", is_flag=True, help="Check recipe and passes, say what would be made.")
+@click.option("--dry-run", is_flag=True, help="Check recipe and passes; say what would be made.")
 @click.option("--overwrite", is_flag=True, help="Replace files that exist.")
 @click.option(
     "--keep-going", is_flag=True, help="A damaged pass stops only the moods that need it."
 )
 @click.option(
-    "--workers", metavar="N", type=click.IntRange(1), help="Threads; one a processor otherwise."
+    "--workers",
+    metavar="N",
+    type=click.IntRange(1),
+    help="Number of threads (default: one per processor).",
 )
 @json_option
 @click.option("-v", "--verbose", is_flag=True, help="Say more: balance, exposure and timings.")
-@click.option("-q", "--quiet", is_flag=True, help="Say nothing but faults.")
+@click.option("-q", "--quiet", is_flag=True, help="Report only faults.")
 def command(
     recipes: tuple[Path, ...],
     passes: Path | None,
@@ -79,16 +82,15 @@ def command(
 ) -> None:
     """Make the deliverables of RECIPE: of all moods, or of chosen ones.
 
-    Several recipes, or a folder of them, are made one after the other; what fails in one does not
-    stop the others, and a table at the end says what came of each.
+    Several recipes, or a folder of them, are worked through one after the other. A failure in one
+    does not stop the others, and a table at the end says how each ended.
 
-    Files that stand there already are never replaced unless --overwrite says so, and those of a
-    round that is kept never; files that are already what this run would make are kept. Drafts lie
-    in a folder of their own and are always replaced; --draft --watch makes them again at each save
-    of the recipe, only what changed.
+    Existing files are replaced only with --overwrite, and those of a kept round never. Files that
+    are already what this run would make are kept. Drafts have a folder of their own and are always
+    replaced; --draft --watch makes those that changed again, every time the recipe is saved.
 
-    --round makes the deliverables of a kept round again, byte for byte, or says which pass, file or
-    version is another; the exit code is 1 then.
+    --round makes the deliverables of a kept round again, byte for byte. If a pass, file or version
+    is no longer the same, it says which, and the exit code is 1.
     """
     recipe = recipes[0]
     if len(recipes) > 1 or recipe.is_dir():

@@ -18,14 +18,14 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 
-@click.command("survey", short_help="Look at a folder of passes and write a starter recipe.")
+@click.command("survey", short_help="Look at a folder of passes and write a first recipe.")
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option(
     "--write",
     type=click.Path(path_type=Path),
     metavar="RECIPE",
-    help="Write a commented starter recipe with day, dusk and night; of a sequence, one that takes "
-    "any frame.",
+    help="Write a commented first recipe with day, dusk and night; for a sequence, one that works "
+    "for every frame.",
 )
 @click.option("--overwrite", is_flag=True, help="Replace a recipe or maps that exist.")
 @click.option(
@@ -33,20 +33,20 @@ __all__ = ["command"]
     "patterns",
     multiple=True,
     metavar="REGEX",
-    help="Find lights by this regular expression with a group named 'light'. May be repeated.",
+    help="Find lights with this expression, whose group 'light' is the name. May be repeated.",
 )
 @click.option(
     "--recipe",
     type=click.Path(path_type=Path),
     metavar="RECIPE",
-    help="Take name patterns and view from this recipe's [passes].",
+    help="Use the name patterns and view of this recipe's [passes].",
 )
-@click.option("--view", metavar="NAME", help="Camera, for files that hold several views.")
+@click.option("--view", metavar="NAME", help="Which camera, for files that hold several views.")
 @click.option(
     "--maps",
     type=click.Path(path_type=Path),
     metavar="DIR",
-    help="Also write a map of the broken pixels of each pass that has some.",
+    help="Also write a map of the broken pixels of each pass that has any.",
 )
 @json_option
 def command(
@@ -61,15 +61,15 @@ def command(
 ) -> None:
     """Look at all passes in FOLDER and the folders in it.
 
-    One table says what every picture is taken for, and why: a light, with its role, its share of
-    all light and its stops relative to the key; the beauty; a part of a light; data such as depth,
-    normals or mattes; or left out, because it does not fit the others or is there twice. Names,
-    pixels, and how pictures add up are asked. Rows with a question mark want a look. A light of
-    which only parts were saved is put together. Broken pixels are counted.
+    A table shows what each picture is taken for, and why: a light, with its role, its share of all
+    light and its stops relative to the key; the beauty; a part of a light; data such as depth,
+    normals or mattes; or left out, because it does not fit the others or is a copy. The evidence is
+    names, pixels, and how the pictures add up. Check the rows that have a question mark. If only
+    parts of a light were saved, they are put together. Broken pixels are counted.
 
     Files that differ only by a number of four digits or more at the end are frames of a sequence.
-    One frame is surveyed; --write names the files with # for the digits, and the frame in
-    passes.frame. A number without other frames beside it stays as it is.
+    One frame is surveyed; --write puts # for the digits into the names, and the frame into
+    passes.frame. A number with no other frame beside it stays as it is.
     """
     from evenfall.cli.reading_progress import reading_progress
     from evenfall.cli.survey_table import print_survey

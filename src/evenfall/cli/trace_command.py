@@ -26,19 +26,19 @@ __all__ = ["command", "remade_lines"]
     "recipe_out",
     type=click.Path(path_type=Path, dir_okay=False),
     metavar="FILE",
-    help="Write the recipe that it carries into this file.",
+    help="Write the recipe it carries to this file.",
 )
 @click.option(
     "--remake",
     type=click.Path(path_type=Path, file_okay=False),
     metavar="DIR",
-    help="Make the picture again into this folder, and say whether it is the same.",
+    help="Make the picture again in this folder, and say whether it is the same.",
 )
 @click.option(
     "--home",
     type=click.Path(path_type=Path, file_okay=False),
     metavar="DIR",
-    help="Folder its recipe lay in; looked for above the picture otherwise.",
+    help="Folder its recipe was in (default: looked for above the picture).",
 )
 @passes_option
 @click.option("--overwrite", is_flag=True, help="Replace files that exist.")
@@ -54,10 +54,10 @@ def command(
 ) -> None:
     """Trace PICTURE back: its recipe, mood and round, the version, and whether its passes are here.
 
-    Every deliverable carries the part of the recipe that it was made by, unless the recipe says
-    record = "none". --recipe writes that part out; --remake makes the picture again, byte for byte
-    when passes, plates, masks and versions are the same. The exit code is 1 when the picture that
-    was made again is another one, and when PICTURE carries nothing.
+    Every deliverable carries the part of the recipe it was made from, unless the recipe says
+    record = "none". --recipe writes that part to a file; --remake makes the picture again, byte for
+    byte if passes, plates, masks and versions are the same. The exit code is 1 if the new picture
+    differs, or if PICTURE carries nothing.
     """
     from evenfall.rounds.tracing import trace_picture
 
