@@ -61,6 +61,34 @@ def test_several_people_and_the_same_comment_twice(corner: evenfall.Recipe) -> N
     assert (stored[0].author, stored[0].created) == ("Anna", "2026-11-26T10:00:00Z")
 
 
+def test_another_comment_of_the_same_number_is_told_of(corner: evenfall.Recipe) -> None:
+    add_comments(corner, [write(corner.path.parent, annotation("one"))])
+    item = annotation("one")
+    item["body"]["value"] = "One,\nand more"
+    taken = add_comments(corner, [write(corner.path.parent, item)])
+    assert taken.new == ()
+    said = 'comment 1 is there already, in other words: left out is "One, and more"'
+    assert taken.notes == (said,)
+
+
+def test_a_byte_order_mark_and_joined_signs(corner: evenfall.Recipe) -> None:
+    """Zero width joiners belong to words of many languages and to emoji of several people."""
+    item = annotation("one")
+    item["body"]["value"] = "Auf\u200clage 👩\u200d👧 \u202eback"
+    path = write(corner.path.parent, item)
+    path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes())
+    [comment] = add_comments(corner, [path]).new
+    assert comment.text == "Auf\u200clage 👩\u200d👧 back"
+
+
+@pytest.mark.parametrize("ending", ["1234567", "٣", "²", "-1", ""])
+def test_rounds_that_are_no_numbers(corner: evenfall.Recipe, ending: str) -> None:
+    item = annotation("one")
+    item["target"]["source"] = f"urn:evenfall:corner:dusk:{ending}"
+    with pytest.raises(UsageError, match="is no picture of a view"):
+        add_comments(corner, [write(corner.path.parent, item)])
+
+
 def test_answers_stay_with_their_numbers(corner: evenfall.Recipe) -> None:
     add_comments(corner, [write(corner.path.parent, annotation("one"), annotation("two"))])
     answer_comment(corner, 2, "declined: the lamp\nis fixed")

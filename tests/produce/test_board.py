@@ -178,6 +178,8 @@ ENTITIES = (
         ("logo.svg", SVG.format("<script>1</script>").encode(), "<script>"),
         ("logo.svg", b'<svg xmlns="http://www.w3.org/2000/svg"/>', "has no size"),
         ("logo.svg", SVG.format('<path d="M 0 z q"/>').encode(), "cannot be drawn"),
+        ("logo.svg", SVG.replace("0 0 30 10", "0 0 1e308 1e-300").format("").encode(), "of a line"),
+        ("logo.svg", SVG.format("<g/>" * 130_000).encode(), "at most 500 kB"),
         ("logo.txt", b"hello", "neither a PNG nor an SVG"),
         ("logo.png", b"", "neither a PNG nor an SVG"),
     ],

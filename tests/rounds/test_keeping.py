@@ -118,6 +118,18 @@ def test_plates_and_what_else_is_opened_are_noted(path: Path, edit: Edit) -> Non
     assert kept.record.files == {"plate.png": hashlib.sha256(plate.read_bytes()).hexdigest()}
 
 
+def test_what_is_developed_for_a_round_alone_is_noted_too(path: Path, edit: Edit) -> None:
+    plate = path.with_name("plate.png")
+    Image.new("RGB", (48, 32), (90, 120, 160)).save(plate)
+    edit("[moods.dusk]\n", '[moods.dusk]\nplate = { file = "plate.png" }\n')
+    kept = evenfall.open(path).keep_round()
+    assert kept.record is not None
+    assert kept.record.files == {"plate.png": hashlib.sha256(plate.read_bytes()).hexdigest()}
+    passes = path.with_name("sky.exr").read_bytes()
+    assert kept.record.passes["sky"] == f"sha256:{hashlib.sha256(passes).hexdigest()}"
+    assert list(kept.record.passes) == ["sun", "sky", "lamp"]
+
+
 def test_a_kept_round_cannot_be_written_and_is_not(path: Path, edit: Edit) -> None:
     first = evenfall.open(path).keep_round()
     before = snapshot(first.folder)

@@ -42,6 +42,16 @@ def test_pictures_of_the_last_round_are_on_the_page(path: Path) -> None:
         assert words in text
 
 
+def test_what_changed_of_the_lights_is_shown_only_with_figures(path: Path) -> None:
+    evenfall.open(path).keep_round(asked=["still warmer"], by="Anna")
+    plain, _ = write_page(evenfall.open(path))
+    text = plain.read_text(encoding="utf-8")
+    assert "still warmer" in text
+    assert "2400 K" not in text
+    full, _ = write_page(evenfall.open(path), figures=True, overwrite=True)
+    assert "lamp: +1 stop, 2700 K -&gt; +1 stop, 2400 K" in full.read_text(encoding="utf-8")
+
+
 def test_a_round_that_holds_what_stands_is_not_shown_twice(path: Path) -> None:
     evenfall.open(path).keep_round()
     page, _ = write_page(evenfall.open(path))

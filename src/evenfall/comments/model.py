@@ -21,6 +21,7 @@ _PERCENT = re.compile(
 )
 _BESIDE = 0.01  # per cent that a spot may lie outside through rounding
 _URN = "urn:evenfall:"
+_ROUND = re.compile("[0-9]{1,6}")
 
 
 @dataclass(frozen=True)
@@ -106,7 +107,7 @@ def picture_of_source(source: str) -> tuple[str, str, int | None]:
     ('living', 'late dusk', 2)
     """
     parts = source.removeprefix(_URN).split(":")
-    is_round = len(parts) == 3 and (parts[2] == "now" or parts[2].isdecimal())
+    is_round = len(parts) == 3 and (parts[2] == "now" or _ROUND.fullmatch(parts[2]) is not None)
     if not source.startswith(_URN) or not is_round:
         raise ValueError(f'"{source[:80]}" is no picture of a view')
     view, mood = unquote(parts[0]), unquote(parts[1])

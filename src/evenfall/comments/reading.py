@@ -17,6 +17,7 @@ _LARGEST_BYTES = 4_000_000
 _LONGEST_TEXT = 4_000
 _LONGEST_NAME = 200
 MOST_COMMENTS = 1_000
+_KEPT = "\n\t\u200c\u200d"  # joiners of letters and emoji are among what is written
 _ALLOWED = "a comments file saved by a review page"
 
 
@@ -80,7 +81,7 @@ def load_json(path: Path) -> Any:
         size = path.stat().st_size
         if size > _LARGEST_BYTES:
             raise _refused(path, f"has {size:,} bytes", "at most 4 MB")
-        return json.loads(path.read_bytes().decode())
+        return json.loads(path.read_bytes().decode("utf-8-sig"))
     except OSError as error:
         raise _refused(path, f"cannot be read: {error.strerror or error}") from None
     except (ValueError, RecursionError) as error:
@@ -118,6 +119,8 @@ def _comment(item: Any, view: str, moods: Collection[str]) -> Comment:
     text = _text(body, "value", _LONGEST_TEXT).strip()
     if not text:
         raise ValueError("says nothing")
+    if not _text(item, "id", _LONGEST_NAME).strip():
+        raise ValueError("has no id")
     creator = item.get("creator")
     author = _text(creator, "name", _LONGEST_NAME) if isinstance(creator, dict) else ""
     return Comment(
@@ -144,7 +147,7 @@ def _text(values: dict[str, Any], key: str, longest: int) -> str:
         raise ValueError(f"has no {key}")
     if len(text) > longest:
         raise ValueError(f"has a {key} of {len(text):,} letters; at most {longest:,}")
-    return "".join(sign for sign in text if sign in "\n\t" or sign.isprintable())
+    return "".join(sign for sign in text if sign in _KEPT or sign.isprintable())
 
 
 def _refused(path: Path, found: str, allowed: str = _ALLOWED) -> UsageError:

@@ -18,7 +18,9 @@ if TYPE_CHECKING:
 __all__ = ["Logo", "read_logo"]
 
 _LARGEST_BYTES = 8 << 20
+_LARGEST_SVG_BYTES = 500_000  # drawing takes its time for each of its lines
 _LARGEST_PIXELS = 40_000_000
+_LARGEST_ASPECT = 40
 _ALLOWED = "a PNG or SVG file of at most 8 MB"
 
 
@@ -89,10 +91,15 @@ def read_logo(path: Path) -> Logo:
     except OSError as error:
         raise _refused(path, f"cannot be read: {error.strerror or error}") from None
     if data.startswith(b"\x89PNG\r\n\x1a\n"):
-        return _png(path, data)
-    if b"<svg" in data[:4096]:
-        return _svg(path, data)
-    raise _refused(path, "is neither a PNG nor an SVG file")
+        logo = _png(path, data)
+    elif b"<svg" in data[:4096]:
+        logo = _svg(path, data)
+    else:
+        raise _refused(path, "is neither a PNG nor an SVG file")
+    if not 1 / _LARGEST_ASPECT <= logo.aspect <= _LARGEST_ASPECT:
+        shape = f"at most {_LARGEST_ASPECT} times as wide as high, or as high as wide"
+        raise _refused(path, "has the shape of a line", shape)
+    return logo
 
 
 def _rasterised(logo: Logo) -> Image.Image:
@@ -144,6 +151,8 @@ def _svg(path: Path, data: bytes) -> Logo:
     from defusedxml.common import DefusedXmlException
     from defusedxml.ElementTree import ParseError, fromstring
 
+    if len(data) > _LARGEST_SVG_BYTES:
+        raise _refused(path, f"has {len(data):,} bytes", "an SVG file of at most 500 kB, or a PNG")
     try:
         root = fromstring(data, forbid_dtd=True)
     except (ParseError, DefusedXmlException, ValueError, LookupError) as error:

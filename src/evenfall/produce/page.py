@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from evenfall.comments.model import Comments
 from evenfall.deliver.jpeg import encode_jpeg
@@ -57,7 +58,7 @@ def make_page(
     earlier : sequence of PagePicture
         Pictures of earlier rounds.
     figures : bool
-        Whether the settings of the lights are shown.
+        Whether the settings of the lights are shown, and what changed of them from round to round.
 
     Returns
     -------
@@ -81,7 +82,7 @@ def make_page(
         studio=project.studio or project.author or "",
         date="" if date is None else f"{date.day} {date:%B %Y}",
         round_name=round_name,
-        rounds=tuple(rounds),
+        rounds=tuple(one if figures else replace(one, changes=()) for one in rounds),
         comments=comments.items,
         settings=_settings(recipe, shown) if figures else None,
     )

@@ -83,8 +83,8 @@ def keep_round(
         hint = "say what was asked, if this is an answer: --asked 'shelf brighter'"
         raise UsageError(Fault(str(recipe.path), "", found, "", hint))
     report = run(recipe, out=out, dry_run=True)
-    pictures = round_pictures(recipe, report, on_event=on_event)
-    stands = _Standing(recipe.path, recipe.text, recipe, pictures, report)
+    pictures, developed = round_pictures(recipe, report, on_event=on_event)
+    stands = _Standing(recipe.path, recipe.text, recipe, pictures, report, developed)
     return _put(stands, wishes=wishes, by=by)
 
 
@@ -153,6 +153,12 @@ class _Standing:
     recipe: Recipe | None
     pictures: Mapping[str, bytes]
     report: RunReport | None
+    developed: RunReport | None = None
+
+    @property
+    def reports(self) -> list[RunReport]:
+        """What tells of files that the pictures were made of."""
+        return [one for one in (self.report, self.developed) if one is not None]
 
     def raw(self) -> bytes:
         """Give the file's bytes, a byte order mark included."""
@@ -217,7 +223,7 @@ def _put(
             asked=wishes,
             pictures=tuple(_noted(name, body) for name, body in pictures.items()),
             deliverables=tuple(_deliverables(stands)),
-            passes=_fingerprints(stands.report),
+            passes=_fingerprints(stands),
             files=_side_files(stands),
             versions=_versions(stands.report),
         )
@@ -260,17 +266,20 @@ def _deliverables(stands: _Standing) -> list[RoundFile]:
     ]
 
 
-def _fingerprints(report: RunReport | None) -> dict[str, str]:
-    return {
+def _fingerprints(stands: _Standing) -> dict[str, str]:
+    found = {
         name: light.fingerprint
-        for name, light in (() if report is None else report.lights.items())
+        for report in stands.reports
+        for name, light in report.lights.items()
         if light.fingerprint is not None
     }
+    lights = () if stands.recipe is None else stands.recipe.model.lights
+    return {name: found[name] for name in lights if name in found}
 
 
 def _side_files(stands: _Standing) -> dict[str, str]:
-    """Hashes of plates, masks and what else current deliverables are made of beside the passes."""
-    if stands.recipe is None or stands.report is None:
+    """Hashes of plates, masks and what else the pictures are made of beside the passes."""
+    if stands.recipe is None:
         return {}
     recipe, home = stands.recipe, stands.path.absolute().parent
     lights = recipe.model.lights.values()
@@ -280,7 +289,7 @@ def _side_files(stands: _Standing) -> dict[str, str]:
         for source in light.sources
     }
     found: dict[str, str] = {}
-    for file in stands.report.files:
+    for file in (file for report in stands.reports for file in report.files):
         for name, sha256 in file.made_of.inputs.items() if file.made_of is not None else ():
             path = os.path.normpath(file.path.absolute().parent / name)
             if path not in passes:

@@ -29,7 +29,7 @@ _QUICK_FIRST = ("jpeg", "gain-map jpeg", "webp", "png", "tiff")  # to be read
 
 def round_pictures(
     recipe: Recipe, report: RunReport, *, on_event: OnEvent | None = None
-) -> dict[str, bytes]:
+) -> tuple[dict[str, bytes], RunReport | None]:
     """Make the pictures of a round, from deliverables that are current where there are any.
 
     Parameters
@@ -43,17 +43,21 @@ def round_pictures(
 
     Returns
     -------
-    dict of str to bytes
+    pictures : dict of str to bytes
         JPEG files by mood.
+    developed : RunReport or None
+        Of what had to be developed for them.
     """
     sources = {mood: _source(recipe, report, mood) for mood in recipe.moods}
     known = {mood: path for mood, path in sources.items() if path is not None}
     with ThreadPoolExecutor(default_workers(), "picture") as pool:
         found = dict(zip(known, pool.map(_small, known.values()), strict=True))
     missing = [mood for mood in recipe.moods if mood not in found]
+    developed = None
     if missing:
-        found |= _developed(recipe, missing, report.width, on_event)
-    return {mood: found[mood] for mood in recipe.moods if mood in found}
+        some, developed = _developed(recipe, missing, report.width, on_event)
+        found |= some
+    return {mood: found[mood] for mood in recipe.moods if mood in found}, developed
 
 
 def moods_without(recipe: Recipe, report: RunReport) -> tuple[str, ...]:
@@ -99,7 +103,7 @@ def _width(kind: Deliverable, report: RunReport) -> int:
 
 def _developed(
     recipe: Recipe, moods: Sequence[str], full_width: int, on_event: OnEvent | None
-) -> dict[str, bytes]:
+) -> tuple[dict[str, bytes], RunReport]:
     """Develop moods, only for these pictures."""
     from evenfall.produce.running import run
 
@@ -114,4 +118,4 @@ def _developed(
     )
     with tempfile.TemporaryDirectory(prefix="evenfall-round-") as folder:
         report = run(changed, moods=moods, out=folder, on_event=on_event)
-        return {file.mood: file.path.read_bytes() for file in report.files if file.mood}
+        return {file.mood: file.path.read_bytes() for file in report.files if file.mood}, report

@@ -143,6 +143,13 @@ def add_comments(recipe: Recipe, files: Sequence[str | Path]) -> CommentsTaken:
         raise UsageError(faults)
     before = load_comments(recipe)
     after = before.with_new(tuple(found))
+    known = {each.id: each for each in after.items}
+    notes += [
+        f"comment {known[each.id].number} is there already, in other words: left out is "
+        f'"{" ".join(each.text.split())}"'
+        for each in found
+        if each.text != known[each.id].text
+    ]
     if after != before:
         save_comments(recipe, after)
     return CommentsTaken(after, after.items[len(before.items) :], tuple(notes))
