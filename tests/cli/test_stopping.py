@@ -38,6 +38,40 @@ program()
 """
 
 
+STOPPED_WHERE_A_LIBRARY_WRAPS = """
+import os, sys
+from evenfall.cli import stopping
+from evenfall.cli.process import program
+import evenfall.cli.check_command as command
+
+def wrapping(*arguments, **named):
+    try:
+        os.kill(os.getpid(), {number})
+    except BaseException as error:  # as a library in another language does, that builds on ours
+        raise ValueError("an error of its own") from error
+
+def asked():
+    really()
+    command.command.callback = wrapping
+
+really, stopping.stop_in_order = stopping.stop_in_order, asked
+import evenfall.cli.main as main
+main.stop_in_order = asked
+program()
+"""
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_a_library_that_makes_an_error_of_a_stop(number: signal.Signals, recipe: str) -> None:
+    script = STOPPED_WHERE_A_LIBRARY_WRAPS.format(number=int(number))
+    if number == signal.SIGINT:  # a shell that starts us in the background has it ignored
+        script = f"import signal; signal.signal(2, signal.default_int_handler)\n{script}"
+    done = subprocess.run(
+        [sys.executable, "-c", script, "check", recipe], capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stderr) == (128 + number, "")
+
+
 def stopped(
     number: int, module: str, *arguments: str, ignored: bool = False
 ) -> subprocess.CompletedProcess[str]:

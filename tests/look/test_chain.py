@@ -234,3 +234,11 @@ def test_the_lens_comes_before_the_grade() -> None:
     graded = chain_of({**look, "grade": {"contrast": 2.0}}, size).linear_rows(row, 0)[:, 0, -1]
     assert plain == pytest.approx(0.18 / 4, rel=1e-3)
     assert graded == pytest.approx(0.18 / 16, rel=1e-3)
+
+
+def test_one_pixel_near_the_largest_number_leaves_the_others_their_glare(folder: Path) -> None:
+    """Sums over a picture that holds 3e38 leave single precision, and would make all of it NaN."""
+    planes = scene(40, 60)
+    planes[:, 20, 30] = 3e38
+    chain = chain_of({"glare": {"strength": 0.05}}, (60, 40), folder, camera=100 * np.eye(3))
+    assert np.isfinite(chain.whole(planes)).all()

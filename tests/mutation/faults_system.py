@@ -38,10 +38,9 @@ FAULTS: dict[str, tuple[tuple[str, ...], ...]] = {
     ),
     "system/partials.py": (
         ("_OLD_SECONDS = 24 * 3600", "_OLD_SECONDS = 23.5 * 3600"),
-        ("    return _begun(process) == begun", "    return True"),
+        ("    return begun_at(process) == begun", "    return True"),
         ("    identity = [name, _text_of(_MACHINE_ID)]", "    identity = [name]"),
-        ('match["machine"] == _machine() and os.name', "os.name"),
-        ("is_left = not _is_writing(", "is_left = _is_writing("),
+        ("is_left = not is_alive(", "is_left = is_alive("),
         ("{_text_of(_BOOT_ID)}\\n", ""),
     ),
     "system/cache.py": (

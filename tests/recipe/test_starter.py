@@ -112,6 +112,16 @@ def test_a_light_of_several_pictures(loaded: Loaded) -> None:
     assert lights["sky"].title == "Wide sky"
 
 
+def test_a_light_of_a_picture_with_a_name_and_one_without(loaded: Loaded) -> None:
+    sources = (Source("a.exr"), Source("a.exr", "sun_indirect"), Source("b.exr", part="more"))
+    sun = loaded(starter_recipe([StarterLight("sun", sources, "key")])).model.lights["sun"]
+    assert [(each.file, each.layer or None, each.part or None) for each in sun.sources] == [
+        ("a.exr", None, None),
+        ("a.exr", "sun_indirect", None),
+        ("b.exr", None, "more"),
+    ]
+
+
 def test_comments_can_be_made_lines(loaded: Loaded) -> None:
     """What is proposed loads when the signs of the comments are taken away."""
     lamp = StarterLight("lamp", (Source("lamp.exr"),), proposed=Rendered(kelvin=3750))

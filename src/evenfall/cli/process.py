@@ -9,7 +9,7 @@ import sys
 from typing import NoReturn
 
 from evenfall.cli.memory import keep_freed_memory
-from evenfall.cli.stopping import stop_at_once
+from evenfall.cli.stopping import stop_asked, stop_at_once
 
 __all__ = ["ENVIRONMENT", "program"]
 
@@ -43,8 +43,10 @@ def program() -> None:
         if end.code == 0:
             _leave()
         raise
-    except OSError as error:
-        if error.filename is not None:
+    except Exception as error:
+        if (code := stop_asked()) is not None:
+            sys.exit(code)
+        if not isinstance(error, OSError) or error.filename is not None:
             raise
         _leave_unheard(error)
 

@@ -9,7 +9,7 @@ import sys
 from types import FrameType
 from typing import NoReturn
 
-__all__ = ["INTERRUPTED", "stop_at_once", "stop_in_order"]
+__all__ = ["INTERRUPTED", "stop_asked", "stop_at_once", "stop_in_order"]
 
 INTERRUPTED = 130  # 128 + signal number, as shells report it
 _ENDINGS = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
@@ -29,7 +29,7 @@ def stop_at_once() -> None:
 
 def stop_in_order() -> None:
     """From now on being stopped is an exception, after which files are whole or not there."""
-    _answer(signal.SIGINT, signal.default_int_handler)
+    _answer(signal.SIGINT, _interrupt)
     for number in _ENDINGS:
         _answer(number, _terminate)
 
@@ -49,5 +49,22 @@ def _end(number: int, frame: FrameType | None) -> NoReturn:
     os._exit(INTERRUPTED)
 
 
+def stop_asked() -> int | None:
+    """Exit code of the stop that was asked for; None when none was.
+
+    A library in which the exception came up may have made an error of its own of it.
+    """
+    return _asked[0] if _asked else None
+
+
+_asked: list[int] = []
+
+
+def _interrupt(number: int, frame: FrameType | None) -> NoReturn:
+    _asked.append(INTERRUPTED)
+    raise KeyboardInterrupt
+
+
 def _terminate(number: int, frame: FrameType | None) -> NoReturn:
+    _asked.append(128 + number)
     sys.exit(128 + number)

@@ -39,6 +39,7 @@ __all__ = ["LookChain", "build_chain"]
 
 InPlace = Callable[[Planes], None]
 
+_WHOLE_LIMIT = np.float32(2.0**60)  # of which sums over a picture are still finite
 _SCENE_LIMIT = np.float32(2.0**20)  # over 22 stops above grey; a power of more might overflow
 
 
@@ -118,7 +119,10 @@ class LookChain:
         exposed = np.empty(planes.shape, np.float32)
         flat, flat_exposed = planes.reshape(3, -1), exposed.reshape(3, -1)
         for block in blocks(flat.shape[1]):
-            apply_matrix(self._to_working, flat[:, block], out=flat_exposed[:, block])
+            ready = flat_exposed[:, block]
+            with np.errstate(over="ignore", invalid="ignore"):  # of pixels near the largest number
+                apply_matrix(self._to_working, flat[:, block], out=ready)
+            _hold(ready, _WHOLE_LIMIT)
         return apply_whole(exposed, alpha, self.look, additions or Additions(), workers)
 
     def linear_rows(
@@ -177,9 +181,7 @@ class LookChain:
             self._darken_corners(working, first_pixel)
             for step in self._scene_steps:
                 step(working)
-            # Where steep steps overflowed there is NaN too, for which these give the limit.
-            np.fmin(working, _SCENE_LIMIT, out=working)
-            np.fmax(working, -_SCENE_LIMIT, out=working)
+            _hold(working, _SCENE_LIMIT)
             apply_matrix(self._matrices[True], working, out=ready)
         return ready
 
@@ -212,6 +214,12 @@ class LookChain:
             convert(values, out=row)
         if above_white is not None:
             out += above_white
+
+
+def _hold(planes: Planes, limit: np.float32) -> None:
+    """Hold values within a limit, which also stands where steep steps overflowed to NaN."""
+    np.fmin(planes, limit, out=planes)
+    np.fmax(planes, -limit, out=planes)
 
 
 def _scene_steps(look: Look, folder: Path) -> list[InPlace]:

@@ -138,11 +138,12 @@ class Light(Part):
     layer: Name | tuple[Name, ...] | None = Field(
         None,
         description="Layer inside the file, for files of many layers; a list of layers that add "
-        "up.",
+        'up, "" for one without a name.',
     )
     part: Name | tuple[Name, ...] | None = Field(
         None,
-        description="Part inside the file, for files of many parts; a list of parts that add up.",
+        description="Part inside the file, for files of many parts; a list of parts that add up, "
+        '"" for one without a name.',
     )
     role: Role = Field("fixture", description="What the light does in the picture.")
     title: str | None = Field(None, description="Name for people; the key is used otherwise.")

@@ -215,7 +215,8 @@ def _source_keys(sources: Sequence[Source]) -> dict[str, str]:
     for key in ("file", "layer", "part"):
         said = [getattr(source, key) for source in sources]
         if any(said):
-            keys[key] = toml_text(said[0] if len(set(said)) == 1 else said)
+            named = [name or "" for name in said]  # "" where it has none
+            keys[key] = toml_text(named[0] if len(set(named)) == 1 else named)
     return keys
 
 

@@ -53,6 +53,7 @@ _AT_DUSK: Mapping[Role, str] = {
 }
 _AT_NIGHT: Mapping[Role, str] = {"sky": "a trace, still blue", "key": "gives way further"}
 _MOST_STOPS = 15.0
+_FARTHEST_STOPS = 60  # from 1 in scene units, bright or dark; sums and squares of it are finite
 _HIGHLIGHT_STOPS = (6.0, 7.0, 8.0)
 _WARMER_BY = 200.0  # kelvin: less is no change that is seen
 _WHITE_KELVIN = 4300.0
@@ -81,7 +82,8 @@ def solve_first_moods(
     Returns
     -------
     FirstMoods
-        Where nothing shines: usual turns, and a camera that meters nothing.
+        Where nothing shines, or with a brightness that no light has: usual turns, and a camera
+        that meters nothing.
     """
     return _FirstMoods(lights, pictures, space).moods()
 
@@ -98,6 +100,11 @@ class _FirstMoods:
         warm = self.cast.daylight and self._lamps_are_warm()
         self.white = _WHITE_KELVIN if warm else None
         self.sky_tint = dusk_sky_tint(self.scene) if not self._sky_is_blue() else (None, None)
+
+    def _is_light(self, stage: Stage) -> bool:
+        """Whether it can be developed at all: broken pixels may be of any size."""
+        brightest = float(stage.luminance(self.pictures).max())
+        return bool(2.0**-_FARTHEST_STOPS < brightest < 2.0**_FARTHEST_STOPS)
 
     def _cast(self) -> Cast:
         def names(*roles: str) -> tuple[str, ...]:
@@ -150,7 +157,7 @@ class _FirstMoods:
     def moods(self) -> FirstMoods:
         constant = self._white_of_lamps()
         highlights, stage = self._stage_for_the_view(constant)
-        if not stage.lit.any():
+        if not stage.lit.any() or not self._is_light(stage):
             return replace(plain_moods(self.scene), metered=None)
         solved = solve_first_balance(stage, self.cast, self._tints(), self.white, constant)
         metered, stops = self._metered()

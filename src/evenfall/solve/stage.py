@@ -28,6 +28,7 @@ Mask = npt.NDArray[np.bool_]
 Rgb = tuple[float, float, float]
 
 _MOST_PIXELS = 4000
+_MOST_EXPOSURE = 2.0**90
 _DARK = 1e-6  # of the brightest: nothing shines there in any pass
 _TOP = 254.5 / 255
 _WHITE = 96.0  # CIE L*
@@ -111,7 +112,7 @@ class Stage:
         gains : mapping of str to (float, float, float)
             Factors of R, G, B by light that is on.
         exposure : float
-            Factor of the camera.
+            Factor of the camera; what is beyond single precision is held within it.
         white_kelvin : float or None
             White balance of the camera.
         """
@@ -120,10 +121,11 @@ class Stage:
         for light, factors in gains.items():
             mix += self.pictures[light] * np.asarray(factors, np.float32)[:, None, None]
         balance = None if white_kelvin is None else WhiteBalance(kelvin=white_kelvin)
+        factor = min(exposure, _MOST_EXPOSURE)
         chain = build_chain(
             self._look,
             source=self._space,
-            camera_matrix=exposure * white_balance_matrix(balance, self._space),
+            camera_matrix=factor * white_balance_matrix(balance, self._space),
             output=self._output,
             size=(width, height),
             recipe_folder=Path(),
