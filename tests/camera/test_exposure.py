@@ -122,3 +122,5 @@ def test_a_stop_of_any_setting_is_a_stop_of_exposure():
 
 def test_the_passes_scale_is_honoured():
     assert settings_factor(EV13, 50.0) == pytest.approx(50 * settings_factor(EV13, 1.0))
+    saturation = EV13.model_copy(update={"anchor": "saturation"})
+    assert settings_factor(saturation, 50.0) == pytest.approx(50 / (1.2 * 2**13), rel=1e-9)

@@ -167,3 +167,17 @@ def test_strips_do_not_change_the_reading():
     flat = np.tensordot(WEIGHTS, planes.astype(np.float64), 1)
     lit = flat[flat > flat.mean() * 2.0**-10]
     assert read(planes).luminance == pytest.approx(np.exp(np.log(lit).mean()), rel=FLOAT32)
+
+
+def test_weights_of_an_area_are_shares_from_nothing_to_all():
+    """What a mask holds beyond 1 counts once, and below 0 not at all."""
+    planes = grey(np.tile([0.1, 0.4, 0.9], (4, 1)))
+    wild = np.tile(np.float32([1.0, 7.0, -3.0]), (4, 1))
+    tame = np.tile(np.float32([1.0, 1.0, 0.0]), (4, 1))
+    found = [meter(planes, WEIGHTS, Meter(), weights).luminance for weights in (wild, tame)]
+    assert found[0] == found[1] == pytest.approx(0.2, rel=FLOAT32)  # sqrt(0.1 x 0.4)
+
+
+def test_an_area_without_any_pixel_has_no_highlights():
+    with pytest.raises(PassError, match="no light"):
+        meter(grey(np.ones((4, 4))), WEIGHTS, Meter(method="highlights"), np.zeros((4, 4), "f4"))

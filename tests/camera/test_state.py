@@ -66,3 +66,14 @@ def test_a_dark_neutral_spot_is_a_fault_of_the_recipe(five_lights):
     view = five_lights("[camera.white_balance]\nneutral = [0.5, 0.5]\n[moods.day]\n")
     with pytest.raises(RecipeError, match=r"moods.day.camera.white_balance: there is no light"):
         camera_state(view, view.moods["day"], BT709, reading=READING, neutral_rgb=(0, 0, 0))
+
+
+@pytest.mark.parametrize("stops", [-91, 91])
+def test_an_exposure_that_no_number_holds_is_refused(five_lights, stops):
+    """More than 90 stops: 2^90 times a pixel of 2^37 is the end of IEEE 754 binary32 (2^128)."""
+    view = five_lights("[moods.day]\n")
+    reading = Reading(luminance=0.18 * 2.0**-stops, target=0.18, lit_share=1.0)
+    with pytest.raises(RecipeError, match=r"moods\.day\.camera: .*within 90 stops"):
+        camera_state(view, view.moods["day"], BT709, reading=reading)
+    near = Reading(luminance=0.18 * 2.0 ** (-stops * 89 / 91), target=0.18, lit_share=1.0)
+    camera_state(view, view.moods["day"], BT709, reading=near)

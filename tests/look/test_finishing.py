@@ -10,7 +10,7 @@ import pytest
 from scipy.signal import fftconvolve
 
 from evenfall.look import grain_pattern as grain_module
-from evenfall.look.fringe import STRONGEST_SHIFT, add_fringe
+from evenfall.look.fringe import add_fringe
 from evenfall.look.glare import add_glare, point_spread
 from evenfall.look.grain import Grain
 from evenfall.look.grain_pattern import Pattern, lattice_noise, pattern_of
@@ -347,7 +347,39 @@ def test_fringing_moves_red_outwards_and_blue_inwards() -> None:
     columns = np.arange(width) + 0.5
     red, green, blue = ((plane[50] * columns).sum() / plane[50].sum() for plane in shifted)
     distance = green - width / 2
-    assert red - green == pytest.approx(STRONGEST_SHIFT * distance, rel=0.05)
-    assert green - blue == pytest.approx(STRONGEST_SHIFT * distance, rel=0.05)
+    # 0.3 % of the distance from the middle, at full strength.
+    assert red - green == pytest.approx(0.003 * distance, rel=0.02)
+    assert green - blue == pytest.approx(0.003 * distance, rel=0.02)
     np.testing.assert_array_equal(shifted[1], planes[1])
     assert shifted.min() >= 0
+
+
+def test_grain_of_full_strength_deviates_by_a_twentieth_in_the_mid_tones() -> None:
+    """0.05 of the display's range at a code of one half; of some 10,000 specks, so within 1 %."""
+    grain = Grain(GrainSettings(strength=1.0, size=0.01), (1200, 1200))
+    encoded = np.full((3, 1200, 1200), 0.5, np.float32)
+    grain.add(encoded, grain.rows(0, 1200))
+    assert encoded.std() == pytest.approx(0.05, rel=0.01)
+
+
+def test_grain_of_values_beyond_the_display_is_none() -> None:
+    grain = Grain(GrainSettings(strength=1.0, size=0.01), (60, 60))
+    encoded = np.full((3, 60, 60), 1.5, np.float32)
+    encoded[:, :30] = -0.5
+    grain.add(encoded, grain.rows(0, 60))
+    np.testing.assert_array_equal(encoded[:, 30:], 1)
+    np.testing.assert_array_equal(encoded[:, :30], 0)
+
+
+def test_creative_vignette_is_half_its_stops_half_way_to_the_corner() -> None:
+    """It eases in and out along the way r, as r^2 (3 - 2 r) does, which is 1/2 at r = 1/2."""
+    vignette = Vignette(VignetteSettings(creative_stops=2.0), (401, 301))
+    stops = -np.log2(vignette.factors(0, 401 * 301)).reshape(301, 401)
+    assert stops[150 + 75, 200 + 100] == pytest.approx(1.0, abs=0.01)
+    assert stops[150 + 38, 200 + 50] == pytest.approx(2.0 * (3 / 16 - 1 / 32), abs=0.01)
+
+
+def test_natural_vignette_stays_on_the_axis_of_the_lens() -> None:
+    settings = VignetteSettings(natural=1.0, centre=(0.2, 0.9))
+    factors = Vignette(settings, (90, 60)).factors(0, 90 * 60).reshape(60, 90)
+    np.testing.assert_allclose(factors, factors[::-1, ::-1], rtol=1e-6)

@@ -158,3 +158,17 @@ def test_a_pixel_does_not_depend_on_its_neighbours() -> None:
     compress(alone)
     compress(beside)
     np.testing.assert_array_equal(beside[:, :-1], alone)
+
+
+def test_light_beyond_white_turns_half_into_whiteness() -> None:
+    """Scaled down until its largest channel fits, a colour gets half of what it lost as white:
+    c s + (1 - s) / 2 (h - c s) for a largest channel that is held at h, s of what it was."""
+    colour = np.array([4.0, 2.0, 1.5], np.float32).reshape(3, 1)  # below the threshold of 0.8
+    shown = colour.copy()
+    GamutCompression(BT709, BT709, 0.8)(shown)
+    held = float(shown[0, 0])
+    assert 0.9 < held <= 1
+    scale = held / 4
+    for channel, before in ((1, 2.0), (2, 1.5)):
+        lost = (1 - scale) * (held - before * scale)
+        assert (shown[channel, 0] - before * scale) / lost == pytest.approx(0.5, abs=1e-4)

@@ -272,3 +272,50 @@ def test_grey_tints_and_black_change_nothing() -> None:
     apply_split_tint(planes, SplitTint(shadows="#3060a0", strength=1.0))
     assert np.isfinite(planes).all()
     assert (planes[:, 0] == 0).all()
+
+
+def test_balance_stops_move_the_split_along_the_scene() -> None:
+    """A split two stops up does to light two stops brighter what it did before."""
+    grey = 0.18 * 2.0 ** np.linspace(-6, 4, 40)
+    plain, moved = planes_of(np.tile(grey[:, None], 3)), planes_of(np.tile(4 * grey[:, None], 3))
+    tints = {"shadows": "#3060a0", "highlights": "#ffd2a0", "strength": 0.6}
+    apply_split_tint(plain, SplitTint(**tints))
+    apply_split_tint(moved, SplitTint(balance_stops=2.0, **tints))
+    np.testing.assert_allclose(moved, 4 * plain, rtol=1e-5)
+    assert np.ptp(plain[0] / plain[2]) > 0.1
+
+
+def test_a_tint_at_full_strength_is_the_colour_that_was_named() -> None:
+    """IEC 61966-2-1 by hand: codes 48, 96 and 160 of #3060a0 are 0.029557, 0.116971, 0.351533."""
+    planes = np.full((3, 1), 0.3, np.float32)
+    apply_split_tint(planes, SplitTint(shadows="#3060a0", highlights="#3060a0", strength=1.0))
+    shown = (conversion_matrix(ACESCG, BT709) @ planes)[:, 0]
+    assert shown / shown[2] == pytest.approx(
+        np.array([0.029557, 0.116971, 0.351533]) / 0.351533, rel=1e-4
+    )
+
+
+def test_the_correction_comes_before_luts_of_the_scene(tmp_path: Path) -> None:
+    """0.3 doubled is 0.6, of which a LUT up to 0.5 keeps 0.5; the other way round it is 0.6."""
+    (tmp_path / "held.cube").write_text("LUT_1D_SIZE 3\n0 0 0\n0.5 0.5 0.5\n0.5 0.5 0.5\n")
+    lut = {"file": "held.cube", "place": "scene", "input": "linear"}
+    look = Look(
+        tone={"curve": "clip"}, gamut={"method": "clip"},
+        grade={"cdl": {"slope": (2, 2, 2)}, "luts": (lut,)},
+    )  # fmt: skip
+    chain = build_chain(
+        look, source=ACESCG, camera_matrix=np.eye(3), output=output_space("sRGB"), size=(1, 1),
+        recipe_folder=tmp_path,
+    )  # fmt: skip
+    shown = chain.linear_rows(np.full((3, 1, 1), 0.3, np.float32), 0)
+    np.testing.assert_allclose(shown, 0.5, atol=1e-3)
+
+
+def test_grain_lies_over_luts_of_the_display(tmp_path: Path) -> None:
+    (tmp_path / "flat.cube").write_text("LUT_1D_SIZE 2\n0.5 0.5 0.5\n0.5 0.5 0.5\n")
+    look = Look(grade={"luts": ({"file": "flat.cube"},)}, grain={"strength": 0.5, "size": 0.02})
+    chain = build_chain(
+        look, source=BT709, camera_matrix=np.eye(3), output=output_space("sRGB"), size=(64, 64),
+        recipe_folder=tmp_path,
+    )  # fmt: skip
+    assert chain.encode_rows(np.full((3, 64, 64), 0.18, np.float32), 0).std() > 0.01

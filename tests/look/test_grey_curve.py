@@ -88,3 +88,23 @@ def test_headroom_leaves_what_is_below_the_soft_end_alone() -> None:
     )
     assert display(Evenfall(), np.array([7.0]), peak=4.0)[0] == pytest.approx(4.0)
     assert (np.diff(display(Evenfall(), STOPS, peak=4.0)) >= -1e-12).all()
+
+
+def test_it_is_straight_in_signal_as_far_as_it_is_asked_to_be() -> None:
+    """y^(1/2.4), the signal of BT.1886, rises by s = contrast ln 2 x 0.18^(1/2.4) / 2.4 a stop; the
+    line meets white (1 - 0.18^(1/2.4)) / s stops up, and black 0.18^(1/2.4) / s stops down. A soft
+    end takes its share of that way."""
+    grey, contrast = 0.18 ** (1 / 2.4), 1.25
+    rise = contrast * np.log(2) * grey / 2.4
+    up, down = (1 - grey) / rise, grey / rise  # 2.89 and 2.77 stops
+    settings = Evenfall(contrast=contrast, soft_highlights=0.4, soft_shadows=0.7)
+
+    def bend(stops: float) -> float:
+        """How far the curve is from the line."""
+        (shown,) = display(settings, np.array([stops])) ** (1 / 2.4)
+        return abs(float(shown) - (grey + rise * stops))
+
+    for inside in (-0.29 * down, 0.0, 0.59 * up):
+        assert bend(inside) < 1e-12
+    for outside in (-0.33 * down, 0.63 * up):
+        assert bend(outside) > 1e-6

@@ -144,7 +144,7 @@ def test_another_camera_is_one_change_away(tmp_path: Path) -> None:
     np.testing.assert_allclose(other, pictures["loft", "sun"] + pictures["loft", "sky"], rtol=1e-6)
 
 
-@pytest.mark.parametrize("levels", [(1e-42, 1e-42), (1e-42, 0.5), (3e38, 0.5), (3e38, 3e38)])
+@pytest.mark.parametrize("levels", [(1e-42, 1e-42), (1e-42, 0.5), (3e38, 0.5)])
 def test_pixels_that_no_camera_could_show_still_give_a_recipe(
     tmp_path: Path, levels: tuple[float, float]
 ) -> None:
