@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,7 @@ import evenfall
 from evenfall.cli.main import main
 from evenfall.comments.model import Box, Comment
 from evenfall.comments.store import comments_path, load_comments
-from evenfall.errors import UsageError
+from evenfall.errors import OutputError, UsageError
 from evenfall.view import add_comments, answer_comment
 
 
@@ -69,6 +70,30 @@ def test_another_comment_of_the_same_number_is_told_of(corner: evenfall.Recipe) 
     assert taken.new == ()
     said = 'comment 1 is there already, in other words: left out is "One, and more"'
     assert taken.notes == (said,)
+
+
+def test_two_people_who_take_in_comments_at_once(corner: evenfall.Recipe) -> None:
+    folder = corner.path.parent
+    files = [write(folder, annotation(name), name=f"{name}.json") for name in "abcd"]
+    with ThreadPoolExecutor(len(files)) as pool:
+        tasks = [pool.submit(_until_taken, corner, path) for path in files]
+        for task in tasks:
+            task.result()
+    stored = load_comments(corner).items
+    assert {each.text for each in stored} == set("abcd")
+    assert [each.number for each in stored] == [1, 2, 3, 4]
+
+
+def _until_taken(recipe: evenfall.Recipe, path: Path) -> None:
+    """Try again as the message says."""
+    for _ in range(20):
+        try:
+            add_comments(recipe, [path])
+        except OutputError as error:
+            assert "somebody else takes in comments" in str(error)  # noqa: PT017
+        else:
+            return
+    raise AssertionError("it was never let in")
 
 
 def test_a_byte_order_mark_and_joined_signs(corner: evenfall.Recipe) -> None:

@@ -3,22 +3,48 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from evenfall.comments.model import CONTEXT, Comments
 from evenfall.comments.reading import MOST_COMMENTS, load_json, read_annotations
-from evenfall.errors import Fault, UsageError
+from evenfall.errors import Fault, OutputError, UsageError
 from evenfall.recipe import Recipe
-from evenfall.system.atomic import write_atomically
+from evenfall.system.atomic import cannot_be_written, write_atomically
+from evenfall.system.locks import Claimed, claim
 
-__all__ = ["comments_path", "load_comments", "save_comments"]
+__all__ = ["alone_with_comments", "comments_path", "load_comments", "save_comments"]
 
 
 def comments_path(recipe: Recipe) -> Path:
     """Where the comments of a recipe's view are kept."""
     return recipe.path.with_name(f"{recipe.path.stem}_comments.json")
+
+
+@contextmanager
+def alone_with_comments(recipe: Recipe) -> Iterator[None]:
+    """Let nobody else change the comments of a view meanwhile, so that none are lost.
+
+    Raises
+    ------
+    OutputError
+        When somebody else does, for longer than it takes, or nothing can be written there.
+    """
+    path, is_alone = comments_path(recipe), False
+    try:
+        with claim(path.parent, [path.name]):
+            is_alone = True
+            yield
+    except Claimed as other:
+        found = f"somebody else takes in comments: {other.by}"
+        raise OutputError(Fault(str(path), "", found, "", "try again in a moment")) from None
+    except OSError as error:
+        if is_alone:
+            raise
+        raise OutputError(cannot_be_written(path, error)) from error
 
 
 def load_comments(recipe: Recipe) -> Comments:

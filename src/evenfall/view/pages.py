@@ -9,7 +9,7 @@ from pathlib import Path
 
 from evenfall.comments.model import Comment, Comments
 from evenfall.comments.reading import read_comments
-from evenfall.comments.store import load_comments, save_comments
+from evenfall.comments.store import alone_with_comments, load_comments, save_comments
 from evenfall.deliver.png import encode_png
 from evenfall.drawings.spots import Spot, draw_spots
 from evenfall.errors import Fault, UsageError
@@ -141,8 +141,11 @@ def add_comments(recipe: Recipe, files: Sequence[str | Path]) -> CommentsTaken:
         notes += [f"{path.name}: {note}" for note in read.notes]
     if faults:
         raise UsageError(faults)
-    before = load_comments(recipe)
-    after = before.with_new(tuple(found))
+    with alone_with_comments(recipe):
+        before = load_comments(recipe)
+        after = before.with_new(tuple(found))
+        if after != before:
+            save_comments(recipe, after)
     known = {each.id: each for each in after.items}
     notes += [
         f"comment {known[each.id].number} is there already, in other words: left out is "
@@ -150,8 +153,6 @@ def add_comments(recipe: Recipe, files: Sequence[str | Path]) -> CommentsTaken:
         for each in found
         if each.text != known[each.id].text
     ]
-    if after != before:
-        save_comments(recipe, after)
     return CommentsTaken(after, after.items[len(before.items) :], tuple(notes))
 
 
@@ -163,13 +164,14 @@ def answer_comment(recipe: Recipe, number: int, answer: str) -> Comments:
     UsageError
         When there is no such comment.
     """
-    before = load_comments(recipe)
-    try:
-        after = before.answered(number, " ".join(answer.split()))
-    except KeyError:
-        known = joined((str(each.number) for each in before.items), "and", most=20) or "none"
-        raise UsageError(f"there is no comment {number}; there are {known}") from None
-    save_comments(recipe, after)
+    with alone_with_comments(recipe):
+        before = load_comments(recipe)
+        try:
+            after = before.answered(number, " ".join(answer.split()))
+        except KeyError:
+            known = joined((str(each.number) for each in before.items), "and", most=20) or "none"
+            raise UsageError(f"there is no comment {number}; there are {known}") from None
+        save_comments(recipe, after)
     return after
 
 
