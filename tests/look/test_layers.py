@@ -130,8 +130,8 @@ def test_plate_lies_behind_alpha_and_is_not_exposed_by_the_camera() -> None:
     alpha = np.ones((20, 30), np.float16)
     alpha[:, :15] = 0
     planes[:, :, :15] = 0
-    plate = (Plate(file="x"), picture(np.full((20, 30, 3), 0.18)))
-    exposed = chain(exposure=4.0).whole(planes, alpha, Additions(plate=plate))
+    plates = [(Plate(file="x"), picture(np.full((20, 30, 3), 0.18)), 1.0)]
+    exposed = chain(exposure=4.0).whole(planes, alpha, Additions(plates=plates))
     np.testing.assert_allclose(exposed[:, :, :15], 0.18, rtol=1e-5)
     np.testing.assert_allclose(exposed[:, :, 15:], 0.2, rtol=1e-5)
     shown = chain(exposure=4.0).linear_rows(exposed, 0, exposed=True)
@@ -140,9 +140,9 @@ def test_plate_lies_behind_alpha_and_is_not_exposed_by_the_camera() -> None:
 
 def test_plate_without_alpha_is_hidden() -> None:
     planes = random(3, 20, 30)
-    plate = (Plate(file="x"), picture(np.ones((20, 30, 3))))
+    plates = [(Plate(file="x"), picture(np.ones((20, 30, 3))), 1.0)]
     np.testing.assert_array_equal(
-        chain().whole(planes, None, Additions(plate=plate)), chain().whole(planes)
+        chain().whole(planes, None, Additions(plates=plates)), chain().whole(planes)
     )
 
 
@@ -154,9 +154,11 @@ def test_light_wrap_brightens_the_edge_in_front_and_only_there(width: int) -> No
     alpha[:, :edge] = 0
     planes[:, :, :edge] = 0
     bright = picture(np.full((40, width, 3), 2.0))
-    plain = chain(size=size).whole(planes, alpha, Additions(plate=(Plate(file="x"), bright)))
+    plain = chain(size=size).whole(
+        planes, alpha, Additions(plates=[(Plate(file="x"), bright, 1.0)])
+    )
     wrapped = chain(size=size).whole(
-        planes, alpha, Additions(plate=(Plate(file="x", light_wrap=0.5), bright))
+        planes, alpha, Additions(plates=[(Plate(file="x", light_wrap=0.5), bright, 1.0)])
     )
     spill = wrapped - plain
     np.testing.assert_array_equal(spill[:, :, :edge], 0)
@@ -272,7 +274,7 @@ def test_region_changes_colour_only_where_it_weighs() -> None:
 def test_regions_act_on_the_view_and_not_on_the_plate() -> None:
     planes = np.zeros((3, 20, 30), np.float32)
     everywhere = RegionChange(np.ones((20, 30), np.float32), exposure_stops=3.0)
-    plate = (Plate(file="x"), picture(np.full((20, 30, 3), 0.18)))
-    additions = Additions(regions=(everywhere,), plate=plate)
+    plates = [(Plate(file="x"), picture(np.full((20, 30, 3), 0.18)), 1.0)]
+    additions = Additions(regions=(everywhere,), plates=plates)
     exposed = chain().whole(planes, np.zeros((20, 30), np.float32), additions)
     np.testing.assert_allclose(exposed, 0.18, rtol=1e-5)

@@ -425,8 +425,8 @@ MISTAKES = [
         "format = 1",
         "format = 1\nexposure_stops = 1",
         "villa.toml:3: exposure_stops: is no key that is known here; known keys: format, based_on, "
-        "project, passes, lights, groups, camera, look, moods, deliverables, sheet, draft, naming, "
-        "record, silence",
+        "project, passes, lights, groups, camera, look, moods, sequence, deliverables, sheet, "
+        "draft, naming, record, silence",
     ),
 ]
 

@@ -144,7 +144,7 @@ REFERENCES = [
         "bits = 16",
         'name = "{recipe}_{mod}"',
         'villa.toml:57: deliverables[1].name: found {mod} in "{recipe}_{mod}"; known are {recipe}, '
-        '{mood}, {format}, {space}, {width}, {suffix}; did you mean "mood"?',
+        '{mood}, {frame}, {format}, {space}, {width}, {suffix}; did you mean "mood"?',
     ),
     (
         "bits = 16",

@@ -183,6 +183,11 @@ def _white_balance(camera: Camera) -> str:
 
 
 def _print_deliverables(recipe: Recipe, console: Console) -> None:
+    sequence = recipe.model.sequence
+    if sequence is not None:
+        from evenfall.advice.hours import hours_words
+
+        console.print(f"Sequence {sequence.name}: {hours_words(sequence)}.", soft_wrap=True)
     for deliverable in recipe.model.deliverables:
         moods = ", ".join(deliverable.moods or recipe.moods)
         space = deliverable.row.fixed_space or deliverable.space

@@ -29,6 +29,7 @@ class LiveProgress:
 
     def __init__(self, *, quiet: bool = False, title: str = "") -> None:
         self._quiet, self._title = quiet, f"{title}: " if title else ""
+        self._frames = self._frames_done = 0
         self.shown = not quiet and sys.stderr.isatty()
 
     def __enter__(self) -> Self:
@@ -66,7 +67,14 @@ class LiveProgress:
         """Bring the display up to date; one event at a time, from any thread."""
         if self._quiet:
             return
-        from evenfall.produce.events import FileDone, PassRead, RunPlanned, TakesTime
+        from evenfall.produce.events import (
+            FileDone,
+            FrameDone,
+            FramesPlanned,
+            PassRead,
+            RunPlanned,
+            TakesTime,
+        )
 
         if isinstance(event, TakesTime):  # said without a terminal too
             if self.shown:
@@ -74,6 +82,18 @@ class LiveProgress:
             else:
                 say(event.text, err=True)
         if not self.shown:
+            return
+        if isinstance(event, FramesPlanned):
+            self._frames, self._frames_done = event.frames, 0
+        self._frames_done += isinstance(event, FrameDone)
+        if self._frames:
+            self._bar.update(
+                self._task,
+                description="frames",
+                total=self._frames,
+                completed=self._frames_done,
+                counts=f"{self._frames_done}/{self._frames}",
+            )
             return
         match event:
             case RunPlanned():

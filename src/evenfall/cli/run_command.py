@@ -40,6 +40,11 @@ __all__ = ["command", "print_report"]
 )
 @moods_option
 @click.option("--draft", is_flag=True, help="Quick small pictures, with the recipe's guides.")
+@click.option(
+    "--frames",
+    metavar="NUMBERS",
+    help="Only these frames, '1-100,205', of the sequence, or of moods whose passes have ####.",
+)
 @set_option
 @click.option("--watch", is_flag=True, help="With --draft: again at every save, until stopped.")
 @click.option(
@@ -69,6 +74,7 @@ def command(
     out: Path | None,
     moods: tuple[str, ...],
     draft: bool,
+    frames: str | None,
     watch: bool,
     round_number: int | None,
     changes: tuple[str, ...],
@@ -89,12 +95,16 @@ def command(
     are already what this run would make are kept. Drafts have a folder of their own and are always
     replaced; --draft --watch makes those that changed again, every time the recipe is saved.
 
+    A recipe with a [sequence] is made in frames too, after its moods; alone with --mood and the
+    sequence's name, or with --frames. The same command goes on where a run was stopped. A frame
+    that cannot be made is told, the others are made, and the exit code is 1.
+
     --round makes the deliverables of a kept round again, byte for byte. If a pass, file or version
     is no longer the same, it says which, and the exit code is 1.
     """
     recipe = recipes[0]
     if len(recipes) > 1 or recipe.is_dir():
-        alone = {"--watch": watch, "--round": round_number, "--passes": passes}
+        alone = {"--watch": watch, "--round": round_number, "--passes": passes, "--frames": frames}
         for option, said in alone.items():
             if said:
                 raise click.UsageError(f"{option} goes with one recipe.")
@@ -117,7 +127,8 @@ def command(
         return
     if watch:
         _refuse_beside(
-            "--watch", {"--round": round_number, "--dry-run": dry_run, "--json": as_json}
+            "--watch",
+            {"--round": round_number, "--dry-run": dry_run, "--json": as_json, "--frames": frames},
         )
         if not draft:
             raise click.UsageError("--watch goes with --draft: deliverables are made once.")
@@ -127,9 +138,46 @@ def command(
         return
     if round_number is not None:
         chosen = {"--draft": draft, "--set": changes, "--dry-run": dry_run, "--mood": moods}
-        _refuse_beside("--round", {**chosen, "--json": as_json})
+        _refuse_beside("--round", {**chosen, "--json": as_json, "--frames": frames})
         _make_round_again(recipe, round_number, out, passes, overwrite=overwrite, quiet=quiet)
         return
+    _run_one(
+        recipe,
+        moods=moods,
+        changes=changes,
+        passes=passes,
+        draft=draft,
+        workers=workers,
+        frames=frames,
+        out=out,
+        overwrite=overwrite,
+        dry_run=dry_run,
+        keep_going=keep_going,
+        as_json=as_json,
+        verbose=verbose,
+        quiet=quiet,
+    )
+
+
+def _run_one(
+    recipe: Path,
+    *,
+    moods: tuple[str, ...],
+    changes: tuple[str, ...],
+    passes: Path | None,
+    draft: bool,
+    workers: int | None,
+    frames: str | None,
+    out: Path | None,
+    overwrite: bool,
+    dry_run: bool,
+    keep_going: bool,
+    as_json: bool,
+    verbose: bool,
+    quiet: bool,
+) -> None:
+    """Make the moods of a recipe, its frames, or both; end with 1 where something is missing."""
+    from evenfall.cli.frames_run import run_frames
     from evenfall.view.opening import open_view
 
     view = open_view(
@@ -141,6 +189,22 @@ def command(
         check_files=not keep_going,
         run_follows=True,
     )
+    sequence = view.recipe.model.sequence
+    of_hour = sequence is not None and moods == (sequence.name,)
+    if frames is not None or of_hour:
+        whole = run_frames(
+            view,
+            moods,
+            frames,
+            out,
+            overwrite=overwrite,
+            dry_run=dry_run,
+            as_json=as_json,
+            quiet=quiet,
+        )
+        if not whole:
+            sys.exit(1)
+        return
     try:
         with LiveProgress(quiet=quiet) as progress:
 
@@ -171,7 +235,19 @@ def command(
         print_report(report, verbose=verbose)
     for fault in report.faults:
         say(str(fault), err=True)
-    if report.faults:
+    whole = not report.faults
+    if sequence is not None and not moods and not as_json:
+        whole &= run_frames(
+            view,
+            (),
+            None,
+            None if out is None else out / "frames",
+            overwrite=overwrite,
+            dry_run=dry_run,
+            as_json=False,
+            quiet=quiet,
+        )
+    if not whole:
         sys.exit(1)
 
 

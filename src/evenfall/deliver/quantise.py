@@ -19,6 +19,8 @@ from evenfall.deliver.blue_noise import TILE, thresholds
 __all__ = ["quantise"]
 
 _CHANNEL_SHIFT = ((0, 0), (41, 83), (89, 31))  # rows, columns: noise of R, G, B is not alike
+_COLUMNS_A_FRAME, _ROWS_A_FRAME = 0.7548776662, 0.5698402910
+"""Shares of the tile by which thresholds move: 1/g and 1/g^2 with g^3 = g + 1 (R2, M. Roberts)."""
 _BLOCK_BYTES = 1 << 20  # rows handled at once fit the processor's cache
 _BELOW_TOP = {8: np.float32(255.99998), 16: np.float32(65535.996)}  # largest floats under N + 1
 
@@ -31,6 +33,7 @@ def quantise(
     *,
     dither: bool = True,
     first_row: int = 0,
+    phase: int = 0,
     out: Codes | None = None,
 ) -> Codes:
     """Whole codes of a strip of rows.
@@ -46,6 +49,9 @@ def quantise(
         Fair dithering; without it values are rounded half up. Alpha is never dithered.
     first_row : int
         Absolute row of the strip's first row, so that strips join without a seam.
+    phase : int
+        Number of a frame: each has its thresholds in another place, so that dither does not stand
+        still in front of a moving picture.
     out : ndarray, optional
         Where the codes go, shape (h, W, channels).
 
@@ -74,7 +80,7 @@ def quantise(
         for channel in range(channels):
             np.multiply(encoded[channel, top:bottom], scale, out=block)
             if dither and channel < len(_CHANNEL_SHIFT):
-                _add_thresholds(block, first_row + top, channel)
+                _add_thresholds(block, first_row + top, channel, phase)
             else:
                 block += np.float32(0.5)
             np.fmax(block, lowest, out=block)  # NaN too
@@ -87,8 +93,12 @@ def _empty(shape: tuple[int, int, int], bits: int) -> Codes:
     return np.empty(shape, np.uint8) if bits == 8 else np.empty(shape, np.uint16)
 
 
-def _add_thresholds(block: npt.NDArray[np.float32], first_row: int, channel: int) -> None:
+def _add_thresholds(
+    block: npt.NDArray[np.float32], first_row: int, channel: int, phase: int
+) -> None:
     row_shift, column_shift = _CHANNEL_SHIFT[channel]
+    row_shift += int(phase * _ROWS_A_FRAME % 1 * TILE)
+    column_shift = (column_shift + int(phase * _COLUMNS_A_FRAME % 1 * TILE)) % TILE
     height, width = block.shape
     tile = _wide_thresholds(-(-width // TILE))[:, column_shift : column_shift + width]
     done = 0

@@ -5,6 +5,7 @@ from __future__ import annotations
 from evenfall.camera.exposure import LightsOn, MeterPlan, plan_meter
 from evenfall.light.primaries import RgbSpace
 from evenfall.mix.balance import Balance, balance_mood
+from evenfall.mix.between import balance_between
 from evenfall.mix.matching import (
     Matching,
     MeanNeed,
@@ -13,6 +14,7 @@ from evenfall.mix.matching import (
     plan_matches,
 )
 from evenfall.recipe import Recipe, ResolvedMood, WhiteBalance
+from evenfall.recipe.framed import where_metered
 from evenfall.recipe.gains import Counted
 from evenfall.system.opened import Remembered
 
@@ -28,6 +30,13 @@ class Asked:
     ----------
     recipe : Recipe
         The recipe.
+    metered : Asked, optional
+        Of the recipe in which exposure is measured for this one, where that is at hand.
+
+    Attributes
+    ----------
+    metered : Asked or None
+        The same; None where it is this one itself.
 
     Examples
     --------
@@ -37,8 +46,12 @@ class Asked:
     (('sun',), ('dusk', 'day'))
     """
 
-    def __init__(self, recipe: Recipe) -> None:
+    def __init__(self, recipe: Recipe, metered: Asked | None = None) -> None:
         self.recipe = recipe
+        if metered is None:
+            elsewhere = where_metered(recipe)
+            metered = None if elsewhere is None else Asked(elsewhere)
+        self.metered = metered
         self.on = LightsOn(recipe)
         self._meters: Remembered[MeterPlan | None] = Remembered()
         self._matchings: Remembered[tuple[Matching, ...]] = Remembered()
@@ -51,6 +64,8 @@ class Asked:
 
     def meter(self, mood: str) -> MeterPlan | None:
         """Say what is metered for a mood; None when its camera does not meter."""
+        if self.metered is not None:
+            return self.metered.meter(self.keys(mood)[0])
         return self._meters.get(mood, lambda: plan_meter(self.on, self.mood(mood)))
 
     def matchings(self, mood: str) -> tuple[Matching, ...]:
@@ -61,8 +76,19 @@ class Asked:
         """Give lights that count from a mood in which their gain is solved, with how they count."""
         return self._counted.get(mood, lambda: counted_on_matches(self.recipe, self.mood(mood)))
 
+    def keys(self, mood: str) -> tuple[str, ...]:
+        """Give the moods between which a frame stands; a mood itself otherwise."""
+        between = self.mood(mood).between
+        if between is None:
+            return (mood,)
+        names = (between.first, between.second) if between.share else (between.first,)
+        return tuple(dict.fromkeys(names))
+
     def means(self, mood: str) -> tuple[MeanNeed, ...]:
         """Means that the gains of a mood are solved from, in moods that it counts from too."""
+        return tuple(dict.fromkeys(need for key in self.keys(mood) for need in self._means(key)))
+
+    def _means(self, mood: str) -> tuple[MeanNeed, ...]:
         bases = dict.fromkeys(counted.mood for counted in self.counted(mood).values())
         counted = (need for base in bases for need in self.means(base))
         return tuple(dict.fromkeys((*counted, *means_needed(self.matchings(mood)))))
@@ -70,27 +96,37 @@ class Asked:
     def balance(self, mood: str, space: RgbSpace) -> Balance:
         """Give gains and tints of a mood, as far as pixels do not decide; matched lights at 1."""
         key = mood, space.chromaticities
-        return self._balances.get(key, lambda: balance_mood(self.recipe, self.mood(mood), space))
+        return self._balances.get(key, lambda: self._balance(mood, space))
+
+    def _balance(self, mood: str, space: RgbSpace) -> Balance:
+        between = self.mood(mood).between
+        if between is None:
+            return balance_mood(self.recipe, self.mood(mood), space)
+        first = self.balance(between.first, space)
+        if between.share == 0:
+            return first
+        return balance_between(first, self.balance(between.second, space), between.share, space)
 
     def neutral_moods(self, mood: str) -> tuple[str, ...]:
         """Moods in which the neutral spots of a mood are measured."""
         found = (
-            balance.neutral_mood or mood
-            for balance in white_balances(self.mood(mood))
-            if balance.neutral is not None
+            balance.neutral_mood or key
+            for key in (mood, *self.keys(mood))
+            for balance in white_balances(self.mood(key))
+            if balance.neutral is not None and self.mood(key).between is None
         )
         return tuple(dict.fromkeys(found))
 
     def behind(self, mood: str) -> tuple[str, ...]:
         """Name a mood, and those that are metered or hold a neutral spot for it."""
-        plan = self.meter(mood)
-        metered = () if plan is None else (plan.mood,)
-        return tuple(dict.fromkeys((mood, *metered, *self.neutral_moods(mood))))
+        plans = [self.meter(key) for key in self.keys(mood)]
+        metered = (plan.mood for plan in plans if plan is not None)
+        return tuple(dict.fromkeys((mood, *self.keys(mood), *metered, *self.neutral_moods(mood))))
 
     def measured_lights(self, mood: str, space: RgbSpace) -> tuple[str, ...]:
         """Lights that must be measured before a mood can be exposed, in the recipe's order."""
-        plan = self.meter(mood)
-        needed = set() if plan is None else set(plan.lights)
+        plans = [self.meter(key) for key in self.keys(mood)]
+        needed = {light for plan in plans if plan is not None for light in plan.lights}
         for other in self.neutral_moods(mood):
             needed.update(self.balance(other, space).on)
         return tuple(light for light in self.recipe.model.lights if light in needed)

@@ -7,7 +7,7 @@ asks for them, so that only one mood's are held at a time.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,6 +25,7 @@ from evenfall.develop.mix_guides import mix_guides
 from evenfall.develop.opening import open_passes
 from evenfall.develop.reading import Reading
 from evenfall.develop.regions import additions_of, regional_gains
+from evenfall.develop.remarks import check_measured, with_huge_pixels, with_plate_note
 from evenfall.develop.shelf import Shelf
 from evenfall.errors import EvenfallError, Fault, PassError, PixelSourceError, RecipeError
 from evenfall.mix.balance import Balance
@@ -32,12 +33,17 @@ from evenfall.mix.engine import Mix, PassRead
 from evenfall.mix.plan import RegionalGain, plan_mix
 from evenfall.passes.image import PixelCensus
 from evenfall.passes.source import PassSource
-from evenfall.recipe import Recipe, ResolvedMood, WhiteBalance
-from evenfall.recipe.places import dotted
-from evenfall.recipe.words.suggesting import joined
+from evenfall.recipe import Recipe, WhiteBalance
 from evenfall.system.opened import Once, Openings, listening
 
-__all__ = ["Development", "balance_alone", "develop_mood", "develop_moods", "mix_mood"]
+__all__ = [
+    "Development",
+    "balance_alone",
+    "develop_mood",
+    "develop_moods",
+    "measure_elsewhere",
+    "mix_mood",
+]
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,6 +98,7 @@ def develop_moods(
     on_read: Callable[[PassRead], None] | None = None,
     sees_pixels: bool = False,
     shelf: Shelf | None = None,
+    held: Measuring | None = None,
 ) -> Development:
     """Read and mix the passes of moods, and expose them.
 
@@ -114,6 +121,8 @@ def develop_moods(
         not in bands.
     shelf : Shelf, optional
         Where masks and plates are kept for a later call.
+    held : Measuring, optional
+        Readings and ratios of another frame, from `measure_elsewhere`, which then count.
 
     Raises
     ------
@@ -131,7 +140,37 @@ def develop_moods(
     ['day', 'dusk']
     """
     reading = Reading(source, workers, on_read, sees_pixels=sees_pixels)
-    return _Engine(reading, asked, shelf or Shelf(0), keep_going=keep_going).run(moods)
+    if held is None and asked.metered is not None:
+        held = measure_elsewhere(asked.metered, moods, workers=workers)
+    engine = _Engine(reading, asked, shelf or Shelf(0), keep_going=keep_going, held=held)
+    return engine.run(moods)
+
+
+def measure_elsewhere(
+    metered: Asked, moods: Sequence[str], *, workers: int | None = None
+) -> Measuring:
+    """Measure exposure, ratios and neutral spots of moods in one frame, for others.
+
+    Parameters
+    ----------
+    metered : Asked
+        What the recipe says of the frame that is measured.
+    moods : sequence of str
+        Names of moods of the other frames.
+    workers : int, optional
+        Threads; one per processor otherwise.
+
+    Raises
+    ------
+    RecipeError, PassError, PixelSourceError
+        When there is nothing to measure, or a pass or a mask cannot be read.
+    """
+    recipe = metered.recipe
+    sequence = recipe.model.sequence
+    hours = () if sequence is None else sequence.moods_at(None)
+    names = dict.fromkeys((*(mood for mood in moods if mood in recipe.moods), *hours))
+    engine = _Engine(Reading(open_passes(recipe), workers), metered, Shelf(), keep_going=False)
+    return engine.measure(list(names))
 
 
 def develop_mood(
@@ -196,12 +235,20 @@ def balance_alone(
 class _Engine:
     """The work of one development."""
 
-    def __init__(self, reading: Reading, asked: Asked, shelf: Shelf, *, keep_going: bool) -> None:
-        self.reading, self.asked, self.shelf = reading, asked, shelf
+    def __init__(
+        self,
+        reading: Reading,
+        asked: Asked,
+        shelf: Shelf,
+        *,
+        keep_going: bool,
+        held: Measuring | None = None,
+    ) -> None:
+        self.reading, self.asked, self.shelf, self.held = reading, asked, shelf, held
         self.source, self.keep_going = reading.source, keep_going
         self.grid = Grid(self.source.size)
         self.areas = Areas(asked.recipe, self.source.size, shelf)
-        self.measuring = Measuring(asked, self.source, self.grid, shelf)
+        self.measuring = Measuring(asked, self.source, self.grid, shelf, held)
         self.guides = Once(lambda: mix_guides(asked.recipe, self.source))
         self.failures: dict[str, EvenfallError] = {}
         self.unread: dict[str, PassError] = {}
@@ -216,7 +263,7 @@ class _Engine:
         behind = {mood: self.asked.behind(mood) for mood in moods}
         self._solve(behind)
         chosen = [mood for mood in moods if mood not in self.failures]
-        measured = {mood: self.asked.measured_lights(mood, self.source.space) for mood in chosen}
+        measured = {mood: self._measured(mood) for mood in chosen}
         self.grid.watch(light for lights in measured.values() for light in lights)
         mixes = self._mix(chosen)
         exposed = {}
@@ -226,8 +273,25 @@ class _Engine:
             try:
                 exposed[mood] = self._expose(mood, mixes.pop(mood), measured)
             except EvenfallError as error:
-                self.fail(mood, self._with_huge_pixels(measured[mood], error))
+                censuses = self.reading.censuses
+                told = with_huge_pixels(self.source, censuses, measured[mood], error)
+                self.fail(mood, told)
         return Development(self, exposed)
+
+    def measure(self, moods: Sequence[str]) -> Measuring:
+        """Measure all that moods are balanced and exposed by, and read nothing else."""
+        self._solve({mood: self.asked.behind(mood) for mood in moods})
+        lights = {light: None for mood in moods for light in self._measured(mood)}
+        self.grid.watch(lights)
+        self.reading.measure(self.grid, keep_going=False)
+        for mood in moods:
+            self.measuring.camera(mood)
+        return self.measuring
+
+    def _measured(self, mood: str) -> tuple[str, ...]:
+        if self.held is not None:
+            return ()
+        return self.asked.measured_lights(mood, self.source.space)
 
     def balance_alone(self, mood: str) -> Balance:
         self._solve({mood: (mood,)})
@@ -242,7 +306,8 @@ class _Engine:
         """Read the passes that ratios need, and work out all balances, with every fault of them."""
         together = dict.fromkeys(other for some in behind.values() for other in some)
         needs = {mood: self.asked.means(mood) for mood in together}
-        self.grid.watch(need.light for some in needs.values() for need in some)
+        if self.held is None:
+            self.grid.watch(need.light for some in needs.values() for need in some)
         self.unread = self.reading.measure(self.grid, keep_going=self.keep_going)
         failed: dict[str, EvenfallError] = {}
         faults: list[Fault] = []
@@ -291,10 +356,10 @@ class _Engine:
         }
 
     def _expose(self, mood: str, mix: Mix, measured: dict[str, tuple[str, ...]]) -> _Exposed:
-        self._check_measured(mood, measured)
+        check_measured(self.asked.recipe, self.grid, mood, measured)
         with listening(Openings(mix.opened)) as openings:
             camera = self.measuring.camera(mood)
-        return _Exposed(_with_plate_note(self.asked.mood(mood), mix), camera, openings)
+        return _Exposed(with_plate_note(self.asked.mood(mood), mix), camera, openings)
 
     def complete(self, name: str, exposed: _Exposed) -> DevelopedMood:
         """Give the developed mood; plate, cut-outs and regions are read when they are needed."""
@@ -329,48 +394,3 @@ class _Engine:
                 self.reading, balance.factors, regional_gains(recipe, mood, areas)
             ),
         )
-
-    def _check_measured(self, mood: str, measured: dict[str, tuple[str, ...]]) -> None:
-        """Say of each pass that a mood is exposed by and that was not read, whom else it stops."""
-        faults = []
-        for light in measured[mood]:
-            if light not in self.grid:
-                stopped = joined((name for name, some in measured.items() if light in some), "and")
-                faults.append(
-                    self.asked.recipe.fault(
-                        ("lights", light, "file"),
-                        f"the pass of {light} could not be read, and it sets the exposure or white "
-                        f"balance of {stopped}, which were not made",
-                        hint="render or copy the pass again, or do without measuring: camera = "
-                        '{ meter = "off", exposure_stops = ... } and a white balance in kelvin',
-                    )
-                )
-        if faults:
-            raise PassError(faults)
-
-    def _with_huge_pixels(self, lights: Iterable[str], error: EvenfallError) -> EvenfallError:
-        """Say which pixels of metered passes no exposure can be set by, where there are such."""
-        censuses = self.reading.censuses
-        faults = [
-            Fault(
-                self.source.headers[light].label,
-                dotted(("lights", light)),
-                f"its pixel at {at.column}, {at.row} is {at.value:.3g}, brighter than any light",
-                hint="render the pass again, or take that pixel out of the file",
-            )
-            for light in lights
-            if light in censuses and (at := censuses[light].brightest) is not None
-        ]
-        return PassError([*getattr(error, "faults", ()), *faults]) if faults else error
-
-
-def _with_plate_note(mood: ResolvedMood, mix: Mix) -> Mix:
-    """Say so when a plate cannot show, because the passes cover everything."""
-    if mood.plate is None or (mix.alpha is not None and bool((mix.alpha < 1).any())):
-        return mix
-    has = "have no alpha" if mix.alpha is None else "have alpha 1 everywhere"
-    note = (
-        f"{dotted(('moods', mood.name, 'plate'))}: {mood.plate.file} is not seen: the passes "
-        f"{has}; render them with the background left out"
-    )
-    return replace(mix, remarks=(*mix.remarks, note))

@@ -79,7 +79,7 @@ def shown_in_no_layer(mood: ResolvedMood) -> str:
         for region in mood.regions
     )
     found = [
-        *([f"the plate {mood.plate.file}"] if mood.plate else []),
+        *(f"the plate {plate.file}" for plate, _ in mood.backgrounds),
         *(f"the cut-out {overlay.file}" for overlay in mood.overlays),
         *([] if only_of_light else ["exposure, white balance and saturation of regions"]),
         *(["the denoising of the mix"] if mood.look.denoise.strength else []),

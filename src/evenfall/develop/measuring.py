@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.camera.between import camera_between
 from evenfall.camera.exposure import MeterPlan
 from evenfall.camera.meter import Reading, meter, spot_weights
 from evenfall.camera.state import CameraState, camera_state
@@ -22,6 +23,7 @@ from evenfall.develop.shelf import Shelf
 from evenfall.errors import PassError
 from evenfall.light.primaries import luminance_weights
 from evenfall.mix.balance import Balance
+from evenfall.mix.between import balance_between
 from evenfall.mix.matching import (
     MeanNeed,
     area_ratios,
@@ -51,14 +53,25 @@ class Measuring:
         Has seen what is asked for here.
     shelf : Shelf
         For weights of areas.
+    held : Measuring, optional
+        Of another frame, whose readings, ratios and neutral spots count.
     """
 
-    def __init__(self, asked: Asked, source: PassSource, grid: Grid, shelf: Shelf) -> None:
+    def __init__(
+        self,
+        asked: Asked,
+        source: PassSource,
+        grid: Grid,
+        shelf: Shelf,
+        held: Measuring | None = None,
+    ) -> None:
         self._asked, self._source, self._grid = asked, source, grid
         self._areas = Areas(asked.recipe, grid.size, shelf)
         self._balances: Remembered[Balance] = Remembered()
         self._readings: Remembered[Reading] = Remembered()
         self._neutrals: Remembered[Means] = Remembered()
+        self._means: Remembered[Means] = Remembered()
+        self._held = held
 
     def balance(self, mood: str) -> Balance:
         """Balance of a mood, with the gains that its ratios come to.
@@ -73,6 +86,13 @@ class Measuring:
         return self._balances.get(mood, lambda: self._balanced(mood))
 
     def _balanced(self, mood: str) -> Balance:
+        between = self._asked.mood(mood).between
+        if between is not None:
+            first = self.balance(between.first)
+            if between.share == 0:
+                return first
+            second = self.balance(between.second)
+            return balance_between(first, second, between.share, self._source.space)
         recipe, matchings = self._asked.recipe, self._asked.matchings(mood)
         counted = {
             light: self.balance(step.mood).lights[light].gain * math.exp2(step.stops)
@@ -89,6 +109,11 @@ class Measuring:
 
     def mean(self, need: MeanNeed) -> Means:
         """Mean R, G, B of a pass as rendered, in an area; shape (3,)."""
+        if self._held is not None:
+            return self._held.mean(need)
+        return self._means.get(need, lambda: self._mean(need))
+
+    def _mean(self, need: MeanNeed) -> Means:
         weights = None if need.area is None else self._areas.weights(need.area)
         return weighted_mean(self._grid.planes(need.light), weights)
 
@@ -101,6 +126,14 @@ class Measuring:
             When there is nothing to meter or to balance by.
         """
         resolved = self._asked.mood(mood)
+        between = resolved.between
+        if between is not None:
+            first = self.camera(between.first)
+            if between.share == 0:
+                return first
+            second, moods = self.camera(between.second), self._asked.recipe.moods
+            ends = moods[between.first].camera, moods[between.second].camera
+            return camera_between(first, second, *ends, between.share, self._source.space)
         plan = self._asked.meter(mood)
         return camera_state(
             self._asked.recipe,
@@ -115,6 +148,8 @@ class Measuring:
         """Mean of the mix in the neutral spot of a white balance; None when it has none."""
         if balance is None or balance.neutral is None:
             return None
+        if self._held is not None:
+            return self._held.neutral(mood, balance)
         measured = balance.neutral_mood or mood
         key = measured, balance.neutral, balance.neutral_radius
         spot = balance.neutral
@@ -130,6 +165,8 @@ class Measuring:
 
     def reading(self, plan: MeterPlan) -> Reading:
         """Read the meter; moods with equal plans share one reading."""
+        if self._held is not None:
+            return self._held.reading(plan)
         key = plan.mood, plan.lights, plan.meter
         return self._readings.get(key, lambda: self._metered(plan))
 

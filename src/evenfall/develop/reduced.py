@@ -38,7 +38,7 @@ __all__ = [
 ]
 
 Array = npt.NDArray[Any]
-_FORMAT = 4
+_FORMAT = 5
 _LIMIT_BYTES = 2 << 30
 
 
@@ -74,6 +74,7 @@ class _Key:
     layer: str
     part: str
     view: str
+    weight: float
     repair: str
     width: int
     height: int
@@ -217,6 +218,7 @@ def _key(header: PassHeader, repair: str, size: tuple[int, int]) -> _Key:
         header.layer,
         header.part,
         header.view,
+        header.weight,
         repair,
         *size,
     )

@@ -82,7 +82,7 @@ def additions_of(
     RecipeError
         When there is no light in the neutral spot of a region's white balance.
     """
-    if not (mood.regions or mood.plate or mood.overlays):
+    if not (mood.regions or mood.backgrounds or mood.overlays):
         return Additions()
     from evenfall.look.regions import RegionChange
 
@@ -96,11 +96,9 @@ def additions_of(
         for number, region in enumerate(mood.regions)
         if region.exposure_stops or region.white_balance or region.saturation != 1.0
     ]
-    plate = None
-    if mood.plate is not None:
-        plate = (mood.plate, _picture(recipe, mood.plate, shelf))
+    plates = [(plate, _picture(recipe, plate, shelf), weight) for plate, weight in mood.backgrounds]
     overlays = [(overlay, _picture(recipe, overlay, shelf)) for overlay in mood.overlays]
-    return Additions(changes, plate, overlays, shelf.get)
+    return Additions(changes, plates, overlays, shelf.get)
 
 
 def _picture(recipe: Recipe, asked: Plate | Overlay, shelf: Shelf) -> Picture:

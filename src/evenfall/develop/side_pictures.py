@@ -61,8 +61,8 @@ def check_side_pictures(recipe: Recipe, moods: Sequence[str]) -> dict[str, tuple
 
 def _used(mood: ResolvedMood) -> Iterator[tuple[str, str, str | None]]:
     """Give uses, names and channels of the files that a mood as a whole comes to."""
-    if mood.plate is not None:
-        yield "picture", mood.plate.file, None
+    for plate, _ in mood.backgrounds:
+        yield "picture", plate.file, None
     for overlay in mood.overlays:
         yield "picture", overlay.file, None
     areas: list[Area | None] = [region.area for region in mood.regions]

@@ -75,6 +75,8 @@ class TintResult:
         that was asked for, it is said as it was asked: daylight of 15,000 K correlates to 14,976 K.
     notes : tuple of str
         What a person should know: colours cut off.
+    before_xy : tuple of float or None
+        Chromaticity that it was rendered with; None when that is not known.
     assumed : bool
         Whether the rendered colour is not known and counts as the passes' own white: `factors` are
         then a change, and `xy` and `kelvin` no colour of the light.
@@ -85,6 +87,7 @@ class TintResult:
     kelvin: float | None
     duv: float | None
     notes: tuple[str, ...] = ()
+    before_xy: Xy | None = None
     assumed: bool = False
 
 
@@ -179,7 +182,8 @@ def tint_factors(
     """
     known, tint = rendered_xy(rendered), setting.tint
     if isinstance(tint, Untinted) and start_xy is None:
-        return _result(np.ones(3), known, [], nominal_kelvin=rendered.kelvin)
+        as_it_is = _result(np.ones(3), known, [], nominal_kelvin=rendered.kelvin)
+        return replace(as_it_is, before_xy=known)
     before_xy = known or space.white
     start = start_xy or before_xy
     before, before_cut = light_rgb(before_xy, space)
@@ -200,7 +204,8 @@ def tint_factors(
         notes.append(f"its rendered colour lies outside the passes' primaries ({space.name})")
     after_xy = rgb_to_xy(factors * before, space) if known or start_xy or setting.tint_key else None
     found = _result(factors, after_xy, notes, nominal_kelvin=setting.kelvin)
-    return found if known or isinstance(tint, PlainRgb | Untinted) else replace(found, assumed=True)
+    assumed = known is None and not isinstance(tint, PlainRgb | Untinted)
+    return replace(found, before_xy=known, assumed=assumed)
 
 
 def _plain_factors(

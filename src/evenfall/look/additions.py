@@ -37,8 +37,8 @@ class Additions:
     ----------
     regions : sequence of RegionChange
         Changes in areas, in order; they act on the view itself, before plate and cut-outs.
-    plate : pair of Plate and Picture, or None
-        The background and its settings.
+    plates : sequence of Plate, Picture and weight
+        The background and its settings; several dissolve, by their weights in linear light.
     overlays : sequence of pairs of Overlay and Picture
         Cut-outs from back to front, and their settings.
     keep : callable
@@ -47,14 +47,14 @@ class Additions:
     """
 
     regions: Sequence[RegionChange] = ()
-    plate: tuple[Plate, Picture] | None = None
+    plates: Sequence[tuple[Plate, Picture, float]] = ()
     overlays: Sequence[tuple[Overlay, Picture]] = field(default=())
     keep: Keep = _make
 
     @property
     def any(self) -> bool:
         """Whether there is anything to add."""
-        return bool(self.regions or self.overlays) or self.plate is not None
+        return bool(self.regions or self.overlays or self.plates)
 
 
 def needs_whole(look: Look) -> bool:

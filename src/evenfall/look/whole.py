@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from evenfall.look.additions import Additions
 from evenfall.look.arrays import Plane, Planes
 from evenfall.look.fringe import add_fringe
@@ -14,6 +16,7 @@ from evenfall.look.regions import apply_region
 from evenfall.look.sharpen import sharpen
 from evenfall.passes.side.pictures import Picture
 from evenfall.recipe.look import Look
+from evenfall.recipe.moods import Plate
 
 __all__ = ["apply_whole"]
 
@@ -43,7 +46,7 @@ def apply_whole(
     height, width = planes.shape[1:]
     for change in additions.regions:
         apply_region(planes, change)
-    if additions.plate is not None and alpha is not None:
+    if additions.plates and alpha is not None:
         planes = _behind(planes, alpha, additions, workers)
     for overlay, picture in additions.overlays:
         cutout = place_overlay(picture, overlay, (width, height))
@@ -67,19 +70,30 @@ class _Background:
 
 
 def _behind(planes: Planes, alpha: Plane, additions: Additions, workers: int) -> Planes:
-    assert additions.plate is not None  # or there is nothing behind
-    settings, picture = additions.plate
     height, width = planes.shape[1:]
     coverage = alpha.astype("float32").clip(0, 1)
+    placed = [
+        (_placed(plate, picture, (width, height), additions, workers), weight)
+        for plate, picture, weight in additions.plates
+    ]
+    background = placed[0][0]
+    if placed[0][1] != 1 or len(placed) > 1:
+        background = np.sum([one * np.float32(weight) for one, weight in placed], axis=0)
+    combined = over(planes, coverage, background)
+    wrap = sum(plate.light_wrap * weight for plate, _, weight in additions.plates)
+    if wrap > 0:
+        add_light_wrap(combined, coverage, background, wrap)
+    return combined
+
+
+def _placed(
+    plate: Plate, picture: Picture, size: tuple[int, int], additions: Additions, workers: int
+) -> Planes:
+    """Bring a plate to the size of the view, or take it from where it is kept."""
 
     def place() -> _Background:
-        return _Background(picture, place_plate(picture, settings, (width, height), workers))
+        return _Background(picture, place_plate(picture, plate, size, workers))
 
     # The picture is held with what was made of it, so that no other has its number meanwhile.
-    key = ("plate at the size of the view", id(picture), settings.model_dump_json(), width, height)
-    kept = additions.keep(key, place, lambda made: made.planes.nbytes)
-    background = kept.planes
-    combined = over(planes, coverage, background)
-    if settings.light_wrap > 0:
-        add_light_wrap(combined, coverage, background, settings.light_wrap)
-    return combined
+    key = ("plate at the size of the view", id(picture), plate.model_dump_json(), *size)
+    return additions.keep(key, place, lambda made: made.planes.nbytes).planes

@@ -280,7 +280,7 @@ def _predict(
 def _bare_share(developed: DevelopedMood) -> float:
     """Share of the picture that nothing covers."""
     alpha = developed.mix.alpha
-    if developed.mood.plate is not None or alpha is None:
+    if developed.mood.backgrounds or alpha is None:
         return 0.0
     return float(1.0 - np.clip(alpha, 0, 1).mean(dtype=np.float64))
 

@@ -11,7 +11,7 @@ from evenfall.errors import Fault, RecipeError
 from evenfall.light.gain import gain_factor
 from evenfall.light.primaries import RgbSpace
 from evenfall.light.tint import TintResult, tint_factors
-from evenfall.recipe import LightSetting, Recipe, Rendered, ResolvedMood
+from evenfall.recipe import Daylight, Light, LightSetting, Recipe, Rendered, ResolvedMood
 from evenfall.recipe.gains import Counted, is_relative
 from evenfall.recipe.places import dotted
 
@@ -213,12 +213,25 @@ def _daylight_starts(
         place = dotted(("moods", mood.name, "daylight", part))
         try:
             for light in recipe.members(name) if name else ():
-                start = daylight_start(daylight, part, recipe.model.lights[light].rendered)
+                start = daylight_start(
+                    daylight, part, _rendered(recipe.model.lights[light], daylight)
+                )
                 starts[light] = start
                 notes.extend(f"{place}: {note}" for note in start.notes)
         except ValueError as error:
             faults.append(recipe.fault(place, str(error)))
     return starts
+
+
+def _rendered(light: Light, daylight: Daylight) -> Rendered:
+    """How a light was rendered; one on its way, unless it says, for where it stands."""
+    rendered, altitudes = light.rendered, light.sun_altitudes_degrees
+    if altitudes is None or rendered.sun_altitude_degrees is not None:
+        return rendered
+    from evenfall.light.daybalance import sun_altitude
+
+    now = min(max(sun_altitude(daylight), min(altitudes)), max(altitudes))
+    return rendered.model_copy(update={"sun_altitude_degrees": now})
 
 
 def _balance_light(

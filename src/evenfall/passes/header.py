@@ -59,6 +59,8 @@ class PassHeader:
         Width of a pixel over its height.
     kind : str
         ``"exr"``, ``"hdr"``, ``"tiff"`` or ``"pfm"``.
+    weight : float
+        How much of it counts, where it is one of two places between which a light stands.
     row_bytes : int
         Bytes of one decoded row of the part with all its layers; 0 where some rows cannot be read
         by themselves.
@@ -86,6 +88,7 @@ class PassHeader:
     colour_interop_id: str | None
     pixel_aspect: float
     kind: str
+    weight: float = 1.0
     row_bytes: int = 0
     chunk_rows: int = 1
     notes: tuple[str, ...] = field(default=(), compare=False)

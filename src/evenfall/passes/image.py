@@ -158,8 +158,15 @@ def join_rows(bands: Sequence[PassImage]) -> PassImage:
     )
 
 
-def added_up(images: Sequence[PassImage]) -> PassImage:
+def added_up(images: Sequence[PassImage], weights: Sequence[float] = ()) -> PassImage:
     """Put a light together from pictures that add up to it, such as direct and indirect light.
+
+    Parameters
+    ----------
+    images : sequence of PassImage
+        The pictures.
+    weights : sequence of float
+        How much of each counts; all of it where none are given.
 
     Returns
     -------
@@ -176,11 +183,14 @@ def added_up(images: Sequence[PassImage]) -> PassImage:
     if not others:
         return first
     planes = [plane.astype(np.float32) for plane in first.planes]
+    factors = np.asarray(weights or [1.0] * len(images), np.float32)
     try:
         with np.errstate(over="raise"):
-            for other in others:
+            if factors[0] != 1:
+                planes = [plane * factors[0] for plane in planes]
+            for other, factor in zip(others, factors[1:], strict=True):
                 for total, plane in zip(planes, other.planes, strict=True):
-                    np.add(total, plane, out=total)
+                    np.add(total, plane if factor == 1 else plane * factor, out=total)
     except FloatingPointError:
         raise refused(
             first.header.path,

@@ -18,6 +18,7 @@ from evenfall.passes.faults import refused
 from evenfall.passes.files import check_inside, stamp
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import PassImage, added_up
+from evenfall.passes.on_the_way import place_now, sources_now
 from evenfall.passes.reading import inspect, read
 from evenfall.passes.selection import select
 from evenfall.recipe import Recipe
@@ -97,7 +98,8 @@ class PassLibrary:
         for name, light in recipe.model.lights.items():
             try:
                 self._places[name] = tuple(
-                    self._find(("lights", name), each, opened) for each in light.sources
+                    self._find(("lights", name), each.source, opened, each.weight)
+                    for each in sources_now(light, place_now(recipe, light))
                 )
             except PassError as error:
                 failures[name] = error
@@ -186,7 +188,13 @@ class PassLibrary:
         places = [place for light in batch for place in self._places[light]]
         with listening() as openings:
             read = iter(self._read(places, rows))
-            images = {light: added_up([next(read) for _ in self._places[light]]) for light in batch}
+            images = {
+                light: added_up(
+                    [next(read) for _ in self._places[light]],
+                    [place.header.weight for place in self._places[light]],
+                )
+                for light in batch
+            }
             mended = {light: self._mended(image) for light, image in images.items()}
         return {
             light: replace(image, opened=self._opened_for(light, openings))
@@ -219,7 +227,11 @@ class PassLibrary:
         return self._mended(self._read([place])[0])
 
     def _find(
-        self, place: Place, source: Source, opened: dict[Path, list[PassHeader] | PassError]
+        self,
+        place: Place,
+        source: Source,
+        opened: dict[Path, list[PassHeader] | PassError],
+        weight: float = 1.0,
     ) -> _Place:
         passes = self._recipe.model.passes
         path = self._recipe.pass_path(source.file)
@@ -246,7 +258,7 @@ class PassLibrary:
             ) from None
         refuse_encoded(header)
         exact = Selector(header.layer, header.part, header.view or None)
-        return _Place(header, exact, stamp(path))
+        return _Place(replace(header, weight=weight), exact, stamp(path))
 
     def _read(self, places: Sequence[_Place], rows: slice | None = None) -> list[PassImage]:
         """Read pictures, each file once; they are not mended but for NaN and Inf."""

@@ -30,10 +30,12 @@ class Canvas:
         From the mix to display light.
     size : tuple of int
         Width and height.
+    phase : int
+        How many frames after the first it is.
     """
 
-    def __init__(self, chain: LookChain, size: tuple[int, int]) -> None:
-        self.chain = chain
+    def __init__(self, chain: LookChain, size: tuple[int, int], phase: int = 0) -> None:
+        self.chain, self.phase = chain, phase
         self.size = size
         self.codes: dict[tuple[int, bool], npt.NDArray[Any]] = {}
         self.linear: Floats | None = None
@@ -83,6 +85,7 @@ class Canvas:
                 8 if bits == 8 else 16,
                 dither=dither,
                 first_row=rows.start,
+                phase=self.phase,
                 out=codes[rows],
             )
         return count_ends(encoded)

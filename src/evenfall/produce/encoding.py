@@ -105,7 +105,7 @@ class FinishedMood:
         if frame.is_resized:
             resized = self._linear(canvas)
             encoded = canvas.chain.output.encode(resized, out=resized)
-            codes = quantise(encoded, 16 if bits == 16 else 8, dither=dither)
+            codes = quantise(encoded, 16 if bits == 16 else 8, dither=dither, phase=canvas.phase)
         else:
             whole = canvas.codes[bits, dither]
             codes = whole[frame.top : frame.bottom, frame.left : frame.right]

@@ -12,6 +12,8 @@ __all__ = [
     "Event",
     "FileDone",
     "FolderEntered",
+    "FrameDone",
+    "FramesPlanned",
     "MoodMixed",
     "Note",
     "OnEvent",
@@ -45,6 +47,20 @@ class RunPlanned:
     lights: int
     moods: tuple[str, ...]
     files: int
+
+
+@dataclass(frozen=True)
+class FramesPlanned:
+    """It is known how many frames are to be made; work begins."""
+
+    frames: int
+
+
+@dataclass(frozen=True)
+class FrameDone:
+    """A frame is made or kept, or could not be made."""
+
+    frame: int
 
 
 @dataclass(frozen=True)
@@ -87,5 +103,15 @@ class Note:
     text: str
 
 
-Event = FolderEntered | RunPlanned | PassRead | MoodMixed | TakesTime | FileDone | Note
+Event = (
+    FolderEntered
+    | RunPlanned
+    | FramesPlanned
+    | FrameDone
+    | PassRead
+    | MoodMixed
+    | TakesTime
+    | FileDone
+    | Note
+)
 OnEvent = Callable[[Event], None]

@@ -180,7 +180,7 @@ class _MoodWork:
         def canvas(display: Display) -> Canvas:
             if display not in canvases:
                 chain = developed.chain(display.space, peak=display.peak)
-                canvases[display] = Canvas(chain, developed.size)
+                canvases[display] = Canvas(chain, developed.size, developed.mood.phase)
             return canvases[display]
 
         for picture in self.pictures:

@@ -40,6 +40,7 @@ from evenfall.system.locks import Claim
 
 if TYPE_CHECKING:
     from evenfall.produce.finishing import FileEncoded, MoodFinished
+    from evenfall.produce.shared import Shared
     from evenfall.produce.sheet import DrawSheet, SheetEncoded
 
 __all__ = ["make"]
@@ -57,6 +58,7 @@ def make(
     keep_going: bool,
     workers: int,
     tell: OnEvent | None,
+    shared: Shared | None = None,
 ) -> RunReport:
     """Make what a plan says is to be made, and write the report of it.
 
@@ -78,8 +80,10 @@ def make(
         Threads; the files do not depend on it.
     tell : callable or None
         Told of progress, one event at a time, from any thread.
+    shared : Shared, optional
+        What the frames of a run of many have in common.
     """
-    run = _Run(plan, earlier, report, overwrite=overwrite, tell=tell)
+    run = _Run(plan, earlier, report, overwrite=overwrite, tell=tell, shared=shared)
     run.outcome.note(f"an earlier run did not end: {one}" for one in abandoned)
     try:
         return run.work(keep_going=keep_going, workers=workers)
@@ -99,8 +103,10 @@ class _Run:
         *,
         overwrite: bool,
         tell: OnEvent | None,
+        shared: Shared | None,
     ) -> None:
         self.plan, self.overwrite, self.report_path = plan, overwrite, report
+        self.shared = shared
         self.outcome = Outcome(plan, earlier)
         self.thumbnails: dict[str, Codes] = {} if plan.sheet is None else {**plan.sheet.pictures}
         self.looks_left = set(plan.to_mix)
@@ -129,13 +135,16 @@ class _Run:
             workers=workers,
             keep_going=keep_going,
             on_read=self._on_read,
+            shelf=None if self.shared is None else self.shared.shelf,
+            held=None if self.shared is None else self.shared.held,
         )
         outcome.clock("read and mix")
         outcome.read(development.censuses)
-        doublings = find_doublings(self._samples.known())
-        outcome.note(
-            f"{each.place}: {each.message}; {each.reason}" for each in self._advice(doublings)
-        )
+        if self.shared is None:  # else it is said once for all frames
+            doublings = find_doublings(self._samples.known())
+            outcome.note(
+                f"{each.place}: {each.message}; {each.reason}" for each in self._advice(doublings)
+            )
         for mood, error in development.failures.items():
             self._give_up(mood, error)
         for mood in development.moods:
@@ -160,9 +169,10 @@ class _Run:
 
     def _on_read(self, event: PassRead) -> None:
         """Tell of a pass; while others are read, what is needed after them is imported."""
-        if self._importing.ident is None:
-            self._importing.start()
-        self._samples.see(event)
+        if self.shared is None:
+            if self._importing.ident is None:
+                self._importing.start()
+            self._samples.see(event)
         self.tell(event)
 
     def _import_what_finishes(self) -> None:

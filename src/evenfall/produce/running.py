@@ -15,7 +15,7 @@ from evenfall.record.earlier import Earlier
 from evenfall.record.former import EarlierRound
 from evenfall.record.hashes import Hashes
 from evenfall.record.naming import former_place, name_ending, pictures_folder, refuse_kept
-from evenfall.record.report import RunReport, report_path
+from evenfall.record.report import RunReport, frame_report_path, report_path
 from evenfall.system.arguments import given_path
 from evenfall.system.free_names import refuse_existing
 from evenfall.system.processors import workers_of
@@ -23,6 +23,7 @@ from evenfall.system.processors import workers_of
 if TYPE_CHECKING:
     from evenfall.passes.source import PassSource
     from evenfall.produce.events import OnEvent
+    from evenfall.produce.shared import Shared
 
 __all__ = ["run"]
 
@@ -39,6 +40,7 @@ def run(
     workers: int | None = None,
     source: PassSource | None = None,
     on_event: OnEvent | None = None,
+    shared: Shared | None = None,
 ) -> RunReport:
     """Make the deliverables of a recipe.
 
@@ -72,6 +74,8 @@ def run(
         Passes that are open already; those that the recipe names otherwise.
     on_event : callable, optional
         Told of progress, one event at a time, from any thread.
+    shared : Shared, optional
+        What the frames of a run of many have in common.
 
     Returns
     -------
@@ -104,6 +108,8 @@ def run(
         folder = given_path(out, "the folder").absolute()
     workers = workers_of(workers)
     report = report_path(folder, recipe.output_stem, draft=draft)
+    if shared is not None:
+        report = frame_report_path(folder, recipe, chosen, draft=draft)
     earlier_in = partial(_earlier, recipe, folder, report, is_usual=out is None and not draft)
     known = earlier_in(bring=False).inputs
     with Hashes(known, workers) as hashes:
@@ -119,7 +125,7 @@ def run(
         from evenfall.produce.plan import plan_run
         from evenfall.produce.targets import plan_files
 
-        asked = Asked(recipe)
+        asked = Asked(recipe, None if shared is None else shared.metered)
         checked = check_moods(asked, chosen, keep_going=keep_going)
         if source is None:
             source = open_passes(recipe, draft=draft, keep_going=keep_going)
@@ -148,12 +154,13 @@ def run(
                 keep_going=keep_going,
                 workers=workers,
                 tell=on_event,
+                shared=shared,
             )
 
 
 def _earlier(recipe: Recipe, folder: Path, report: Path, *, is_usual: bool, bring: bool) -> Earlier:
     """Give what stands already: in the folder, and in that of the round before."""
-    own = RunReport.read(report)
+    own = RunReport.read(report, folder)
     place = former_place(recipe) if is_usual else None
     former = None
     if place is not None:

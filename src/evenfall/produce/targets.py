@@ -116,6 +116,7 @@ def plan_files(
     targets = plan_targets(recipe, moods, out, size=source.size, pixel_aspect=aspect, draft=draft)
     check_object_numbers(recipe, ((one.number, one.deliverable) for one in targets), source.size)
     makes_sheet = recipe.model.sheet.make and tuple(moods) == tuple(recipe.moods)
+    makes_sheet = makes_sheet and recipe.number is None
     files = RunFiles(tuple(targets), sheet_path(recipe, out, draft=draft) if makes_sheet else None)
     refuse_inputs(recipe, [path for some in looks.values() for path in some], files.paths)
     return files
@@ -177,9 +178,8 @@ def _deliverables_of(
     recipe: Recipe, mood: str, *, draft: bool
 ) -> Iterable[tuple[int, Deliverable]]:
     chosen = [
-        (number, deliverable)
-        for number, deliverable in enumerate(recipe.model.deliverables)
-        if not deliverable.moods or mood in deliverable.moods
+        (number, recipe.model.deliverables[number])
+        for number in recipe.model.deliverables_of(recipe.called or mood)
     ]
     if not draft:
         return chosen
@@ -214,9 +214,14 @@ def _frame(
 
 def _file_name(recipe: Recipe, mood: str, deliverable: Deliverable, *, width: int) -> str:
     """Fill in a deliverable's name, which the recipe's check has found sound; no file ending."""
-    return deliverable.name.format(
-        recipe=recipe.output_stem,
-        mood=mood,
+    frame, is_of_many = recipe.frame, recipe.number is not None
+    name = deliverable.name
+    if is_of_many and "{frame}" not in name:
+        name += "_{frame}"
+    return name.format(
+        recipe=recipe.path.stem if is_of_many else recipe.output_stem,
+        mood=recipe.called or mood,
+        frame="" if frame is None else f"{frame:04d}",
         format=deliverable.format.replace(" ", "-"),
         space=deliverable.space.replace(" ", "-"),
         width=width,

@@ -14,6 +14,7 @@ from evenfall.recipe.deliverables import Deliverable
 from evenfall.recipe.file_names import asks_for
 from evenfall.recipe.formats import FORMATS
 from evenfall.recipe.gains import figure_needed
+from evenfall.recipe.hour_checks import check_hours
 from evenfall.recipe.lights import MoodSetting, Source
 from evenfall.recipe.model import RecipeModel
 from evenfall.recipe.moods import Mood
@@ -24,7 +25,7 @@ from evenfall.recipe.words.suggesting import did_you_mean, joined
 
 __all__ = ["NAME_FIELDS", "Names", "check_references"]
 
-NAME_FIELDS = ("recipe", "mood", "format", "space", "width", "suffix")
+NAME_FIELDS = ("recipe", "mood", "frame", "format", "space", "width", "suffix")
 """What the name of a deliverable may hold in braces."""
 
 _LONGEST_CYCLE = 10  # names of moods that build on each other, in a fault
@@ -69,6 +70,7 @@ def check_references(model: RecipeModel, names: Names, is_doubtful: Doubt) -> li
     findings += _deliverables(model, names, is_doubtful)
     findings += _same_passes(model, is_doubtful)
     findings += _frame(model, is_doubtful)
+    findings += check_hours(model)
     return findings
 
 
@@ -281,7 +283,8 @@ def _deliverables(model: RecipeModel, names: Names, is_doubtful: Doubt) -> Itera
     for index, deliverable in enumerate(model.deliverables):
         place: Place = ("deliverables", index)
         for position, name in enumerate(deliverable.moods):
-            yield from _mood_name(name, (*place, "moods", position), names)
+            if model.sequence is None or name != model.sequence.name:
+                yield from _mood_name(name, (*place, "moods", position), names)
         faults = list(_file_name(deliverable.name, (*place, "name"), NAME_FIELDS))
         faults += _file_name(deliverable.suffix, (*place, "suffix"), ())
         yield from faults
@@ -339,6 +342,7 @@ def _file_of(deliverable: Deliverable, mood: str) -> str:
     name = deliverable.name.format(
         recipe="{recipe}",
         mood=mood,
+        frame="{frame}",
         format=deliverable.format,
         space=deliverable.space,
         width=repr(size),
@@ -374,7 +378,12 @@ def _frame(model: RecipeModel, is_doubtful: Doubt) -> Iterator[Finding]:
     """Refuse a frame that changes no file: only the names of the pictures would change."""
     files = [source.file for light in model.lights.values() for source in light.sources]
     frame = model.passes.frame
-    if frame is None or any(asks_for(file, "frame") for file in files) or is_doubtful(("lights",)):
+    if (
+        frame is None
+        or model.sequence is not None
+        or any(asks_for(file, "frame") for file in files)
+        or is_doubtful(("lights",))
+    ):
         return
     numbered = next((file for file in files if _FRAME_DIGITS.search(file)), "sun.0001.exr")
     pattern = _FRAME_DIGITS.sub(lambda digits: "#" * len(digits[0]), numbered)

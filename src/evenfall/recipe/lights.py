@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Annotated, Any, ClassVar, Generic, Literal, Self, TypeVar, assert_never
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from evenfall.recipe.base import Family, HexColour, Name, NamesFile, Part, Rgb, Stops, StopsOrStep
+from evenfall.recipe.clock import Clock, clock_seconds
 from evenfall.recipe.colour_temperature import Duv, Kelvin, check_chromaticity, check_kelvin
 from evenfall.recipe.gains import (
     GAIN_KEYS,
@@ -24,6 +24,7 @@ from evenfall.recipe.gains import (
     Watts,
     gives_nothing,
 )
+from evenfall.recipe.rendered import Rendered, Source
 from evenfall.recipe.tints import (
     TINT_KEYS,
     AtXy,
@@ -59,71 +60,6 @@ LampClass = Annotated[
 _TINT_FAMILY = Family(TINT_KEYS, (*TINT_KEYS, "duv", "locus"))
 
 
-class Rendered(Part):
-    """How a light was rendered, as far as known; gains and tints are relative to it."""
-
-    kelvin: Kelvin | None = Field(None, description="Colour temperature it was rendered at.")
-    duv: Duv | None = Field(
-        None,
-        description="Distance from the Planckian locus in CIE 1960 uv; + is green. Goes with "
-        "kelvin, which then counts along that locus.",
-    )
-    locus: Locus | None = Field(None, description="Which locus kelvin lies on, as in a mood.")
-    xy: tuple[float, float] | None = Field(
-        None, description="CIE 1931 chromaticity instead of kelvin."
-    )
-    lumens: float | None = Field(None, gt=0, description="Luminous flux it was rendered with.")
-    candela: float | None = Field(
-        None,
-        gt=0,
-        description="Luminous intensity it was rendered with, in the middle of the beam: of "
-        "spots and other directed lamps.",
-    )
-    sun_altitude_degrees: float | None = Field(
-        None,
-        ge=-90,
-        le=90,
-        description="Altitude of the sun for which sun or sky was rendered; for daylight moods.",
-    )
-    sky_state: Literal["clear", "hazy", "overcast"] | None = Field(
-        None, description="Sky for which sun or sky was rendered; clear otherwise."
-    )
-
-    _xy_real = field_validator("xy")(check_chromaticity)
-
-    @model_validator(mode="after")
-    def _one_colour(self) -> Self:
-        if self.kelvin is not None and self.xy is not None:
-            raise ValueError("say either kelvin or xy, not both")
-        check_kelvin(self.kelvin, self.duv, self.locus)
-        return self
-
-
-@dataclass(frozen=True)
-class Source:
-    """A picture that a recipe names: a file, and where in it.
-
-    Examples
-    --------
-    >>> source = Source("living.exr", layer="sun")
-    >>> str(source), source.place
-    ('living.exr, layer sun', 'living.exr / sun')
-    """
-
-    file: str
-    layer: str | None = None
-    part: str | None = None
-
-    def __str__(self) -> str:
-        inside = (("layer", self.layer), ("part", self.part))
-        return ", ".join([self.file, *(f"{what} {name}" for what, name in inside if name)])
-
-    @property
-    def place(self) -> str:
-        """In short, for tables: file, part and layer."""
-        return " / ".join(each for each in (self.file, self.part, self.layer) if each)
-
-
 class Light(Part):
     """One light (or group of lights) of the view, and where its pass lies.
 
@@ -144,6 +80,14 @@ class Light(Part):
         None,
         description="Part inside the file, for files of many parts; a list of parts that add up, "
         '"" for one without a name.',
+    )
+    times: tuple[Clock, ...] | None = Field(
+        None,
+        description='Times of day of a list of passes, such as ["17:00", "18:30"]: they are then '
+        "not added up, but one light on its way, and the two that are nearest are blended.",
+    )
+    sun_altitudes_degrees: tuple[float, ...] | None = Field(
+        None, description="The same, by the altitude of the sun, rising or falling throughout."
     )
     role: Role = Field("fixture", description="What the light does in the picture.")
     title: str | None = Field(None, description="Name for people; the key is used otherwise.")
@@ -171,6 +115,40 @@ class Light(Part):
         if len(set(self.sources)) < len(self.sources):
             raise ValueError("the same picture is in the list twice, and would count twice")
         return self
+
+    @model_validator(mode="after")
+    def _goes_one_way(self) -> Self:
+        if self.times is not None and self.sun_altitudes_degrees is not None:
+            raise ValueError("say times or sun_altitudes_degrees, not both")
+        for key in ("times", "sun_altitudes_degrees"):
+            said = getattr(self, key)
+            if said is None:
+                continue
+            count = len(self.sources)
+            if count < 2 or len(said) != count:
+                raise ValueError(
+                    f"{key} go with a list of passes one by one: {len(said)} said, {count} there"
+                )
+            steps = [b - a for a, b in zip(self.places, self.places[1:], strict=False)]
+            if not (all(step > 0 for step in steps) or all(step < 0 for step in steps)):
+                raise ValueError(f"{key} rise or fall from pass to pass, each another one")
+            if key == "times" and steps[0] < 0:
+                raise ValueError(
+                    'times go on from pass to pass; after midnight hours run on, such as "24:30"'
+                )
+        return self
+
+    @property
+    def is_on_its_way(self) -> bool:
+        """Whether its passes show it in several places, and are not added up."""
+        return self.times is not None or self.sun_altitudes_degrees is not None
+
+    @property
+    def places(self) -> tuple[float, ...]:
+        """Where its passes show it: seconds after midnight, or degrees of altitude."""
+        if self.times is not None:
+            return tuple(clock_seconds(time) for time in self.times)
+        return self.sun_altitudes_degrees or ()
 
     @property
     def prims(self) -> tuple[str, ...]:

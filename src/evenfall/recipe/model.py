@@ -8,10 +8,12 @@ from pydantic import Field
 
 from evenfall.recipe.base import Name, NamesFile, OrDropped, Part, Takes, Words
 from evenfall.recipe.camera import Camera
+from evenfall.recipe.clock import Clock
 from evenfall.recipe.deliverables import Deliverable, Draft, Sheet
 from evenfall.recipe.lights import Light, Source
 from evenfall.recipe.look import Look
 from evenfall.recipe.moods import Mood
+from evenfall.recipe.sequence import Sequence
 
 __all__ = ["FORMAT_VERSION", "Beauty", "Passes", "Project", "RecipeModel", "Repair"]
 
@@ -113,6 +115,28 @@ class Passes(Part):
         description="Frame number, for file names with #### in them; the names of pictures carry "
         "it behind that of the recipe.",
     )
+    metered_frame: int | None = Field(
+        None,
+        ge=0,
+        description="Frame in which exposure is measured and ratios are solved, for all frames, so "
+        "that nothing flickers; each frame for itself otherwise. Runs of many frames set it.",
+    )
+    first_frame: int | None = Field(
+        None,
+        ge=0,
+        description="Frame from which grain and dither move on, so that they do not stand still "
+        "in front of a moving picture. Runs of many frames set it.",
+    )
+    time: Clock | None = Field(
+        None,
+        description="Time of day, for lights that have passes by the hour; a sequence sets it.",
+    )
+    sun_altitude_degrees: float | None = Field(
+        None,
+        ge=-90,
+        le=90,
+        description="Altitude of the sun, for lights that have passes by it; a sequence sets it.",
+    )
     view: Name | None = Field(
         None, description="Camera, for file names with {view} and multi-view files."
     )
@@ -150,6 +174,7 @@ class RecipeModel(Part):
     moods: dict[str, Annotated[Mood, OrDropped(Mood)]] = Field(
         min_length=1, description='Moods by name; "none" drops an inherited one.'
     )
+    sequence: Sequence | None = Field(None, description="An hour that passes, in frames.")
     deliverables: tuple[Deliverable, ...] = Field(
         (Deliverable(),), description="Files to make; an 8-bit sRGB PNG a mood otherwise."
     )
@@ -167,3 +192,14 @@ class RecipeModel(Part):
         "comments included; or nothing.",
     )
     silence: tuple[str, ...] = Field((), description="Advice that is not to be given, by code.")
+
+    def deliverables_of(self, mood: str) -> list[int]:
+        """Numbers of the deliverables that are made of a mood, or of the sequence.
+
+        Those of the sequence are the films, and what names it; all, where there is neither.
+        """
+        numbered = list(enumerate(self.deliverables))
+        if self.sequence is not None and mood == self.sequence.name:
+            own = [number for number, one in numbered if mood in one.moods]
+            return own or [number for number, one in numbered if not one.moods]
+        return [number for number, one in numbered if not one.moods or mood in one.moods]

@@ -10,8 +10,10 @@ from typing import Any
 
 from evenfall.errors import Fault, RecipeError
 from evenfall.recipe.changes import Change, apply_changes, parse_changes
+from evenfall.recipe.file_names import asks_for
 from evenfall.recipe.files import check_files as missing_files
 from evenfall.recipe.files import pass_file_name
+from evenfall.recipe.hour import at_its_frame
 from evenfall.recipe.inheriting import Base, Gathered, Origins, gather
 from evenfall.recipe.light_names import Names, check_references
 from evenfall.recipe.model import RecipeModel
@@ -48,6 +50,10 @@ class Recipe:
         One-off changes that the model includes.
     bases : tuple of Base
         Files that it builds on, as they were read, the nearest first.
+    number : int or None
+        The frame of many whose recipe it is; names of its pictures end in it.
+    called : str
+        Stands in the names of these pictures for their mood, if it is said.
     """
 
     path: Path
@@ -57,6 +63,8 @@ class Recipe:
     passes_folder: Path
     changes: tuple[str, ...] = ()
     bases: tuple[Base, ...] = ()
+    number: int | None = None
+    called: str = ""
 
     @property
     def base_texts(self) -> dict[str, str]:
@@ -70,9 +78,20 @@ class Recipe:
         return gather(tree, self.text, self.path, known=self.base_texts)
 
     @property
+    def has_frames(self) -> bool:
+        """Whether a pass has #### in the name of its file."""
+        lights = self.model.lights.values()
+        return any(asks_for(source.file, "frame") for light in lights for source in light.sources)
+
+    @property
+    def frame(self) -> int | None:
+        """Number of the frame that it is of, if of one."""
+        return self.number if self.number is not None else self.model.passes.frame
+
+    @property
     def output_stem(self) -> str:
         """What the names of files begin with: the recipe's own, and the frame where one is set."""
-        frame = self.model.passes.frame
+        frame = self.frame
         return self.path.stem if frame is None else f"{self.path.stem}_{frame:04d}"
 
     def beside(self, relative: str) -> Path:
@@ -317,10 +336,12 @@ def _soundness(tree: dict[str, Any], folder: Path, chosen: Path | None, files: b
     model = checked.model
     if model is None:
         return _Soundness(None, {}, checked.findings)
-    moods: dict[str, ResolvedMood] = {}
+    moods: Mapping[str, ResolvedMood] = {}
     further = check_references(model, Names.of(tree), checked.is_doubtful)
     if not further and not checked.findings:
         moods, further = resolve_moods(model)
+        if not further:
+            model, moods = at_its_frame(model, moods)
     if files:
         passes = chosen or folder / model.passes.folder
         further += missing_files(model, folder, passes, chosen is not None)

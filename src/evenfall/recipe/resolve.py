@@ -25,7 +25,7 @@ from evenfall.recipe.places import Place
 from evenfall.recipe.words.findings import Finding
 from evenfall.recipe.words.wording import step_words
 
-__all__ = ["ResolvedMood", "members", "merge", "resolve_moods"]
+__all__ = ["Between", "ResolvedMood", "members", "merge", "resolve_moods"]
 
 PartT = TypeVar("PartT", bound=Part)
 TimeOfDay = Literal["day", "dusk", "night"]
@@ -36,6 +36,15 @@ _TIMES: tuple[tuple[TimeOfDay, tuple[str, ...]], ...] = (
     ("night", ("night", "midnight", "nighttime")),
     ("day", ("day", "daylight", "daytime", "noon", "midday", "morning", "afternoon", "overcast")),
 )
+
+
+@dataclass(frozen=True)
+class Between:
+    """Where a frame stands: between these moods, and how far from the first to the second."""
+
+    first: str
+    second: str
+    share: float
 
 
 @dataclass(frozen=True)
@@ -64,6 +73,13 @@ class ResolvedMood:
         Background, cut-outs and changes in parts of the picture.
     aims : mapping of str to Aim
         The mood's own.
+    plates : tuple of (Plate, float)
+        Backgrounds that dissolve, with their weights, in a frame between two moods.
+    between : Between or None
+        For a frame of a sequence: the moods whose lights and camera it stands between; its own
+        `lights` and `camera` are then those of the first.
+    phase : int
+        How many frames after the first it is; grain and dither move on by it.
     """
 
     name: str
@@ -79,6 +95,16 @@ class ResolvedMood:
     regions: tuple[Region, ...]
     counted_exposure: Counted | None = None
     aims: Mapping[str, Aim] = field(default_factory=dict)
+    plates: tuple[tuple[Plate, float], ...] = ()
+    between: Between | None = None
+    phase: int = 0
+
+    @property
+    def backgrounds(self) -> tuple[tuple[Plate, float], ...]:
+        """Its plates with their weights; one that does not dissolve has the weight 1."""
+        if self.between is not None or self.plate is None:
+            return self.plates
+        return ((self.plate, 1.0),)
 
 
 def members(model: RecipeModel, name: str) -> tuple[str, ...]:
@@ -114,8 +140,13 @@ def resolve_moods(model: RecipeModel) -> tuple[dict[str, ResolvedMood], list[Fin
 def chain(model: RecipeModel, name: str, without: Container[str] = ()) -> list[tuple[str, Mood]]:
     """Return the moods that make up a mood by name, the first base first.
 
-    It begins behind those that are left out, with what they build on.
+    It begins behind those that are left out, with what they build on. A frame of the sequence is
+    made up of the moods that it stands between.
     """
+    if name not in model.moods and model.sequence is not None and name == model.sequence.name:
+        keys = model.sequence.moods_at(model.sequence.frame)
+        found = [each for key in keys for each in chain(model, key, without)]
+        return list(dict(found).items())
     moods: list[tuple[str, Mood]] = []
     current: str | None = name
     while current is not None and current not in without:

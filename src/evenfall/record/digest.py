@@ -23,9 +23,10 @@ from evenfall.deliver.provenance import Provenance
 from evenfall.develop.asked import Asked
 from evenfall.passes.source import PassSource
 from evenfall.recipe import Deliverable
+from evenfall.recipe.changes import parse_change
 from evenfall.recipe.places import dotted
 from evenfall.recipe.resolve import chain
-from evenfall.record.excerpt import excerpt, relevant_changes, renumbered
+from evenfall.record.excerpt import excerpt, relevant_changes, renumbered, speaks_of_sequence
 
 __all__ = ["Origins"]
 
@@ -182,7 +183,10 @@ class Origins:
     def _moods_of(self, mood: str) -> set[str]:
         """Name the mood, those it builds on, and those that hold its neutral spot."""
         own = (mood, *self._asked.neutral_moods(mood))
-        return {name for each in own for name, _ in chain(self._recipe.model, each)}
+        if self._recipe.moods[mood].between is not None:
+            own = self._asked.behind(mood)  # its exposure cannot be pinned in the record
+        names = {name for each in own for name, _ in chain(self._recipe.model, each)}
+        return {*names, mood}
 
     def _excerpt(self, moods: set[str], deliverable: int | None, *, sheet: bool = False) -> str:
         if "deliverables" not in self._recipe.model.model_fields_set:
@@ -195,8 +199,15 @@ class Origins:
         return self._texts[key]
 
     def _changes(self, mood: str, deliverable: int | None = None) -> tuple[str, ...]:
-        moods = self._moods_of(mood)
-        return relevant_changes(self._recipe.changes, moods, deliverable, draft=self._draft)
+        moods, changes = self._moods_of(mood), self._recipe.changes
+        of_frame = speaks_of_sequence(self._recipe, moods)  # the text holds all but which it is
+        changes = tuple(
+            one
+            for one in changes
+            if (place := parse_change(one).place)[0] != "sequence"
+            or (of_frame and place[1:] == ("frame",))
+        )
+        return relevant_changes(changes, moods, deliverable, draft=self._draft)
 
     def _facts(self, mood: str) -> dict[str, Any]:
         model, resolved, source = self._recipe.model, self._recipe.moods[mood], self._source
@@ -215,7 +226,7 @@ class Origins:
                 for part in (
                     resolved.camera,
                     resolved.look,
-                    resolved.plate,
+                    *(plate for plate, _ in resolved.backgrounds),
                     *resolved.overlays,
                     *resolved.regions,
                     model.passes.repair,
@@ -229,11 +240,22 @@ class Origins:
                 other: self._gains(other, self._asked.balance(other, source.space).on)
                 for other in self._asked.neutral_moods(mood)
             },
+            "between": self._between(mood),
             "look": [
                 Path(os.path.relpath(path, self._recipe.path.parent)).as_posix()
                 for path in self._looks.get(mood, ())
             ],
         }
+
+    def _between(self, mood: str) -> Any:
+        """Everything of the moods between which a frame stands, and what moves on."""
+        resolved = self._recipe.moods[mood]
+        shares = [weight for _, weight in resolved.backgrounds]
+        between = resolved.between
+        if between is None:
+            return [resolved.phase, shares] if resolved.phase else None
+        keys = [self._facts(key) for key in self._asked.keys(mood)]
+        return [resolved.phase, shares, between.share, keys]
 
     def _metered(self, mood: str) -> Any:
         """Everything of the metered mood that the reading follows from."""

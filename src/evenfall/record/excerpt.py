@@ -7,14 +7,17 @@ comments, or for no record at all.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection
+from typing import Any
 
 from evenfall.recipe import Recipe
 from evenfall.recipe.changes import parse_change
 from evenfall.recipe.places import dotted
+from evenfall.recipe.sequence import Sequence
 from evenfall.recipe.toml_values import toml_document
 
-__all__ = ["excerpt", "relevant_changes", "renumbered"]
+__all__ = ["excerpt", "relevant_changes", "renumbered", "speaks_of_sequence"]
 
 _LEFT_OUT = ("deliverables", "silence", "based_on")
 
@@ -54,6 +57,10 @@ def excerpt(
     wanted = {key: value for key, value in tree.items() if key not in _LEFT_OUT}
     if not draft:
         wanted.pop("draft", None)
+    wanted.pop("sequence", None)
+    if speaks_of_sequence(recipe, moods):
+        assert recipe.model.sequence is not None
+        wanted["sequence"] = _of_frame(recipe.model.sequence, moods)
     if not sheet:
         wanted.pop("sheet", None)
     if deliverable is not None:  # one-off changes can ask for more of them than the text holds
@@ -76,6 +83,34 @@ def _as_written(recipe: Recipe) -> str:
 
 def _commented(text: str) -> str:
     return "".join(f"#| {line}".rstrip() + "\n" for line in text.splitlines())
+
+
+def speaks_of_sequence(recipe: Recipe, moods: Collection[str]) -> bool:
+    """Whether pictures of moods follow from the recipe's sequence."""
+    sequence = recipe.model.sequence
+    if sequence is None:
+        return False
+    on_its_way = any(light.is_on_its_way for light in recipe.model.lights.values())
+    return sequence.frame is not None or sequence.name in moods or on_its_way
+
+
+def _of_frame(sequence: Sequence, moods: Collection[str]) -> dict[str, Any]:
+    """Say of a sequence what one frame follows from: the keys that it stands between."""
+    said = sequence.model_dump(exclude_unset=True, exclude={"frame", "keys"})
+    frame, first = sequence.frame, sequence.numbers[0]
+    at, shown = sequence.key_frames(), first if frame is None else frame
+    place = sequence.place(shown)
+    said["frames"] = f"{first}, {shown}, {math.ceil(at[place.second])}"
+    if sequence.name in moods:
+        numbers = dict.fromkeys((place.first, place.second))
+        keys = [
+            sequence.keys[number].model_dump(exclude_unset=True) | {"frame": at[number]}
+            for number in numbers
+        ]
+    else:
+        clock = sequence.clock_at(shown)
+        keys = [{"mood": min(moods), "frame": shown} | ({"time": clock} if clock else {})]
+    return {**said, "keys": keys}
 
 
 def relevant_changes(

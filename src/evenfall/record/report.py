@@ -9,11 +9,12 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Literal, Self
 
 from evenfall.errors import Fault
+from evenfall.recipe import Recipe
 from evenfall.record.values import (
     FileReport,
     InputReport,
@@ -25,7 +26,7 @@ from evenfall.record.values import (
 )
 from evenfall.system.regular import open_regular
 
-__all__ = ["REPORT_FORMAT", "RunReport", "State", "report_path"]
+__all__ = ["REPORT_FORMAT", "RunReport", "State", "frame_report_path", "report_path"]
 
 REPORT_FORMAT = 2
 
@@ -130,13 +131,15 @@ class RunReport(Value):
         return self.to_json().encode(errors="backslashreplace")
 
     @classmethod
-    def read(cls, path: Path) -> Self | None:
+    def read(cls, path: Path, out: Path | None = None) -> Self | None:
         """Read a report; None when there is none, or it is not as a run wrote it.
 
         Parameters
         ----------
         path : Path
-            The file; its folder is that of the pictures.
+            The file.
+        out : Path, optional
+            Folder of the pictures; that of the report otherwise.
         """
         try:
             with open_regular(path) as stream:
@@ -145,7 +148,7 @@ class RunReport(Value):
                 return None
             if values.pop("checksum") != _checksum(values):
                 return None
-            folder = path.absolute().parent
+            folder = (path.parent if out is None else out).absolute()
             return cls(**_resolved_from(folder, values), out=folder, report=path.absolute())
         except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
             return None
@@ -160,6 +163,13 @@ def report_path(out: Path, output_stem: str, *, draft: bool) -> Path:
     'pictures/villa_draft_report.json'
     """
     return out / f"{output_stem}{'_draft' if draft else ''}_report.json"
+
+
+def frame_report_path(out: Path, recipe: Recipe, moods: Sequence[str], *, draft: bool) -> Path:
+    """Where the report of a frame of many lies: in a folder of their own."""
+    shown = f"_{moods[0]}" if len(moods) == 1 else ""
+    stem = f"{recipe.path.stem}{shown}_{recipe.number or 0:04d}"
+    return report_path(out / "reports", stem, draft=draft)
 
 
 def _plain(value: Any) -> Any:

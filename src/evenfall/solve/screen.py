@@ -73,7 +73,7 @@ class Screen:
         self._rest = self._chain.whole(nothing, mix.alpha, additions)
         alone = _for_lights(additions)
         base: Floats | np.float32 = np.float32(0)
-        if alone.plate is not None or alone.overlays:
+        if alone.plates or alone.overlays:
             base = self._chain.whole(nothing, mix.alpha, alone)
         self.lights = np.zeros((len(lights), *mix.planes.shape), np.float32)
         for number, (light, factors) in enumerate(zip(lights, standing.factors, strict=True)):
@@ -162,11 +162,9 @@ class LinearScreen:
 
 
 def _for_lights(additions: Additions) -> Additions:
-    """Leave out a plate that only lies behind: it adds the same to every balance."""
-    plate = additions.plate
-    if plate is not None and plate[0].light_wrap == 0:
-        plate = None
-    return replace(additions, plate=plate)
+    """Leave out plates that only lie behind: they add the same to every balance."""
+    wrapping = any(plate.light_wrap > 0 for plate, _, _ in additions.plates)
+    return replace(additions, plates=additions.plates if wrapping else ())
 
 
 def _size(planes: Floats) -> tuple[int, int]:

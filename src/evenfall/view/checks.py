@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from evenfall.advice import advise
 from evenfall.advice.doubling import advise_on_doublings
+from evenfall.advice.hours import notes_on_hours
 from evenfall.advice.picture_sizes import frame_facts
 from evenfall.advice.plates import advise_on_plates
 from evenfall.deliver.frame import check_frames
@@ -57,7 +58,7 @@ def check_view(asked: Asked, opened: Once[PassSource]) -> Checked:
     check_frames(recipe, passes.size, passes.pixel_aspect)
     check_object_numbers(recipe, enumerate(recipe.model.deliverables), passes.size)
     frames = frame_facts(recipe, passes.size, passes.pixel_aspect)
-    notes = tuple(notes_on(passes.sources))
+    notes = (*notes_on(passes.sources), *notes_on_hours(recipe))
     doublings = find_doublings(Samples(passes, recipe.model.passes.repair).known())
     advice = (
         *advise(recipe, frames),

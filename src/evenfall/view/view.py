@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from evenfall.recipe.choosing import choose_moods
 from evenfall.system.arguments import given_path
-from evenfall.view.outgoing import ViewOutgoing
+from evenfall.view.hours import ViewHours
 from evenfall.view.rounds import ViewRounds
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ _AS_RENDERED = tuple(
 )
 
 
-class View(ViewOutgoing, ViewRounds):
+class View(ViewHours, ViewRounds):
     """A recipe and the passes that it names; made by `evenfall.open`.
 
     Passes are opened when they are first needed, and read only by what needs their pixels.
