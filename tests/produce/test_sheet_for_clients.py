@@ -78,3 +78,13 @@ def test_a_logo_that_is_none_stops_a_run_before_anything_is_mixed(corner: evenfa
     with pytest.raises(PixelSourceError, match="neither a PNG nor an SVG"):
         sheet_of(corner, 'project.logo="logo.png"')
     assert not (corner.path.parent / "pictures").exists()
+
+
+def test_signs_that_cannot_be_shown_are_told(corner: evenfall.Recipe) -> None:
+    """The bundled fonts hold Latin, Greek and Cyrillic, and no Arabic."""
+    changes = ('project.title="Дом, Αθήνα, Café"', 'sheet.round="\u062f"')
+    plain = evenfall.open(corner, changes=changes[:1]).run()
+    assert not [note for note in plain.notes if "lack" in note]
+    report = evenfall.open(corner, changes=changes).run(overwrite=True)
+    [note] = [note for note in report.notes if "lack" in note]
+    assert note.endswith("the fonts of sheets lack \u062f; a box stands in their place")

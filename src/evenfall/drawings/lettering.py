@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from io import BytesIO
@@ -15,6 +16,7 @@ __all__ = [
     "Lettering",
     "format_kelvin",
     "format_stops",
+    "lacking_signs",
     "letter",
     "short_stops",
     "text_height",
@@ -27,6 +29,21 @@ _FILES: dict[str, str] = {
     "medium": "Inter-Medium.otf",
 }
 _ELLIPSIS, _MINUS = "\u2026", "\u2212"
+_NO_SIGN = "\uffff"  # which Unicode assigns to nothing
+
+
+def lacking_signs(texts: Iterable[str]) -> tuple[str, ...]:
+    """Signs that the bundled fonts do not have, and draw as a box.
+
+    Examples
+    --------
+    >>> lacking_signs(["Caf\u00e9 \u2014 \u0414\u043e\u043c", "\u5bb6"])
+    ('\u5bb6',)
+    """
+    font = _font("regular", 16)
+    box = bytes(font.getmask(_NO_SIGN))
+    signs = sorted({sign for text in texts for sign in text if sign > "\x7f"})
+    return tuple(sign for sign in signs if bytes(font.getmask(sign)) == box)
 
 
 @dataclass(frozen=True)

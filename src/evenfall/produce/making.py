@@ -271,7 +271,7 @@ class _Run:
             bytes=len(result.data),
             sha256=result.sha256,
         )
-        self._put(file, result.data)
+        self._put(file, result.data, result.notes)
 
     def _put(self, file: FileReport, data: bytes, notes: tuple[str, ...] = ()) -> None:
         self.in_flight = file

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from evenfall.deliver.jpeg import encode_jpeg
 from evenfall.deliver.png import encode_png
 from evenfall.deliver.provenance import Provenance
-from evenfall.drawings.lettering import format_kelvin, format_stops
+from evenfall.drawings.lettering import format_kelvin, format_stops, lacking_signs
 from evenfall.drawings.logo import Logo
 from evenfall.drawings.sheet import SheetLight, SheetMood, SheetText, draw_sheet
 from evenfall.light.colour import mired
@@ -21,6 +21,7 @@ from evenfall.light.tint import light_rgb
 from evenfall.light.transfer import encode_srgb
 from evenfall.produce.crew import Step
 from evenfall.recipe import LightSetting, Recipe
+from evenfall.recipe.words.suggesting import joined
 from evenfall.recipe.words.wording import counted_words
 from evenfall.record.values import GainReport, MoodReport
 
@@ -83,6 +84,7 @@ class SheetEncoded:
 
     data: bytes
     sha256: str
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,7 +108,21 @@ class DrawSheet(Step[SheetEncoded]):
             draft=self.draft,
             logo=self.logo,
         )
-        yield SheetEncoded(data, hashlib.sha256(data).hexdigest())
+        yield SheetEncoded(data, hashlib.sha256(data).hexdigest(), self._notes())
+
+    def _notes(self) -> tuple[str, ...]:
+        """Say which signs of its texts it cannot show."""
+        model = self.recipe.model
+        said = [model.project.title, model.project.view, model.project.author]
+        said += [model.project.copyright, model.sheet.date, model.sheet.round]
+        said += [mood.title for mood in self.moods.values()]
+        if model.sheet.figures:
+            said += [light.title or name for name, light in model.lights.items()]
+        lacking = lacking_signs(text for text in said if text)
+        if not lacking:
+            return ()
+        signs = joined(lacking, "and", most=10)
+        return (f"the fonts of sheets lack {signs}; a box stands in their place",)
 
 
 def _note(moods: Mapping[str, MoodReport], *, draft: bool) -> str:
