@@ -237,7 +237,7 @@ def test_a_sky_may_be_the_key_where_there_is_no_sun(tmp_path: Path) -> None:
 def test_a_role_that_is_not_said_is_told_so(tmp_path: Path) -> None:
     bare = 'format = 1\n[lights.sun]\nfile = "sun.exr"\n[moods.day]\n'
     (given,) = (a for a in advise(_recipe(tmp_path, bare)) if a.code == "role-unlike-name")
-    assert given.message.endswith("its role is fixture, as none is said")
+    assert given.message.endswith("its role is fixture, because none is given")
 
 
 def _named(folder: Path, name: str, role: str) -> list[Advice]:

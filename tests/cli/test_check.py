@@ -93,7 +93,7 @@ def test_a_sound_recipe_is_summed_up(recipe: Path) -> None:
         assert row in cells
     assert "Advice" not in result.stdout
     assert result.stdout.endswith(
-        "The pixels were not read: 'evenfall meter' does, for the rest of the advice.\n"
+        "The pixels were not read; 'evenfall meter' reads them and gives the rest of the advice.\n"
     )
 
 
@@ -221,7 +221,7 @@ def test_faults_go_to_the_error_stream_and_end_with_2(recipe: Path) -> None:
     assert result.stderr.splitlines() == [
         f'{recipe}:11: lights.sun.role: found "kee"; expected "key", "fill", "sky", "fixture", '
         '"outdoor fixture" or "glow"; did you mean "key"?',
-        f"{recipe}:28: moods.dusk.lights.lamp.lumen: is no key that is known here; did you mean "
+        f"{recipe}:28: moods.dusk.lights.lamp.lumen: is not a known key here; did you mean "
         '"lumens"?',
         "2 faults.",
     ]

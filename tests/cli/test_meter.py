@@ -108,7 +108,7 @@ def test_pictures_are_written_once(recipe: Path, tmp_path: Path) -> None:
         assert high > 200
     again = CliRunner().invoke(main, call)
     assert again.exit_code == 1
-    assert "say --overwrite to replace it, or choose another folder with --pictures" in again.stderr
+    assert "use --overwrite to replace it, or choose another folder with --pictures" in again.stderr
     assert again.stdout == ""  # refused before anything was metered
 
 

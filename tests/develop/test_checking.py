@@ -97,7 +97,7 @@ def test_keep_going_past_a_lut_that_is_none(write_recipe, tmp_path, dry_run):
     report = evenfall.open(write_recipe(text, PASSES)).run(keep_going=True, dry_run=dry_run)
     assert [file.mood for file in report.files] == ["day", ""]
     assert [fault.place for fault in report.faults] == ["moods.dusk.look.grade.luts[0].file"]
-    assert report.notes == ("moods.dusk: was not made; the faults say why",)
+    assert report.notes == ("moods.dusk: not made; the faults say why",)
 
 
 def test_moods_without_their_key_are_named_with_what_to_do(write_recipe, tmp_path):
@@ -108,8 +108,8 @@ def test_moods_without_their_key_are_named_with_what_to_do(write_recipe, tmp_pat
     report = evenfall.open(recipe).run(keep_going=True)
     assert [file.mood for file in report.files] == ["still", ""]
     assert report.notes == (
-        "moods.day: was not made; the faults say why",
-        "moods.dusk: was not made; the faults say why",
+        "moods.day: not made; the faults say why",
+        "moods.dusk: not made; the faults say why",
     )
     damaged, stopped = report.faults
     assert "sun.exr" in damaged.file

@@ -71,7 +71,9 @@ class TestIsTriedBeforeTheWork:
     ) -> None:
         (tmp_path / "pictures" / name).mkdir(parents=True)
         for overwrite in (False, True):
-            assert f"{name}: a folder has this name" in self.refused(corner, overwrite=overwrite)
+            assert f"{name}: there is a folder of this name" in self.refused(
+                corner, overwrite=overwrite
+            )
 
     def test_a_folder_that_was_made_for_nothing_is_taken_away(
         self, corner: evenfall.Recipe, tmp_path: Path

@@ -115,8 +115,8 @@ def test_the_text_of_the_recipe_stays(write: Write, villa_text: str) -> None:
         ),
         (
             "moods.dusk.lights.sun.stop=1",
-            "--set moods.dusk.lights.sun.stop=1: moods.dusk.lights.sun.stop: is no key that is "
-            'known here; did you mean "stops"?',
+            "--set moods.dusk.lights.sun.stop=1: moods.dusk.lights.sun.stop: is not a known key "
+            'here; did you mean "stops"?',
         ),
         (
             "deliverables[2].width=9",

@@ -25,12 +25,12 @@ MISTAKES = [
     (
         'role = "key"',
         'rol = "key"',
-        'villa.toml:13: lights.sun.rol: is no key that is known here; did you mean "role"?',
+        'villa.toml:13: lights.sun.rol: is not a known key here; did you mean "role"?',
     ),
     (
         'file = "sun.exr"',
         'fil = "sun.exr"',
-        'villa.toml:12: lights.sun.fil: is no key that is known here; did you mean "file"?',
+        'villa.toml:12: lights.sun.fil: is not a known key here; did you mean "file"?',
     ),
     (
         'file = "sun.exr"\n',
@@ -77,13 +77,13 @@ MISTAKES = [
     (
         "rendered = { kelvin = 10000 }",
         "kelvin = 10000",
-        "villa.toml:18: lights.sky.kelvin: is no key that is known here; what a light does is said "
+        "villa.toml:18: lights.sky.kelvin: is not a known key here; what a light does is said "
         "in a mood: moods.NAME.lights.sky.kelvin; how it was rendered: lights.sky.rendered.kelvin",
     ),
     (
         "rendered = { kelvin = 10000 }",
         "intensity = 2",
-        "villa.toml:18: lights.sky.intensity: is no key that is known here; what a light does is "
+        "villa.toml:18: lights.sky.intensity: is not a known key here; what a light does is "
         "said in a mood: moods.NAME.lights.sky.stops",
     ),
     (
@@ -195,7 +195,7 @@ MISTAKES = [
     (
         'tone = "neutral"',
         'tone = { curve = "reinhard", contrast = 2 }',
-        "villa.toml:34: look.tone.contrast: is no key that is known here; contrast goes with curve "
+        "villa.toml:34: look.tone.contrast: is not a known key here; contrast goes with curve "
         '= "evenfall"',
     ),
     (
@@ -219,7 +219,7 @@ MISTAKES = [
     (
         'based_on = "day"',
         'based_on = "day"\ntone = "evenfall"',
-        "villa.toml:42: moods.dusk.tone: is no key that is known here; known keys: title, "
+        "villa.toml:42: moods.dusk.tone: is not a known key here; known keys: title, "
         "based_on, time_of_day, daylight, lights, camera, look, plate, overlays, regions, aims; "
         "tone belongs at moods.dusk.look.tone",
     ),
@@ -321,7 +321,7 @@ MISTAKES = [
     (
         'format = "tiff"\nbits = 16',
         'format = "webp"\nwidth = 20000',
-        "villa.toml:55: deliverables[1]: webp holds up to 16,383 pixels a side",
+        "villa.toml:55: deliverables[1]: webp holds up to 16,383 pixels per side",
     ),
     (
         "bits = 16",
@@ -389,7 +389,7 @@ MISTAKES = [
     (
         "[look]",
         "[camera]\niso = 100\n[look]",
-        "villa.toml:34: camera.iso: is no key that is known here; known keys: exposure_stops, "
+        "villa.toml:34: camera.iso: is not a known key here; known keys: exposure_stops, "
         "meter, settings, white_balance; iso belongs at camera.settings.iso",
     ),
     (
@@ -401,7 +401,7 @@ MISTAKES = [
     (
         "sky = { stops = -2, kelvin = 12000 }",
         "sky = { gain = 0.25 }",
-        "villa.toml:45: moods.dusk.lights.sky.gain: is no key that is known here; did you mean "
+        "villa.toml:45: moods.dusk.lights.sky.gain: is not a known key here; did you mean "
         '"stops" or "factor"?',
     ),
     (
@@ -419,12 +419,12 @@ MISTAKES = [
     (
         "format = 1",
         "format = 1\nlight = {}",
-        'villa.toml:3: light: is no key that is known here; did you mean "lights"?',
+        'villa.toml:3: light: is not a known key here; did you mean "lights"?',
     ),
     (
         "format = 1",
         "format = 1\nexposure_stops = 1",
-        "villa.toml:3: exposure_stops: is no key that is known here; known keys: format, based_on, "
+        "villa.toml:3: exposure_stops: is not a known key here; known keys: format, based_on, "
         "project, passes, lights, groups, camera, look, moods, sequence, deliverables, sheet, "
         "draft, naming, record, silence",
     ),

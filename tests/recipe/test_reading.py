@@ -89,8 +89,8 @@ def test_windows_line_ends_keep_the_lines_of_faults(
 SLIPS = [
     ("role = key", 'text stands in quotes: role = "key"'),
     ("role = “key”", "text stands in straight quotes: \"...\" or '...'"),
-    ("stops = 0,5", "numbers take a point, no comma: 0.5"),
-    ("sun = { stops = -1,5, kelvin = 3000 }", "numbers take a point, no comma: 0.5"),
+    ("stops = 0,5", "numbers take a decimal point, not a comma: 0.5"),
+    ("sun = { stops = -1,5, kelvin = 3000 }", "numbers take a decimal point, not a comma: 0.5"),
     ("stops = .5", "numbers start with a digit: stops = 0.5"),
     ("stops = -.5", "numbers start with a digit: stops = -0.5"),
     ("stops = 5.", "numbers end with a digit: stops = 5.0"),

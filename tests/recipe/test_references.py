@@ -250,7 +250,7 @@ FILES = [
         'file = "sun.exr"',
         "file = 'passes\\sun.exr'",
         "villa.toml:12: lights.sun.file: there is no file passes/passes\\sun.exr; write folders "
-        "with '/', on every system",
+        "with '/' on every system",
     ),
     (
         'file = "sun.exr"',
@@ -395,5 +395,5 @@ def test_a_link_that_leads_nowhere(tmp_path: Path, target: str) -> None:
         'format = 1\n[lights.sun]\nfile = "sun.exr"\nrole = "key"\n[moods.day]\n',
         encoding="utf-8",
     )
-    with pytest.raises(RecipeError, match=r"sun\.exr is a link that leads nowhere"):
+    with pytest.raises(RecipeError, match=r"sun\.exr is a broken link"):
         load(recipe)

@@ -304,8 +304,14 @@ def edit_recipe(kept: Path) -> None:
 @pytest.mark.parametrize(
     ("spoil", "said"),
     [
-        (lambda kept: (kept / "round.toml").unlink(), "is no whole round: round.toml is missing"),
-        (lambda kept: (kept / "corner.toml").unlink(), "is no whole round: corner.toml is missing"),
+        (
+            lambda kept: (kept / "round.toml").unlink(),
+            "is not a whole round: round.toml is missing",
+        ),
+        (
+            lambda kept: (kept / "corner.toml").unlink(),
+            "is not a whole round: corner.toml is missing",
+        ),
         (spoil_record, "round.toml is not valid TOML"),
         (newer, r"was kept by a newer evenfall \(format 9; this one knows 1\)"),
         (edit_recipe, "corner.toml in it was changed since it was kept"),

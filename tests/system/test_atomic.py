@@ -111,7 +111,7 @@ def test_a_full_disk_that_the_system_reports(
 
 def test_a_folder_of_that_name(tmp_path: Path) -> None:
     (tmp_path / "a.png").mkdir()
-    with pytest.raises(OutputError, match="a folder has this name"):
+    with pytest.raises(OutputError, match="there is a folder of this name"):
         write_atomically(tmp_path / "a.png", b"x", overwrite=True)
 
 

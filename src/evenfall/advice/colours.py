@@ -46,7 +46,7 @@ def unknown_colours(recipe: Recipe) -> Iterator[Advice]:
                 dotted(("lights", name, "rendered")),
                 f"{moods} {'asks' if len(asked) == 1 else 'ask'} for {words}, and the colour that "
                 "it was rendered with is not known: the figure is a change from white, not the "
-                "colour that is seen",
+                "colour that you will see",
                 "say how it was rendered, as in rendered = { kelvin = 4000 }; a survey reads it "
                 "off a lamp that is seen directly",
             )

@@ -37,8 +37,8 @@ def advise_on_fireflies(recipe: Recipe, counts: Mapping[str, int]) -> list[Advic
             "fireflies",
             "passes.repair.fireflies",
             f"fireflies, single bright pixels: {joined([*named, *more], 'and')}",
-            "they sparkle as soon as a light goes up; passes.repair.fireflies = true replaces them "
-            "by their neighbours",
+            "they sparkle as soon as their light goes up; passes.repair.fireflies = true replaces "
+            "them by their neighbours",
         )
     ]
 

@@ -38,8 +38,8 @@ def hdr_unused(recipe: Recipe) -> Iterator[Advice]:
             dotted(place),
             f"{_what(mood)} ends at display white, {REFERENCE_WHITE_NITS:g} cd/m2: {files} will "
             "hold an SDR picture",
-            f"for light up to {peak:g} cd/m2 take the curve evenfall or aces2; reinhard and clip "
-            "give there what their formulas make of bright light",
+            f"for light up to {peak:g} cd/m2 use the curve evenfall or aces2; reinhard and clip "
+            "go that far as well, by their own formulas",
         )
 
 

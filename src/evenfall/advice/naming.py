@@ -46,7 +46,7 @@ def roles_unlike_names(recipe: Recipe) -> Iterator[Advice]:
         like = why = ""
         if _is_sun(name) and light.role in ("sky", *_FIXTURES):
             like = "sun"
-            why = "exposure is set to the key, and the sun is it by day; say role = 'key'"
+            why = "exposure is set to the key, which by day is the sun; say role = 'key'"
         elif _is_sky(name) and (light.role in _FIXTURES or (light.role == "key" and has_sun)):
             like = "sky"
             why = "the sky is soft light from everywhere beside the sun; say role = 'sky'"
@@ -60,7 +60,7 @@ def roles_unlike_names(recipe: Recipe) -> Iterator[Advice]:
                 "sun lamps are fixtures: say role = 'fixture'"
             )
         if why:
-            said = "" if "role" in light.model_fields_set else ", as none is said"
+            said = "" if "role" in light.model_fields_set else ", because none is given"
             yield Advice(
                 "role-unlike-name",
                 dotted(("lights", name, "role")),

@@ -29,12 +29,12 @@ __all__ = ["ADVICE_CODES", "NOISE_SHOWS_LIGHTNESS", "advise", "advise_on_facts"]
 
 ADVICE_CODES: Mapping[str, str] = {
     "no-key": "no light has the role key, or the key is off in every mood",
-    "fixtures-metered": "exposure is metered with fixtures in",
+    "fixtures-metered": "the exposure meter sees fixtures",
     "outdoor-on-by-day": "outdoor fixtures are on in a day exterior",
     "fixtures-off-at-dusk": "no fixture is on at dusk or night",
     "only-brightness": "a mood differs from another only in brightness",
     "sun-after-sunset": "the sun is on in a mood that says dusk, night or blue hour",
-    "role-unlike-name": "a light's name plainly says another role than it has",
+    "role-unlike-name": "a light's name plainly says another role than the one it has",
     "rgb-of-255": "factors for R, G, B look like the codes of a colour",
     "enlarged": "a deliverable is larger than the passes",
     "colour-not-known": "a mood asks for a colour of a light whose rendered colour is not known",
@@ -282,7 +282,7 @@ def _measured(mood: MoodFacts) -> Iterator[Advice]:
                 dotted(("moods", mood.mood, "lights", light.name)),
                 f"the fill gives {light.luminance / key:.1f} times the light of the key over "
                 "the whole picture",
-                "a fill that outshines the key flattens the picture and turns its shadows round; "
+                "a fill that outshines the key flattens the picture and reverses its shadows; "
                 "try match = { to = <the key>, ratio = '4:1' }",
             )
     if mood.noise_lightness is not None and mood.noise_lightness > NOISE_SHOWS_LIGHTNESS:

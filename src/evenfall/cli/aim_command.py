@@ -30,15 +30,17 @@ __all__ = ["command", "names_said", "sureness"]
     help="Lights, groups or 'exposure' that may move, with commas between them; a group moves as "
     "one. Every light that is on, otherwise.",
 )
-@click.option("--hold", metavar="NAMES", help="Lights and groups that stay, with commas.")
-@click.option("--tints", is_flag=True, help="Let the colours of what moves change, too.")
+@click.option(
+    "--hold", metavar="NAMES", help="Lights and groups that stay, with commas between them."
+)
+@click.option("--tints", is_flag=True, help="Let colours change, too.")
 @click.option(
     "--within",
     type=float,
     default=4.0,
     show_default=True,
     metavar="STOPS",
-    help="Most that a gain may go either way.",
+    help="The most that a gain may change, up or down.",
 )
 @click.option("--draft", is_flag=True, help="Measure reduced passes, which are kept: much quicker.")
 @click.option("--dry-run", is_flag=True, help="Only say what would change.")

@@ -113,7 +113,9 @@ def _print_advice(advice: Sequence[Advice], console: Console) -> None:
                     console.print(" " * indent + text, soft_wrap=True)
         console.print('Advice is silenced by its word: silence = ["..."] at the top of the recipe.')
         console.print()
-    console.print("The pixels were not read: 'evenfall meter' does, for the rest of the advice.")
+    console.print(
+        "The pixels were not read; 'evenfall meter' reads them and gives the rest of the advice."
+    )
 
 
 def _passes_line(headers: Mapping[str, PassHeader]) -> str:

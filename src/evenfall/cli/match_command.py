@@ -38,8 +38,10 @@ __all__ = ["command"]
     help="Lights and groups that may move, with commas between them; a group moves as one, so that "
     "its lights keep their ratios. Every light that is on, otherwise.",
 )
-@click.option("--hold", metavar="NAMES", help="Lights and groups that stay, with commas.")
-@click.option("--tints", is_flag=True, help="Let the colours of what moves change, too.")
+@click.option(
+    "--hold", metavar="NAMES", help="Lights and groups that stay, with commas between them."
+)
+@click.option("--tints", is_flag=True, help="Let colours change, too.")
 @click.option(
     "--as-rendered",
     is_flag=True,
@@ -51,7 +53,7 @@ __all__ = ["command"]
     default=6.0,
     show_default=True,
     metavar="STOPS",
-    help="Most that a gain may go either way.",
+    help="The most that a gain may change, up or down.",
 )
 @click.option(
     "--picture",

@@ -105,7 +105,7 @@ def list_rounds(recipe: Path | None, as_json: bool) -> None:
         say_json([_as_json(kept) for kept in rounds])
         return
     if not rounds:
-        say("No round is kept yet: 'evenfall round keep RECIPE' keeps one.")
+        say("No round is kept yet; 'evenfall round keep RECIPE' keeps one.")
         return
     _print_table(rounds)
 
@@ -149,12 +149,12 @@ def return_(number: int, bases: bool, recipe: Path | None) -> None:
         recipe = Path(record.recipe if record is not None else "")
     returned = return_to(recipe, number, with_bases=bases)
     if returned.stood is not None:
-        say(f"What stood is kept as round {returned.stood.number}.")
+        say(f"The recipe it replaced is kept as round {returned.stood.number}.")
     for line in returned.differences.lines() if returned.differences is not None else ():
         say(f"  {line}")
     say(f"{recipe} is that of round {number}.")
     for name in returned.others:
-        note = "is another now than in that round, and stays; --bases returns it, too"
+        note = "has changed since that round, and stays as it is; --bases brings it back, too"
         say(f"{name} {note}.", err=True)
 
 

@@ -260,7 +260,7 @@ class DevelopedMood:
         clean = denoise_mix(planes, guides, strength, measure_noise(planes))
         left = share_of_noise_left(planes, clean)
         if left is not None:
-            self._told[:] = [f"of the noise in calm places {left:.0%} is left after denoising"]
+            self._told[:] = [f"after denoising, {left:.0%} of the noise in calm places is left"]
         return clean
 
     def encoded(self, space: str = "sRGB", *, workers: int = 1) -> Floats:

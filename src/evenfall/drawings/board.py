@@ -121,7 +121,7 @@ def room_for(
     width, height : float
         Of a picture on the paper in millimetres: as large as so many can be.
     columns : int
-        Pictures in a row.
+        Pictures per row.
 
     Examples
     --------

@@ -55,7 +55,7 @@ def kind_of(file: PassFile) -> str:
         )
     raise refused(
         file.path,
-        f"is no picture of a known kind; it begins with {head[:8].hex(' ')}",
+        f"is not a picture of a known kind; it begins with {head[:8].hex(' ')}",
         "EXR, Radiance HDR, float TIFF or PFM",
         _renamed_hint(file.path),
     )

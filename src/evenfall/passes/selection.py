@@ -84,6 +84,6 @@ def _refuse_ambiguous(path: Path, headers: Sequence[PassHeader]) -> NoReturn:
     raise refused(
         path,
         f"holds {len(headers)} pictures, {key}s {names}",
-        "one picture a light",
+        "one picture per light",
         f"say which with {key} = '...'",
     )

@@ -43,7 +43,7 @@ def enter_folder(out: Path, files: Collection[Path]) -> Iterator[tuple[Claim, ..
     in_the_way = [path for path in files if path.is_dir()]
     if in_the_way:
         raise OutputError(
-            Fault(str(path), "", "a folder has this name", "expected a free file name")
+            Fault(str(path), "", "there is a folder of this name", "expected a free file name")
             for path in in_the_way
         )
     made, is_entered = _missing(out), False

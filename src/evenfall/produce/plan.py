@@ -258,7 +258,7 @@ def plan_run(
 
 def was_not_made(mood: str) -> str:
     """Say that a mood was not made."""
-    return f"{dotted(('moods', mood))}: was not made; the faults say why"
+    return f"{dotted(('moods', mood))}: not made; the faults say why"
 
 
 def _sheet_size(asked: Asked, source: PassSource) -> tuple[int, int]:

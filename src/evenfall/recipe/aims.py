@@ -26,7 +26,7 @@ class Aim(Part):
     white-balanced, before the look. The limits are of the displayed picture.
     """
 
-    area: Area | None = Field(None, description="Where; the whole picture otherwise.")
+    area: Area | None = Field(None, description="Where; the whole picture by default.")
     stops: Stops | None = Field(None, description="Stops from middle grey; 0 is 18 % grey.")
     brighter: Stops | None = Field(
         None,

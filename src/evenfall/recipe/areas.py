@@ -53,7 +53,7 @@ class Area(Part):
         "the view.",
     )
     channel: str | None = Field(
-        None, description="Channel of the mask or of the object-id file; R or the first otherwise."
+        None, description="Channel of the mask or of the object-id file; R or the first by default."
     )
     ids: Annotated[Name | None, NamesFile("numbers")] = Field(
         None, description="File with an object-id pass, in the passes' folder."
@@ -62,7 +62,7 @@ class Area(Part):
     feather: Fraction01 = Field(
         0.0, description="Width of the soft edge, as a share of the picture's width."
     )
-    invert: bool = Field(False, description="Everything but the shape.")
+    invert: bool = Field(False, description="Everything except the shape.")
 
     @model_validator(mode="after")
     def _one_shape(self) -> Self:

@@ -121,12 +121,12 @@ class WhiteBalance(Part):
     duv: Duv | None = Field(
         None, description="Off the Planckian locus in CIE 1960 uv; + is green. With kelvin."
     )
-    neutral: Point | None = Field(None, description="A spot of the picture that is to be neutral.")
+    neutral: Point | None = Field(None, description="A spot of the picture that should be neutral.")
     neutral_radius: float = Field(
         0.01, gt=0, le=0.5, description="Radius of that spot, as a share of the width."
     )
     neutral_mood: str | None = Field(
-        None, description="The mood in which the spot is measured; each mood itself otherwise."
+        None, description="The mood in which the spot is measured; by default each mood itself."
     )
     adaptation: Adaptation = Field("CAT16", description="Chromatic adaptation transform.")
 
@@ -156,7 +156,7 @@ class _Camera(Part, Generic[StopsT]):
         None, description="ISO, aperture and shutter instead of the meter."
     )
     white_balance: Annotated[WhiteBalance | None, OrNone(WhiteBalance)] = Field(
-        None, description="Which light looks neutral; the passes' own white otherwise."
+        None, description="Which light looks neutral; by default the passes' own white."
     )
 
     @model_validator(mode="after")

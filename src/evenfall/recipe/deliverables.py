@@ -143,7 +143,7 @@ class Deliverable(Part):
         if self.lossless and "quality" in self.model_fields_set:
             raise ValueError("quality has no effect on a lossless picture; say one of the two")
         if max(self.width or 0, self.height or 0) > row.longest_side:
-            raise ValueError(f"{self.format} holds up to {row.longest_side:,} pixels a side")
+            raise ValueError(f"{self.format} holds up to {row.longest_side:,} pixels per side")
         is_cropped = self.crop or (self.width and self.height)
         if "crop_position" in self.model_fields_set and not is_cropped:
             raise ValueError("crop_position goes with crop, or with width and height together")
@@ -164,13 +164,13 @@ class Sheet(Part):
     """The contact sheet: all moods side by side with their names and settings."""
 
     make: bool = Field(True, description="false: no contact sheet.")
-    columns: int | None = Field(None, ge=1, le=12, description="Pictures in a row.")
+    columns: int | None = Field(None, ge=1, le=12, description="Pictures per row.")
     picture_width: int = Field(960, ge=160, le=4096, description="Width of a picture in pixels.")
     format: Literal["png", "jpeg"] = Field("png", description="File format.")
     figures: bool = Field(
         True, description="false: no exposure and no gains of lights, for a client's eyes."
     )
-    date: str = Field("", description="Date at the top, as it is to be written.")
+    date: str = Field("", description="Date at the top, as it should appear.")
     round: str = Field("", description='Round at the top, such as "Round 3".')
     name: str = Field("{recipe}_contact_sheet", description="File name without its ending.")
 

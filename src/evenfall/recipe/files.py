@@ -119,7 +119,7 @@ def _missing(place: Place, name: str, folder: Path) -> Finding | None:
             kind = "a folder" if path.is_dir() else "no ordinary file"
             return Finding(place, f"{path} is {kind}", "expected a file")
         if path.is_symlink():
-            return Finding(place, f"{path} is a link that leads nowhere", "expected a file")
+            return Finding(place, f"{path} is a broken link", "expected a file")
     except OSError as error:
         return Finding(place, f"{shown(name)} cannot be looked at: {error.strerror}")
     return Finding(place, f"there is no file {path}", hint=_nearby(name, path))
@@ -127,9 +127,9 @@ def _missing(place: Place, name: str, folder: Path) -> Finding | None:
 
 def _nearby(name: str, path: Path) -> str:
     if "\\" in name:
-        return "write folders with '/', on every system"
+        return "write folders with '/' on every system"
     if name.startswith("~"):
-        return "'~' is not opened out; write the whole path"
+        return "'~' is not expanded; write the whole path"
     try:
         present = {entry.stem.casefold(): entry.name for entry in path.parent.iterdir()}
     except OSError:

@@ -59,7 +59,7 @@ class Match(Part):
         description="What the ratio compares: the two lights alone, or the side lit by both "
         "against the side lit by this one only.",
     )
-    area: Area | None = Field(None, description="Where to compare; the whole picture otherwise.")
+    area: Area | None = Field(None, description="Where to compare; the whole picture by default.")
 
     @field_validator("ratio")
     @classmethod

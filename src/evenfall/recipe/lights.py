@@ -90,7 +90,7 @@ class Light(Part):
         None, description="The same, by the altitude of the sun, rising or falling throughout."
     )
     role: Role = Field("fixture", description="What the light does in the picture.")
-    title: str | None = Field(None, description="Name for people; the key is used otherwise.")
+    title: str | None = Field(None, description="Name for people; the key by default.")
     prim: str | tuple[str, ...] | None = Field(
         None,
         description="Where the light stands in the OpenUSD scene of project.stage, such as "
@@ -210,7 +210,7 @@ class _Setting(Part, Generic[StopsT]):
     xy: tuple[float, float] | None = Field(None, description="CIE 1931 chromaticity of the lamp.")
     hex: HexColour | None = Field(None, description="Colour of the light as sRGB '#rrggbb'.")
     rgb: Rgb | None = Field(None, description="Plain factors for R, G, B in the passes' primaries.")
-    lamp_class: LampClass | None = Field(None, description="Nominal lamp class after ANSI C78.377.")
+    lamp_class: LampClass | None = Field(None, description="Nominal lamp class of ANSI C78.377.")
     hold_luminance: bool | None = Field(
         None,
         description="Keep the light's luminance when its colour changes (true unless said; plain "

@@ -51,7 +51,7 @@ class Evenfall(Part):
         1.25,
         ge=0.5,
         le=3,
-        description="How steeply tones part around middle grey; 1 is the scene's own contrast.",
+        description="How steep contrast is around middle grey; 1 is the scene's own.",
     )
     highlight_stops: float = Field(
         5.0, ge=1, le=20, description="Stops of scene above middle grey before all is white."
@@ -61,10 +61,10 @@ class Evenfall(Part):
     )
     soft_highlights: Fraction01 = Field(
         0.6,
-        description="How gently bright tones run out into white; 0 stops hard.",
+        description="How gently bright tones roll off into white; 0 stops hard.",
     )
     soft_shadows: Fraction01 = Field(
-        0.8, description="How gently dark tones run out into black; 0 stops hard."
+        0.8, description="How gently dark tones roll off into black; 0 stops hard."
     )
     to_white: Fraction01 = Field(
         0.4,
@@ -144,7 +144,7 @@ class Cdl(Part):
     file: Annotated[Name | None, NamesFile("look")] = Field(
         None, description="A .cc, .ccc or .cdl file instead of numbers."
     )
-    id: str | None = Field(None, description="Which correction of the file; the first otherwise.")
+    id: str | None = Field(None, description="Which correction of the file; the first by default.")
     input: Literal["linear", "log"] = Field(
         "linear",
         description="What it is applied to: linear working values (ACEScg), or log (ACEScct), for "
@@ -280,7 +280,7 @@ class Grain(Part):
 
     strength: Fraction01 = Field(0.0, description="0 is none, 1 a pushed high-speed film.")
     size: float = Field(0.0006, gt=0, le=0.02, description="Grain size, as a share of the width.")
-    seed: int = Field(1, ge=0, lt=2**30, description="Another seed, another pattern.")
+    seed: int = Field(1, ge=0, lt=2**30, description="A different seed gives a different pattern.")
 
 
 class Fringe(Part):

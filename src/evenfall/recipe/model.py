@@ -98,7 +98,7 @@ class Passes(Part):
         | None
     ) = Field(
         None,
-        description="Primaries of passes whose files carry no chromaticities; BT.709 otherwise.",
+        description="Primaries of passes whose files carry no chromaticities; BT.709 by default.",
     )
     luminance_scale: float | None = Field(
         None,
@@ -145,7 +145,7 @@ class Passes(Part):
         description="Patterns by which survey finds lights in file and layer names, instead of "
         "the documented ones; regular expressions with a group named 'light'.",
     )
-    repair: Repair = Field(default_factory=Repair, description="Mending of broken pixels.")
+    repair: Repair = Field(default_factory=Repair, description="How broken pixels are mended.")
 
 
 class RecipeModel(Part):

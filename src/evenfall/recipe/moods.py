@@ -179,7 +179,7 @@ class Region(Part):
 class Mood(Part):
     """One variant of the view: day, dusk, night, or any other."""
 
-    title: Words | None = Field(None, description="Name for people; the key is used otherwise.")
+    title: Words | None = Field(None, description="Name for people; the key by default.")
     based_on: str | None = Field(None, description="The mood this one builds on.")
     time_of_day: Literal["day", "dusk", "night"] | None = Field(
         None, description="What it shows, for advice; guessed from its name otherwise."

@@ -41,7 +41,7 @@ class Rendered(Part):
         description="Altitude of the sun for which sun or sky was rendered; for daylight moods.",
     )
     sky_state: Literal["clear", "hazy", "overcast"] | None = Field(
-        None, description="Sky for which sun or sky was rendered; clear otherwise."
+        None, description="Sky for which sun or sky was rendered; clear by default."
     )
 
     _xy_real = field_validator("xy")(check_chromaticity)

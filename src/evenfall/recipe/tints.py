@@ -71,7 +71,7 @@ class PlainRgb:
 
 @dataclass(frozen=True)
 class LampClassTint:
-    """Nominal lamp class after ANSI C78.377."""
+    """Nominal lamp class of ANSI C78.377."""
 
     name: str
 

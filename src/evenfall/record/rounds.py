@@ -146,7 +146,7 @@ def find_round(folder: Path, number: int) -> KeptRound:
         if kept.number == number:
             return kept
     known = joined([str(kept.number) for kept in rounds], "and")
-    hint = f"kept are {known}" if known else "none is kept yet: 'evenfall round keep' keeps one"
+    hint = f"kept are {known}" if known else "no round is kept yet; 'evenfall round keep' keeps one"
     raise UsageError(Fault(str(folder), "", f"there is no round {number}", "", hint))
 
 
@@ -171,7 +171,7 @@ def _read(number: int, folder: Path) -> KeptRound:
         text = (folder / RECORD_NAME).read_text(encoding="utf-8")
         record = RoundRecord.from_toml(text)
     except FileNotFoundError:
-        return KeptRound(number, folder, None, f"is no whole round: {RECORD_NAME} is missing")
+        return KeptRound(number, folder, None, f"is not a whole round: {RECORD_NAME} is missing")
     except (OSError, UnicodeDecodeError) as error:
         said = getattr(error, "strerror", None) or "is not UTF-8 text"
         return KeptRound(number, folder, None, f"{RECORD_NAME} cannot be read: {said}")
@@ -186,7 +186,7 @@ def _read(number: int, folder: Path) -> KeptRound:
 def _trouble(folder: Path, name: str, sha256: str) -> str:
     found = _hash(folder / name)
     if found is None:
-        return f"is no whole round: {name} is missing"
+        return f"is not a whole round: {name} is missing"
     return "" if found == sha256 else f"{name} in it was changed since it was kept"
 
 

@@ -185,9 +185,9 @@ class _Standing:
         try:
             former = before.load(self.path, check_files=False)
         except RecipeError:
-            return before.number, ("its recipe is none that this evenfall reads",)
+            return before.number, ("its recipe is not one that this evenfall reads",)
         if self.recipe is None:
-            return before.number, ("what stands is no sound recipe",)
+            return before.number, ("the recipe as it stands is not sound",)
         return before.number, tuple(recipe_differences(former, self.recipe).lines())
 
 

@@ -243,10 +243,10 @@ def _files(folder: Path, notes: list[str], unreadable: list[Unreadable]) -> Iter
 
 def _why_no_file(path: Path) -> str:
     if path.is_symlink() and not path.exists():
-        return f"is a link that leads nowhere, to {path.readlink()}"
+        return f"is a broken link, to {path.readlink()}"
     if path.is_dir():
         return "is a folder that is named like a pass"
-    return "is no regular file"
+    return "is not a regular file"
 
 
 def listed(names: Sequence[str], most: int = 4) -> str:

@@ -71,7 +71,7 @@ CAUTIONS = (
     ),
     Caution(
         "The background once",
-        "What is seen past the building belongs into one pass, usually the sky's, or into none "
+        "What is seen past the building belongs in one pass, usually the sky's, or in none "
         "with alpha 0 behind everything, if a plate comes there.",
     ),
     Caution(
@@ -83,7 +83,7 @@ CAUTIONS = (
 """What keeps passes additive; common practice, each follows from the linearity of light."""
 
 FORMAT = (
-    ("File", "OpenEXR, one file a pass, or all in one file with a layer a light"),
+    ("File", "OpenEXR, one file per pass, or all in one file with a layer per light"),
     ("Pixels", "half float; float where a lamp seen directly is above 65,504"),
     ("Values", "scene-linear, neither clamped nor encoded for a display"),
     ("Codec", "without loss: ZIP, ZIPS or PIZ"),

@@ -114,7 +114,7 @@ def put_whole(
 def _refuse_what_stands_there(path: Path, overwrite: bool) -> None:
     if path.is_dir():
         raise OutputError(
-            Fault(str(path), "", "a folder has this name", "expected a free file name")
+            Fault(str(path), "", "there is a folder of this name", "expected a free file name")
         )
     if not overwrite and os.path.lexists(path):  # links that lead nowhere too
         raise OutputError(_exists(path))
@@ -122,7 +122,7 @@ def _refuse_what_stands_there(path: Path, overwrite: bool) -> None:
 
 def _exists(path: Path) -> Fault:
     return Fault(
-        str(path), "", "the file exists already", "", "say --overwrite, or choose another --out"
+        str(path), "", "the file exists already", "", "use --overwrite, or choose another --out"
     )
 
 

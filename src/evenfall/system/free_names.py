@@ -32,7 +32,7 @@ def refuse_existing(paths: Iterable[Path], *, allowed: bool, option: str = "--ou
     for path in paths:
         if path.is_dir():
             faults.append(
-                Fault(str(path), "", "a folder has this name", "expected a free file name")
+                Fault(str(path), "", "there is a folder of this name", "expected a free file name")
             )
         elif not allowed and os.path.lexists(path):  # links that lead nowhere too
             faults.append(
@@ -41,7 +41,7 @@ def refuse_existing(paths: Iterable[Path], *, allowed: bool, option: str = "--ou
                     "",
                     "the file exists already",
                     "",
-                    f"say --overwrite to replace it, or choose another folder with {option}",
+                    f"use --overwrite to replace it, or choose another folder with {option}",
                 )
             )
     if faults:

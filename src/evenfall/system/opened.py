@@ -112,7 +112,7 @@ def hashed(path: Path) -> Opened:
     Raises
     ------
     OSError
-        When it cannot be read, is no regular file, or changes meanwhile.
+        When it cannot be read, is not a regular file, or changes meanwhile.
 
     Examples
     --------

@@ -286,7 +286,7 @@ BROKEN_EXR: tuple[Broken, ...] = (
     Broken("empty.exr", "an empty file", of_bytes(b""), "is empty"),
     Broken("png.exr", "a PNG renamed", _png, "is a PNG: display-encoded"),
     Broken("picture.jpg", "a JPEG", _jpeg, "is a JPEG: display-encoded"),
-    Broken("text.exr", "a text", of_bytes(b"hello there, render farm"), "no picture of a known"),
+    Broken("text.exr", "a text", of_bytes(b"hello there, render farm"), "not a picture of a known"),
     Broken(
         "magic.exr", "four bytes of an EXR", of_bytes(b"\x76\x2f\x31\x01"), "ends inside the header"
     ),

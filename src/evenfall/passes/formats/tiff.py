@@ -146,7 +146,7 @@ def _check_kind(path: Path, page: Any, place: str) -> None:
     if colours is None or page.samplesperpixel < colours or page.imagedepth != 1:
         raise refused(
             path,
-            f"holds {page.samplesperpixel} samples a pixel, meant as {page.photometric.name}",
+            f"holds {page.samplesperpixel} samples per pixel, meant as {page.photometric.name}",
             "RGB or grey",
             place=place,
         )

@@ -149,7 +149,7 @@ def _check_sizes(shape: tuple[int, ...], guides: Guides, place: str) -> None:
                 "",
                 place,
                 f"the picture is {shape[1]} x {shape[0]} pixels",
-                f"at most {_WIDEST_SIDE} pixels a side",
+                f"at most {_WIDEST_SIDE} pixels per side",
                 "denoise it in the renderer",
             )
         )

@@ -54,7 +54,7 @@ def decode_part(
             f"{len(part.channels)} channels of {part.width:,} x {part.height:,} pixels, "
             f"{part.decoded_bytes:,} bytes",
             allowed,
-            "write one light a file, or one a part",
+            "write one light per file, or one per part",
             place=part.place,
         )
     check_payloads(file, part, chunks)

@@ -125,7 +125,7 @@ def _refuse_without_picture(path: Path, scan: ExrScan) -> NoReturn:
     if any(part.deep for part in scan.parts):
         raise refused(
             path,
-            "is a deep image (several samples a pixel, at depths)",
+            "is a deep image (several samples per pixel, at depths)",
             "flat images",
             "render the pass flat",
         )

@@ -89,7 +89,7 @@ def _pxr24(part: ExrPart, index: int, payload: bytes) -> str | None:
     try:
         inflated = len(zlib.decompressobj().decompress(payload, expected + 1))
     except zlib.error:
-        return "is no deflate stream"
+        return "is not a deflate stream"
     return None if inflated == expected else f"holds other than {expected:,} bytes of pixels"
 
 

@@ -42,7 +42,7 @@ def finding_of(
     if kind == "value_error":
         return _said_by_model(place, value, str(error["ctx"]["error"]))
     if kind == "extra_forbidden":
-        return Finding(place, "is no key that is known here", *stranger(place, lights))
+        return Finding(place, "is not a known key here", *stranger(place, lights))
     if kind == "too_short" and not value:
         return Finding(place, "is empty", "expected at least one entry")
     return _by_type(place, value, error)

@@ -30,7 +30,7 @@ _SLIPS: tuple[tuple[str, str], ...] = (
     (r'"[^"]*\\.*', "in double quotes a backslash is a sign of its own; write folders with '/'"),
     (r"(?i:true|yes|on)", 'write {key} = true, or "on" for a light'),
     (r"(?i:false|no|off)", 'write {key} = false, or "off" for a light'),
-    (r"[+-]?\d+,\d.*", "numbers take a point, no comma: 0.5"),
+    (r"[+-]?\d+,\d.*", "numbers take a decimal point, not a comma: 0.5"),
     (
         r"(?P<value>[+-]?\d+(?:\.\d+)?)\s*[A-Za-z\u00b0]+",
         "numbers stand without units: {key} = {value}",
