@@ -11,6 +11,7 @@ from __future__ import annotations
 import os
 import re
 import shutil
+import signal
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -25,6 +26,15 @@ from evenfall.recipe import Recipe, load
 
 _MISSING_INSTALL = re.compile(r"could not import|optional extra|pip install|apt-get|not installed")
 """Reasons of skips that stand for something that a person could install."""
+
+
+def pytest_configure(config):
+    """Hear Ctrl-C, and let commands hear it, when a shell has started the tests in the background.
+
+    It has it ignored, which is inherited.
+    """
+    if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.hookimpl(wrapper=True)

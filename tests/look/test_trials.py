@@ -186,3 +186,12 @@ def test_remarks_of_the_library_never_reach_the_terminal(
     ViewRendering(view, ACESCG, tmp_path)
     said = capfd.readouterr()
     assert (said.out, said.err) == ("", "")
+
+
+def test_a_config_whose_names_are_no_text(tmp_path: Path) -> None:
+    saved(tmp_path / "luts" / "desk.cube", IDENTITY)
+    odd = CONFIG.encode() + b"  - !<ColorSpace> {name: caf\xe9}\n"
+    (tmp_path / "studio.ocio").write_bytes(odd)
+    view = View(config="studio.ocio", display="desk", view="none", source="house linear")
+    with pytest.raises(PixelSourceError, match=r"studio\.ocio: .*it is no text"):
+        ViewRendering(view, ACESCG, tmp_path)

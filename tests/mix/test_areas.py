@@ -164,3 +164,15 @@ def test_a_polygon_with_right_angles_is_a_rectangle() -> None:
         polygon = area_weights(Area(polygon=corners, feather=feather), 64, 32)
         rectangle = area_weights(Area(rectangle=(0.25, 0, 0.75, 0.5), feather=feather), 64, 32)
         np.testing.assert_allclose(polygon[:8], rectangle[:8], atol=1e-5)  # away from corners
+
+
+def test_every_object_number_that_is_named_counts() -> None:
+    numbers = np.array([[3, 7], [9, 7]], np.uint32)
+    weights = area_weights(Area(ids="ids.exr", id=(3, 7)), 2, 2, lambda *_: numbers)
+    assert weights.tolist() == [[1, 1], [0, 1]]
+
+
+def test_pixels_of_a_mask_that_are_no_numbers_choose_nothing() -> None:
+    mask = np.array([[np.nan, 0.5], [1.0, 2.0]], np.float32)
+    weights = area_weights(Area(mask="mask.exr"), 2, 2, lambda *_: mask)
+    assert weights.tolist() == [[0, 0.5], [1, 1]]

@@ -160,3 +160,29 @@ def test_a_step_counts_from_the_gain_of_the_other_mood_with_its_daylight(five_li
     assert dusk.lights["sky"].gain == pytest.approx(day.lights["sky"].gain / 4, rel=EXACT)
     assert later.lights["sky"].gain == pytest.approx(day.lights["sky"].gain / 4, rel=EXACT)
     assert later.lights["sky"].tint == day.lights["sky"].tint != dusk.lights["sky"].tint
+
+
+def test_a_gain_in_lumens_is_absolute_by_daylight_too(five_lights):
+    """Stops and factors count from the hour; a flux is what it is: 1600 of 800 lm are twice."""
+    view = five_lights(
+        '[moods.evening]\ndaylight = { sky = "left", sun_altitude_degrees = 10 }\n'
+        "lights = { left = { lumens = 1600 } }\n"
+    )
+    assert balance_mood(view, view.moods["evening"], BT709).lights["left"].gain == 2
+
+
+@pytest.mark.parametrize(("stops", "is_legal"), [(59.5, True), (60.5, False)])
+def test_a_pass_is_multiplied_by_up_to_60_stops(five_lights, stops, is_legal):
+    view = five_lights(f"[moods.day.lights]\nsky = {{ factor = {2.0**stops} }}\n")
+    if is_legal:
+        assert balance_mood(view, view.moods["day"], BT709).lights["sky"].gain == 2.0**stops
+        return
+    with pytest.raises(RecipeError, match=r"moods\.day\.lights\.sky: .*over 60 stops"):
+        balance_mood(view, view.moods["day"], BT709)
+
+
+def test_a_light_that_is_off_gets_no_note_about_its_colour(five_lights):
+    lit = five_lights("[moods.dusk.lights]\nfill = { factor = 1.0, kelvin = 1500 }\n")
+    off = five_lights("[moods.dusk.lights]\nfill = { factor = 0.0, kelvin = 1500 }\n")
+    assert balance_mood(lit, lit.moods["dusk"], BT709).notes
+    assert balance_mood(off, off.moods["dusk"], BT709).notes == ()

@@ -159,13 +159,20 @@ def test_damaged_pass_stops_only_its_moods_when_keeping_going(images, workers):
 
 
 def test_sum_beyond_single_precision_is_an_error(images):
-    images["lamp"].planes[1][3, 3] = 3.0e38
-    with pytest.raises(PassError, match=r"night.*lamp.*single precision"):
+    images["lamp"].planes[1][3, 8] = 3.0e38
+    with pytest.raises(PassError, match=r"night.*lamp.*single precision.* at 8, 3 is 3e\+38"):
         mix_moods(plan_mix({"night": MOODS["night"]}, BATCHES), Library(images))
     plan = plan_mix({"night": MOODS["night"], "day": MOODS["day"]}, BATCHES)
     mixes, failures = mix_moods(plan, Library(images), keep_going=True)
     assert mixes.keys() == {"day"}
     assert failures.keys() == {"night"}
+
+
+def test_every_damaged_pass_of_a_mood_is_told(images):
+    plan = plan_mix({"night": MOODS["night"]}, BATCHES)
+    library = Library(images, broken=("sky", "lamp"))
+    _, failures = mix_moods(plan, library, keep_going=True)
+    assert [fault.file for fault in failures["night"].faults] == ["sky.exr", "lamp.exr"]
 
 
 def test_alpha_is_shared_and_a_difference_is_named(images):
@@ -230,7 +237,7 @@ def test_no_pass_overtakes_a_damaged_one(images):
     class Slow(Library):
         def read(self, batch):
             if batch == ("sky",):
-                third_was_read.wait(10)
+                third_was_read.wait(0.5)  # which it is not, in sound code
                 time.sleep(0.1)  # long enough for the third to be added, if it may
             if batch == ("lamp",):
                 third_was_read.set()

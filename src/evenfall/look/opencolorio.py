@@ -280,7 +280,10 @@ class ViewRendering:
         opened = () if view.config.startswith(_BUILT_IN) else _try_view(view, folder)
         with _as_tried(opened):
             config = _read_config(view, folder)
-            _require_names(view, config)
+            try:
+                _require_names(view, config)
+            except UnicodeDecodeError as error:  # a name in it is no text
+                raise no_config(folder / view.config)(error) from error
             try:
                 processor = _view_processor(config, view)
                 self._processor = Processor(processor.getDefaultCPUProcessor())
