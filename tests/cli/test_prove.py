@@ -110,7 +110,7 @@ def test_picture_of_the_residual(room: Path) -> None:
     before = picture.read_bytes()
     again = call(room, "--picture", picture)
     assert again.exit_code == 1
-    assert "the file exists already; say --overwrite" in again.stderr
+    assert "the file exists already; use --overwrite" in again.stderr
     assert picture.read_bytes() == before
     assert call(room, "--picture", picture, "--overwrite").exit_code == 0
 

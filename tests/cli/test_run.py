@@ -41,7 +41,7 @@ def test_existing_files_exit_1_and_name_each(corner):
     invoke("corner.toml")
     result = invoke("corner.toml", "--set", "look.tone=hable")
     assert result.exit_code == 1
-    assert result.stderr.count("the file exists already; say --overwrite") == 3
+    assert result.stderr.count("the file exists already; use --overwrite") == 3
     assert result.stdout == ""
     assert invoke("corner.toml", "--set", "look.tone=hable", "--overwrite").exit_code == 0
 

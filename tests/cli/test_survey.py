@@ -153,7 +153,7 @@ def test_a_recipe_is_never_overwritten_silently(folder: Path, tmp_path: Path) ->
     recipe.write_text("mine")
     refused = call(folder, "--write", recipe)
     assert refused.exit_code == 1
-    assert "the file exists already; say --overwrite" in refused.stderr
+    assert "the file exists already; use --overwrite" in refused.stderr
     assert recipe.read_text() == "mine"
     assert call(folder, "--write", recipe, "--overwrite").exit_code == 0
     assert recipe.read_text() != "mine"

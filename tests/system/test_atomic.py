@@ -42,7 +42,7 @@ def test_it_makes_folders_and_leaves_nothing_else(tmp_path: Path) -> None:
 def test_nothing_is_overwritten_silently(tmp_path: Path) -> None:
     path = tmp_path / "a.png"
     path.write_bytes(b"last week's")
-    with pytest.raises(OutputError, match=r"a\.png: the file exists already; say --overwrite"):
+    with pytest.raises(OutputError, match=r"a\.png: the file exists already; use --overwrite"):
         write_atomically(path, b"new", overwrite=False)
     assert path.read_bytes() == b"last week's"
     write_atomically(path, b"new", overwrite=True)

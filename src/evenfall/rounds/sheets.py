@@ -28,7 +28,7 @@ def check_free(path: Path | None, *, overwrite: bool) -> None:
     if path.suffix.lower() != ".png":
         raise UsageError(Fault(str(path), "", "a drawing is a PNG file", "", "let it end in .png"))
     if path.exists() and not overwrite:
-        raise OutputError(Fault(str(path), "", "the file exists already", "", "say --overwrite"))
+        raise OutputError(Fault(str(path), "", "the file exists already", "", "use --overwrite"))
 
 
 def write_sheet(compared: Compared, path: Path, *, overwrite: bool) -> None:
