@@ -16,14 +16,21 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from evenfall.solve.aimed import Aimed
+    from evenfall.view import View
 
 __all__ = ["command", "names_said", "sureness"]
 
 
 @click.command("aim", short_help="Solve gains from what a mood should show.")
 @recipe_argument
-@click.argument("mood")
+@click.argument("mood", required=False)
 @passes_option
+@click.option(
+    "--first",
+    is_flag=True,
+    help="Balance day, dusk and night by the rules of the trade instead; MOOD is one of them, or "
+    "left out for all.",
+)
 @click.option(
     "--move",
     metavar="NAMES",
@@ -47,8 +54,9 @@ __all__ = ["command", "names_said", "sureness"]
 @json_option
 def command(
     recipe: Path,
-    mood: str,
+    mood: str | None,
     passes: Path | None,
+    first: bool,
     move: str | None,
     hold: str | None,
     tints: bool,
@@ -70,6 +78,7 @@ def command(
     \b
       evenfall aim view.toml dusk --dry-run
       evenfall aim view.toml dusk --move pendants,shelf_strip --hold sun
+      evenfall aim view.toml --first
 
     Gains stay as near to the balance as the aims allow. For each aim you learn whether it is met,
     by how much it misses and why: which light is missing, which other aim contradicts it. For each
@@ -79,6 +88,11 @@ def command(
     import evenfall
 
     view = evenfall.open(recipe, passes=passes, draft=draft)
+    if first:
+        _first(view, mood, refused=[move, hold, tints or None], dry_run=dry_run, as_json=as_json)
+        return
+    if mood is None:
+        raise click.UsageError("say the mood whose aims are to be met, or --first")
     aimed = view.aim(
         mood,
         move=names_said(move),
@@ -95,6 +109,36 @@ def command(
         _print(aimed)
     if any(result.must and not result.is_met for result in aimed.aims):
         raise SystemExit(1)
+
+
+def _first(
+    view: View,
+    mood: str | None,
+    *,
+    refused: Sequence[object],
+    dry_run: bool,
+    as_json: bool,
+) -> None:
+    if any(each is not None for each in refused):
+        raise click.UsageError(
+            "--first turns all lights by their roles: no --move, --hold, --tints"
+        )
+    found = view.aim_first(() if mood is None else mood, dry_run=dry_run)
+    if as_json:
+        from dataclasses import asdict
+
+        say_json(asdict(found) | {"path": str(found.path)})
+        return
+    for name, words in found.moods.items():
+        say(f"{name}: {words}")
+        for line in difference_lines(found.changes.get(name, ())):
+            say(line)
+    for name, some in found.changes.items():
+        if name not in found.moods:
+            say(f"{name} changes with it")
+            for line in difference_lines(some):
+                say(line)
+    say(f"{found.path} is changed." if found.written else "Nothing was written.")
 
 
 def names_said(text: str | None) -> Sequence[str]:

@@ -5,7 +5,27 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-__all__ = ["Balanced", "Cast", "Solved"]
+from evenfall.recipe.lights import Role
+from evenfall.survey.words import words_of
+
+__all__ = ["AT_DUSK", "AT_NIGHT", "BY_DAY", "Balanced", "Cast", "Solved", "cast_of"]
+
+_SUNS = frozenset(
+    ("sun", "sunlight", "moon", "moonlight", "sonne", "mond", "soleil", "lune", "sol", "luna")
+)
+BY_DAY: Mapping[Role, str] = {
+    "fixture": "lit by day too: they are seen, and add little",
+    "glow": "as the lamps",
+}
+AT_DUSK: Mapping[Role, str] = {
+    "sky": "down, and blue against the lamps",
+    "fill": "down with the sky",
+    "outdoor fixture": "on",
+    "key": "gives way",
+    "fixture": "gives way to the others",
+}
+AT_NIGHT: Mapping[Role, str] = {"sky": "a trace, still blue", "key": "gives way further"}
+"""Why lights of a role stand as they do, in a few words."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +53,32 @@ class Cast:
     def daylight(self) -> tuple[str, ...]:
         """What goes down with the sun."""
         return (*self.sun, *self.sky)
+
+
+def cast_of(roles: Mapping[str, Role | None]) -> Cast:
+    """Say which light plays what, by their roles and names.
+
+    A key sets with the day where there is a sky, or where it is called after sun or moon.
+
+    Examples
+    --------
+    >>> cast_of({"spot": "key", "kicker": "fixture"}).key_lamps
+    ('spot',)
+    """
+
+    def names(*chosen: str) -> tuple[str, ...]:
+        return tuple(name for name, role in roles.items() if role in chosen)
+
+    keys = names("key")
+    sets = bool(names("sky")) or any(_SUNS & set(words_of(name)) for name in keys)
+    return Cast(
+        sun=keys if sets else (),
+        key_lamps=() if sets else keys,
+        sky=names("sky"),
+        fill=names("fill"),
+        lamps=names("fixture", "glow"),
+        outdoor=names("outdoor fixture"),
+    )
 
 
 @dataclass(frozen=True)

@@ -15,19 +15,25 @@ night       14 to 32     pools of light, a trace of sky
 Lamps keep one strength from day to night: by day they are seen to be lit and add little, at dusk
 the camera opens and the sky goes down. Where they would burn what they light, the camera opens
 less, and the sky lifts what is then too dark. Where there is no daylight, the lamp that lights most
-gives way to the others. This is a simple search along one dial after the other.
+gives way to the others.
+
+Every rule is a demand of the one solver (`solving`): a lightness that a part of the picture is to
+have in its middle, or at least; a share of it that may burn; a share of the light that lamps have.
+Where rules cannot all be kept, those with more weight go first.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from evenfall.solve.balanced import Balanced, Cast, Solved
-from evenfall.solve.stage import Rgb, Shown, Stage
+from evenfall.solve.problem import Moves, Ratio
+from evenfall.solve.solving import solve
+from evenfall.solve.stage import Rgb, Rule, Shown, Stage, burns
 
 __all__ = ["WHITE_SHARE", "solve_day", "solve_first_balance"]
 
@@ -38,15 +44,22 @@ WHITE_SHARE = 0.03
 """Share of the picture of a day that may be white, window and open sky with it."""
 
 _SKY_AT = 0.75  # quantile of the window at which its lightness is judged: sky, not ground
-_BURNT = 0.012  # share of the picture
+_BURNT = 0.01  # share of the picture
 _SKY_SEEN = (0.5, 0.98)  # of its brightest, at which quantile: the window or the open sky
 _SMALLEST_SKY = 0.004  # share of the picture
 _LAMP_SEEN = (5.0, 0.97)
 _RANGE_STOPS = 14.0
-_ROUNDS = 11
+_CHARGE = 1e-4
+_ROUNDS, _SETTLED = 6, 0.02
 _STEP = 1 / 3
-_GIVE_WAY = 2.0  # L*
+_MOST_OF_NIGHT = 3.0  # stops that the sky goes down from dusk
 _GENERAL = 0.3  # share of the lamps' light, of a lamp that lights most
+
+_LEAST, _BURNS, _VIEW, _WHITE, _SKY = 1000.0, 100.0, 30.0, 10.0, 3.0
+"""Weights of rules against that of the lightness that is sought: what must be kept goes first."""
+
+_LIFTED = 30.0
+"""Weight of the least lightness of an evening, which the sky may lift as far as burning allows."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +87,7 @@ class _Aim:
 
 _DAY = _Aim(median=60.0, least=50.0, view=55.0)
 _DUSK = _Aim(median=42.0, least=34.0, sky=52.0, most_sky=58.0)
-_NIGHT = _Aim(median=27.0, least=14.0, sky=15.0, most_sky=20.0)
+_NIGHT = _Aim(median=27.0, least=14.0, sky=17.0, most_sky=22.0)
 
 
 def solve_first_balance(
@@ -136,6 +149,7 @@ class _Search:
         self.emitters = _spread(_brightest(stage.luminance(dict.fromkeys(lamps)), *_LAMP_SEEN))
         self.window = self._window()
         self.inside: Mask = stage.lit & ~self.window
+        self.judged: Mask = stage.lit & ~self.emitters
 
     def _window(self) -> Mask:
         """Where the sky, or what it lights outside, is seen: much brighter than what it lights."""
@@ -160,14 +174,19 @@ class _Search:
         stops |= dict.fromkeys(cast.lamps, self._lamp_stops_by_day())
         if not cast.daylight:
             stops |= dict.fromkeys(cast.outdoor, 0.0)
-        target = _DAY.median
-        while True:
-            found = self._exposed(stops, target, after_sunset=False)
-            burnt = found.burnt_share > _BURNT and target > _DAY.least
-            white = gives_way and found.white_share > WHITE_SHARE and target > _DAY.view
-            if not (burnt or white):
-                return found
-            target -= _GIVE_WAY
+        seen = self.judged & ~self.window
+        rules = [
+            Rule(self.inside, 0.5, _DAY.median, "just", 1.0),
+            Rule(self.inside, 0.5, _DAY.least, "at least", _LEAST),
+            burns(seen, _BURNT, _BURNS),
+        ]
+        if gives_way:
+            rules += [
+                Rule(self.inside, 0.5, _DAY.view, "at least", _VIEW),
+                burns(self.judged, WHITE_SHARE, _WHITE),
+            ]
+        exposure, _ = self._meet(stops, (), rules, after_sunset=False)
+        return self._balanced(stops, exposure, after_sunset=False)
 
     def _lamp_stops_by_day(self) -> float:
         """Find the stops of all lamps that make them add a little to daylight."""
@@ -176,8 +195,8 @@ class _Search:
         lamps = self._mean((*cast.lamps, *cast.outdoor))
         if daylight <= 0 or lamps <= 0:
             return 0.0
-        wanted = _LAMPS_BY_DAY / (1 - _LAMPS_BY_DAY) * daylight
-        return _thirds(float(np.log2(wanted / lamps)))
+        share = np.log2(_LAMPS_BY_DAY / (1 - _LAMPS_BY_DAY))
+        return _thirds(_ratio_stops(lamps, daylight, float(share)))
 
     def _mean(self, lights: Sequence[str]) -> float:
         luminance = self.stage.luminance(dict.fromkeys(lights))
@@ -204,12 +223,13 @@ class _Search:
             stops[general] += general_stops
         elif general is not None:
             del stops[general]
-        target = aim.median
-        while True:
-            found = self._exposed(stops, target, after_sunset=True)
-            if found.burnt_share <= _BURNT or target <= aim.least:
-                return found
-            target -= _GIVE_WAY
+        rules = [
+            Rule(self.inside, 0.5, aim.median, "just", 1.0),
+            Rule(self.inside, 0.5, aim.least, "at least", _LEAST),
+            burns(self.judged, _BURNT, _BURNS),
+        ]
+        exposure, _ = self._meet(stops, (), rules, after_sunset=True)
+        return self._balanced(stops, exposure, after_sunset=True)
 
     def _general(self) -> str | None:
         """Name the lamp that lights most of a view without daylight; None where there is none."""
@@ -226,7 +246,7 @@ class _Search:
         if sky <= 0 or lamps <= 0:
             return stops
         below = 1.0 if aim is _DUSK else 4.0
-        sky_stops = _thirds(float(np.log2(lamps / sky)) + lamp_stops - below)
+        sky_stops = _thirds(lamp_stops + _ratio_stops(sky, lamps, -below))
         return stops | dict.fromkeys(self._dimmed(stops), sky_stops)
 
     def _dimmed(self, stops: Mapping[str, float]) -> tuple[str, ...]:
@@ -235,53 +255,54 @@ class _Search:
 
     def _with_sky(self, stops: dict[str, float], aim: _Aim) -> Balanced:
         """Turn the camera for what lamps light, and the sky for the window."""
-        target, start = aim.median, self._start(stops)
-        while True:
-            exposure = _rising(
-                lambda each: self._median(self._sky_to(stops, each, aim.sky), each), target, start
-            )
-            gains = self._sky_to(stops, exposure, aim.sky)
-            found = self._balanced(gains, exposure, after_sunset=True)
-            if found.burnt_share <= _BURNT or target <= 2 * _GIVE_WAY:
-                break
-            target -= _GIVE_WAY
-        if found.median >= aim.least:
-            return found
-        sky = aim.sky
-        while found.median < aim.least and sky < aim.most_sky:
-            sky += _GIVE_WAY
-            found = self._balanced(self._sky_to(stops, exposure, sky), exposure, after_sunset=True)
-        return found
-
-    def _sky_to(
-        self, stops: Mapping[str, float], exposure_stops: float, lightness: float
-    ) -> dict[str, float]:
-        """Bring the window or open sky to a lightness."""
+        window = [
+            Rule(self.window, _SKY_AT, aim.sky, "just", _SKY),
+            Rule(self.window, _SKY_AT, aim.most_sky, "at most", _LEAST),
+        ]
+        room = [
+            Rule(self.inside, 0.5, aim.median, "just", 1.0),
+            Rule(self.inside, 0.5, aim.least, "at least", _LIFTED),
+            burns(self.judged, _BURNT, _LEAST),
+        ]
         dimmed = self._dimmed(stops)
-
-        def window(sky_stops: float) -> float:
-            gains = {**stops, **dict.fromkeys(dimmed, sky_stops)}
-            shown = self._show(gains, exposure_stops, after_sunset=True)
-            return shown.quantile(self.window, _SKY_AT)
-
-        found = _thirds(_rising(window, lightness, -exposure_stops))
-        return {**stops, **dict.fromkeys(dimmed, found)}
-
-    def _median(self, stops: Mapping[str, float], exposure_stops: float) -> float:
-        return self._show(stops, exposure_stops, after_sunset=True).median(self.inside)
+        _, sky_stops = self._meet(stops, dimmed, [*window, *room], after_sunset=True)
+        if aim is _NIGHT:  # also where it is lamps that the window shows
+            sky_stops = max(sky_stops, max(stops[one] for one in dimmed) - _MOST_OF_NIGHT)
+        stops = stops | dict.fromkeys(dimmed, _thirds(sky_stops))
+        exposure, _ = self._meet(stops, (), room, after_sunset=True)
+        return self._balanced(stops, exposure, after_sunset=True)
 
     # What both share
 
-    def _exposed(
-        self, stops: Mapping[str, float], median: float, *, after_sunset: bool
-    ) -> Balanced:
-        """Turn the camera until the picture has its lightness."""
+    def _meet(
+        self,
+        stops: Mapping[str, float],
+        turned: Sequence[str],
+        rules: Sequence[Rule],
+        *,
+        after_sunset: bool,
+    ) -> tuple[float, float]:
+        """Find the exposure, and the stops of lights that are turned together, by some rules.
 
-        def lightness(exposure_stops: float) -> float:
-            return self._show(stops, exposure_stops, after_sunset=after_sunset).median(self.inside)
-
-        exposure = _rising(lightness, median, self._start(stops))
-        return self._balanced(stops, exposure, after_sunset=after_sunset)
+        How far pixels are from what rules ask is looked up in the picture as it comes out, until
+        that moves no more.
+        """
+        exposure, common = self._start(stops), max((stops[one] for one in turned), default=0.0)
+        white = self.evening_white if after_sunset else self.white
+        if not stops:  # nothing is on
+            return exposure, common
+        for _ in range(_ROUNDS):
+            now = {**stops, **dict.fromkeys(turned, common)}
+            problem = self.stage.problem(
+                self._gains(now, after_sunset=after_sunset), turned, exposure, white, _RANGE_STOPS
+            )
+            demands = [problem.demand(rule) for rule in rules if rule.where.any()]
+            unknowns = solve(demands, problem.moves(_CHARGE)).unknowns
+            exposure += float(unknowns[0])
+            common += float(unknowns[1]) if turned else 0.0
+            if float(np.abs(unknowns).max()) < _SETTLED:
+                break
+        return exposure, common
 
     def _start(self, stops: Mapping[str, float]) -> float:
         """Exposure that brings the mean of the lights that are on to middle grey, about."""
@@ -291,20 +312,24 @@ class _Search:
     def _show(
         self, stops: Mapping[str, float], exposure_stops: float, *, after_sunset: bool
     ) -> Shown:
+        white = self.evening_white if after_sunset else self.white
+        gains = self._gains(stops, after_sunset=after_sunset)
+        return self.stage.show(gains, 2.0**exposure_stops, white)
+
+    def _gains(self, stops: Mapping[str, float], *, after_sunset: bool) -> dict[str, Rgb]:
         tints = self.tints if after_sunset else {}
         gains: dict[str, Rgb] = {}
         for light, each in stops.items():
             red, green, blue = tints.get(light, (1.0, 1.0, 1.0))
             gain = 2.0**each
             gains[light] = (gain * red, gain * green, gain * blue)
-        white = self.evening_white if after_sunset else self.white
-        return self.stage.show(gains, 2.0**exposure_stops, white)
+        return gains
 
     def _balanced(
         self, stops: Mapping[str, float], exposure_stops: float, *, after_sunset: bool
     ) -> Balanced:
         shown = self._show(stops, exposure_stops, after_sunset=after_sunset)
-        judged = self.stage.lit & ~self.emitters
+        judged = self.judged
         sky = shown.quantile(self.window, _SKY_AT) if self.window.any() else None
         white = float(np.mean(shown.burnt & judged))
         burnt = white if after_sunset else float(np.mean(shown.burnt & judged & ~self.window))
@@ -333,13 +358,18 @@ def _spread(mask: Mask) -> Mask:
     return spread
 
 
-def _rising(show: Callable[[float], float], target: float, start: float) -> float:
-    """Find the stops at which what is shown, which rises with them, comes to a target."""
-    low, high = start - _RANGE_STOPS, start + _RANGE_STOPS
-    for _ in range(_ROUNDS):
-        middle = (low + high) / 2
-        low, high = (middle, high) if show(middle) < target else (low, middle)
-    return (low + high) / 2
+def _ratio_stops(light: float, other: float, wanted: float) -> float:
+    """Find the stops of a light that bring it to a ratio, in stops, to another."""
+    moves = Moves(
+        factors=np.ones((2, 1)),
+        ways=np.array([[[1.0]], [[0.0]]]),
+        low=np.full(1, -2 * _RANGE_STOPS),
+        high=np.full(1, 2 * _RANGE_STOPS),
+        charge=np.full(1, _CHARGE),
+        exposure=np.zeros(1),
+    )
+    own, against = np.array([[light], [0.0]]), np.array([[0.0], [other]])
+    return float(solve([Ratio(1.0, own, against, wanted)], moves).unknowns[0])
 
 
 def _thirds(stops: float) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
@@ -17,19 +18,15 @@ from evenfall.recipe.lights import Role
 from evenfall.recipe.look import Evenfall, Glare
 from evenfall.recipe.starter_moods import LAMP_KELVIN, dusk_sky_tint, plain_moods, to_be_metered
 from evenfall.recipe.starter_scene import FirstMood, FirstMoods, FirstSetting, Scene, StarterLight
-from evenfall.solve.balanced import Cast, Solved
+from evenfall.solve.balanced import AT_DUSK, AT_NIGHT, BY_DAY, Cast, Solved, cast_of
 from evenfall.solve.first_balance import WHITE_SHARE, solve_day, solve_first_balance
 from evenfall.solve.stage import Rgb, Stage
-from evenfall.survey.words import words_of
 
 __all__ = ["FIRST_LOOK", "solve_first_moods"]
 
 FIRST_LOOK = Look(glare=Glare(strength=0.02))
 """What a first recipe says of the look."""
 
-_SUNS = frozenset(
-    ("sun", "sunlight", "moon", "moonlight", "sonne", "mond", "soleil", "lune", "sol", "luna")
-)
 _HEADINGS = (
     "Day: sun and sky as rendered, lamps lit where they are seen.",
     "Dusk: the sun is down, the sky is low and blue, every lamp is on.",
@@ -40,20 +37,9 @@ _HEADINGS_OF_LAMPS = (
     "Dusk: the light that lights most gives way to the others.",
     "Night: the others alone, lower.",
 )
-_BY_DAY: Mapping[Role, str] = {
-    "fixture": "lit by day too: they are seen, and add little",
-    "glow": "as the lamps",
-}
-_AT_DUSK: Mapping[Role, str] = {
-    "sky": "down, and blue against the lamps",
-    "fill": "down with the sky",
-    "outdoor fixture": "on",
-    "key": "gives way",
-    "fixture": "gives way to the others",
-}
-_AT_NIGHT: Mapping[Role, str] = {"sky": "a trace, still blue", "key": "gives way further"}
 _MOST_STOPS = 15.0
 _FARTHEST_STOPS = 60  # from 1 in scene units, bright or dark; sums and squares of it are finite
+_IN_DOUBT = 0.2  # of a third, from which it is rounded up
 _HIGHLIGHT_STOPS = (6.0, 7.0, 8.0)
 _WARMER_BY = 200.0  # kelvin: less is no change that is seen
 _WHITE_KELVIN = 4300.0
@@ -107,19 +93,7 @@ class _FirstMoods:
         return bool(2.0**-_FARTHEST_STOPS < brightest < 2.0**_FARTHEST_STOPS)
 
     def _cast(self) -> Cast:
-        def names(*roles: str) -> tuple[str, ...]:
-            return tuple(light.name for light in self.scene.lights if light.role in roles)
-
-        keys = names("key")
-        sets = bool(names("sky")) or any(_SUNS & set(words_of(name)) for name in keys)
-        return Cast(
-            sun=keys if sets else (),
-            key_lamps=() if sets else keys,
-            sky=names("sky"),
-            fill=names("fill"),
-            lamps=names("fixture", "glow"),
-            outdoor=names("outdoor fixture"),
-        )
+        return cast_of({light.name: light.role for light in self.scene.lights})
 
     def _warmer_lamps(self) -> Iterator[tuple[str, float]]:
         """Lamps whose colour is known, and that are whiter than lamps of the evening."""
@@ -209,20 +183,21 @@ class _FirstMoods:
     # In words
 
     def _written(self, solved: Solved, metered: float, white: float | None) -> FirstMoods:
-        day = _thirds(solved.day.exposure_stops)
+        turn = _limited(solved.day.exposure_stops - metered)
+        day = metered + turn
         dusk, night = (
-            day + _limited(each.exposure_stops - day) for each in (solved.dusk, solved.night)
+            day + _darker(each.exposure_stops - day) for each in (solved.dusk, solved.night)
         )
         every = dict.fromkeys((light.name for light in self.scene.lights), 0.0)
         headings = _HEADINGS if self.cast.daylight else _HEADINGS_OF_LAMPS
         return FirstMoods(
-            _limited(solved.day.exposure_stops - metered),
+            turn,
             f"so that day has a median lightness of {solved.day.median:.0f} (CIE L*)",
             white,
-            FirstMood((headings[0],), self._settings(every, solved.day.stops, _BY_DAY, step=False)),
+            FirstMood((headings[0],), self._settings(every, solved.day.stops, BY_DAY, step=False)),
             FirstMood(
                 (headings[1],),
-                self._settings(solved.day.stops, solved.dusk.stops, _AT_DUSK, evening=True),
+                self._settings(solved.day.stops, solved.dusk.stops, AT_DUSK, evening=True),
                 dusk - day or None,
                 exposure_step=True,
                 exposure_comment=_opened(dusk - day),
@@ -230,7 +205,7 @@ class _FirstMoods:
             ),
             FirstMood(
                 (headings[2],),
-                self._settings(solved.dusk.stops, solved.night.stops, _AT_NIGHT),
+                self._settings(solved.dusk.stops, solved.night.stops, AT_NIGHT),
                 _limited(night - dusk) or None,
                 exposure_step=True,
                 exposure_comment=_opened(night - dusk),
@@ -305,6 +280,14 @@ def _opened(stops: float) -> str:
 def _limited(stops: float) -> float:
     """Keep stops within what a recipe takes, in thirds; only what is no light asks for more."""
     return _thirds(min(max(stops, -_MOST_STOPS), _MOST_STOPS))
+
+
+def _darker(stops: float) -> float:
+    """Keep stops in thirds as `_limited`, in doubt the darker: light evenings are none.
+
+    The meter of a run sees finer than the blocks of a survey, and so exposes a little more.
+    """
+    return _limited(math.floor(3 * stops + _IN_DOUBT) / 3)
 
 
 def _thirds(stops: float) -> float:

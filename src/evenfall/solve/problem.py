@@ -18,7 +18,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Colour", "Demand", "Level", "Limit", "Moves", "Ratio", "stacked"]
+__all__ = ["Colour", "Demand", "Level", "Limit", "Moves", "Ratio", "Sense", "stacked"]
 
 Vector = npt.NDArray[np.float64]
 Matrix = npt.NDArray[np.float64]

@@ -6,7 +6,7 @@ Only the pictures are small: blocks of the survey, so that a view is shown in mi
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,11 +17,12 @@ from evenfall.camera.white_balance import white_balance_matrix
 from evenfall.light.cielab import cie_lightness
 from evenfall.light.output_spaces import output_space
 from evenfall.light.primaries import RgbSpace, luminance_weights
-from evenfall.look.chain import build_chain
+from evenfall.look.chain import LookChain, build_chain
 from evenfall.prove.blocks import pool
 from evenfall.recipe import Look, WhiteBalance
+from evenfall.solve.problem import Limit, Moves, Sense
 
-__all__ = ["Shown", "Stage"]
+__all__ = ["Problem", "Rule", "Shown", "Stage", "burns"]
 
 Floats = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.bool_]
@@ -32,6 +33,8 @@ _MOST_EXPOSURE = 2.0**90
 _DARK = 1e-6  # of the brightest: nothing shines there in any pass
 _TOP = 254.5 / 255
 _WHITE = 96.0  # CIE L*
+_TINY = 1e-12
+_FURTHEST, _HALVINGS = 16.0, 12  # stops, to a hundredth
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +61,37 @@ class Shown:
         return float(np.quantile(self.lightness[where], share)) if where.any() else 0.0
 
 
+@dataclass(frozen=True, eq=False)
+class Rule:
+    """What a first balance asks of a part of the picture.
+
+    Parameters
+    ----------
+    where : ndarray of bool, shape (h, w)
+        The part.
+    share : float
+        Of its pixels, that lie below the quantile that is judged.
+    lightness : float or None
+        CIE L* there; None is where it burns.
+    sense : {"at least", "at most", "just"}
+        On which side of it the quantile is to lie.
+    weight : float
+        How much it counts.
+    """
+
+    where: Mask
+    share: float
+    lightness: float | None
+    sense: Sense
+    weight: float
+
+
+def burns(where: Mask, share: float, weight: float) -> Rule:
+    """Let a part of the picture burn in no more than a share of the whole picture."""
+    allowed = min(share * where.size / max(int(where.sum()), 1), 1.0)
+    return Rule(where, 1 - allowed, None, "at most", weight)
+
+
 class Stage:
     """The lights of a view, and a look to show them through.
 
@@ -69,6 +103,8 @@ class Stage:
         Those primaries.
     look : Look
         What the recipe will say of the look.
+    folder : Path, optional
+        Where names of files in the look start.
 
     Examples
     --------
@@ -80,15 +116,19 @@ class Stage:
     """
 
     def __init__(
-        self, pictures: Mapping[str, npt.NDArray[np.float64]], space: RgbSpace, look: Look
-    ):
+        self,
+        pictures: Mapping[str, npt.NDArray[np.floating]],
+        space: RgbSpace,
+        look: Look,
+        folder: Path | None = None,
+    ) -> None:
         rows, columns = next(iter(pictures.values())).shape[1:]
         factor = max(1, int(np.ceil((rows * columns / _MOST_PIXELS) ** 0.5)))
         self.pictures: dict[str, Floats] = {
-            light: np.ascontiguousarray(pool(picture, factor), np.float32)
+            light: np.ascontiguousarray(pool(np.asarray(picture, np.float64), factor), np.float32)
             for light, picture in pictures.items()
         }
-        self._space, self._look = space, look
+        self.space, self._look, self._folder = space, look, folder or Path()
         self._weights = luminance_weights(space).astype(np.float32)
         self._output = output_space("sRGB")
         everything = self.luminance(self.pictures)
@@ -116,24 +156,109 @@ class Stage:
         white_kelvin : float or None
             White balance of the camera.
         """
-        height, width = self.lit.shape
-        mix = np.zeros((3, height, width), np.float32)
+        chain = self._chain(min(exposure, _MOST_EXPOSURE) * self.white(white_kelvin))
+        return self.shown(chain, chain.whole(self._mix(gains)))
+
+    def white(self, kelvin: float | None) -> npt.NDArray[np.float64]:
+        """Give the matrix of a white balance; shape (3, 3)."""
+        balance = None if kelvin is None else WhiteBalance(kelvin=kelvin)
+        return white_balance_matrix(balance, self.space)
+
+    def _mix(self, gains: Mapping[str, Rgb]) -> Floats:
+        mix = np.zeros((3, *self.lit.shape), np.float32)
         for light, factors in gains.items():
             mix += self.pictures[light] * np.asarray(factors, np.float32)[:, None, None]
-        balance = None if white_kelvin is None else WhiteBalance(kelvin=white_kelvin)
-        factor = min(exposure, _MOST_EXPOSURE)
-        chain = build_chain(
+        return mix
+
+    def _chain(self, camera_matrix: npt.NDArray[np.float64]) -> LookChain:
+        height, width = self.lit.shape
+        return build_chain(
             self._look,
-            source=self._space,
-            camera_matrix=factor * white_balance_matrix(balance, self._space),
+            source=self.space,
+            camera_matrix=camera_matrix,
             output=self._output,
             size=(width, height),
-            recipe_folder=Path(),
+            recipe_folder=self._folder,
         )
-        whole = chain.needs_whole
-        planes = chain.whole(mix) if whole else mix
-        linear = chain.linear_rows(np.ascontiguousarray(planes), 0, exposed=whole)
-        encoded = chain.encode_rows(np.ascontiguousarray(planes), 0, exposed=whole)
+
+    def shown(self, chain: LookChain, exposed: Floats) -> Shown:
+        """Look at exposed light through a chain of the stage."""
+        planes = np.ascontiguousarray(exposed)
+        linear = chain.linear_rows(planes, 0, exposed=True)
+        encoded = chain.encode_rows(planes, 0, exposed=True)
         weights = luminance_weights(self._output.rgb).astype(np.float32)
         lightness = cie_lightness(np.einsum("c,chw->hw", weights, linear))
         return Shown(lightness, np.any(encoded >= _TOP, axis=0) | (lightness >= _WHITE))
+
+    def problem(
+        self,
+        gains: Mapping[str, Rgb],
+        turned: Sequence[str],
+        exposure_stops: float,
+        white_kelvin: float | None,
+        reach: float,
+    ) -> Problem:
+        """Put the picture as it comes out before the solver: rules become demands of stops.
+
+        Parameters
+        ----------
+        gains : mapping of str to (float, float, float)
+            Factors by light that is on.
+        turned : sequence of str
+            Lights that are turned together; none where only the camera is.
+        exposure_stops, white_kelvin : float
+            The camera.
+        reach : float
+            Most stops that anything is turned.
+        """
+        matrix = min(2.0**exposure_stops, _MOST_EXPOSURE) * self.white(white_kelvin)
+        chain = self._chain(matrix)
+        exposed = chain.whole(self._mix(gains))
+        return Problem(self, gains, tuple(turned), matrix, chain, exposed, reach)
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """A picture as it comes out, and what turning the camera and some lights does to it.
+
+    Made by `Stage.problem`.
+    """
+
+    stage: Stage
+    gains: Mapping[str, Rgb]
+    turned: tuple[str, ...]
+    matrix: npt.NDArray[np.float64]
+    chain: LookChain
+    exposed: Floats
+    reach: float
+
+    def moves(self, charge: float) -> Moves:
+        """Give the unknowns: stops of the camera and, where there are such, of turned lights."""
+        count = 2 if self.turned else 1
+        ways = np.zeros((len(self.gains), 3, count))
+        for number, light in enumerate(self.gains):
+            ways[number, :, 1:] = light in self.turned
+        high = np.full(count, self.reach)
+        exposure = np.eye(count)[0]
+        factors = np.array(list(self.gains.values()))
+        return Moves(factors, ways, -high, high, np.full(count, charge), exposure)
+
+    def demand(self, rule: Rule) -> Limit:
+        """Turn a rule into stops: from each pixel to where the whole look shows what is asked."""
+        weights = luminance_weights(self.stage.space) @ self.matrix
+        planes = np.stack([self.stage.pictures[light] for light in self.gains])
+        pixels = (planes * weights[:, None, None]).astype(np.float32)[:, :, rule.where]
+        factors = np.array(list(self.gains.values()), np.float32)
+        now = np.log2(np.maximum(np.einsum("lc,lcp->p", factors, pixels), np.float32(_TINY)))
+        room = now + self._stops_until(rule)[rule.where]
+        return Limit(rule.weight, pixels[None], room, rule.share, rule.sense)
+
+    def _stops_until(self, rule: Rule) -> Floats:
+        low = np.full(rule.where.shape, -_FURTHEST, np.float32)
+        high = -low
+        for _ in range(_HALVINGS):
+            middle = (low + high) / 2
+            shown = self.stage.shown(self.chain, self.exposed * np.exp2(middle))
+            there = shown.burnt if rule.lightness is None else shown.lightness >= rule.lightness
+            high, low = np.where(there, middle, high), np.where(there, low, middle)
+        return np.asarray((low + high) / 2, np.float32)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from evenfall.recipe import Area
     from evenfall.solve.aimed import Aimed
     from evenfall.solve.asking import Spot
+    from evenfall.solve.first_aims import FirstAimed
     from evenfall.solve.matched import Matched
 
 __all__ = ["ViewDeveloping"]
@@ -204,6 +205,28 @@ class ViewDeveloping(ViewState):
             dry_run=dry_run,
             workers=self.workers,
         )
+
+    def aim_first(self, moods: str | Sequence[str] = (), *, dry_run: bool = False) -> FirstAimed:
+        """Balance day, dusk and night by the rules of the trade, and write gains and exposures.
+
+        Parameters
+        ----------
+        moods : str or sequence of str
+            Only these moods; all that show a day, a dusk or a night otherwise.
+        dry_run : bool
+            Only say what would be; nothing is written.
+
+        Raises
+        ------
+        UsageError
+            When none of the moods shows a day, a dusk or a night.
+        RecipeError, PassError, PixelSourceError, OutputError
+            When the recipe or its passes cannot be used, or the file cannot be written.
+        """
+        from evenfall.solve.first_aims import aim_first
+
+        chosen = choose_moods(self.recipe, moods)
+        return aim_first(self.recipe, chosen, self.passes, dry_run=dry_run, workers=self.workers)
 
     def match(
         self,
