@@ -43,6 +43,11 @@ __all__ = ["command"]
 )
 @click.option("--tints", is_flag=True, help="Let colours change, too.")
 @click.option(
+    "--only",
+    type=click.Choice(["colour"]),
+    help="Take only the mood of colour of PICTURE, which may show any place.",
+)
+@click.option(
     "--as-rendered",
     is_flag=True,
     help="A scene-linear PICTURE holds light as the passes do, before the camera.",
@@ -73,6 +78,7 @@ def command(
     move: str | None,
     hold: str | None,
     tints: bool,
+    only: str | None,
     as_rendered: bool,
     within: float,
     picture: Path | None,
@@ -91,9 +97,12 @@ def command(
       evenfall match view.toml dusk --to graded.jpg --dry-run --picture difference.png
       evenfall match view.toml dusk --to truth.exr --as-rendered --tints
       evenfall match view.toml dusk --to graded.jpg --move indoor,sky
+      evenfall match view.toml dusk --to another_room.jpg --only colour
     """  # noqa: D301 -- click needs the backspace itself
     import evenfall
 
+    if only is not None and (as_rendered or picture is not None):
+        raise click.UsageError("--only colour lays nothing over: no --as-rendered, no --picture")
     matched = evenfall.open(recipe, passes=passes, draft=draft).match(
         mood,
         reference,
@@ -102,6 +111,7 @@ def command(
         tints=tints,
         within=within,
         rendered=as_rendered,
+        only_colour=only is not None,
         dry_run=dry_run,
         picture=picture,
         overwrite=overwrite,
@@ -128,7 +138,8 @@ def _print(matched: Matched, picture: Path | None) -> None:
             say(f"  {place}")
     for lacking in matched.missing:
         say(f"{lacking}.")
-    make_console().print(_moves(matched))
+    if matched.moved:
+        make_console().print(_moves(matched))
     for one, other in matched.alike:
         say(f"{one} and {other} light this view alike: what one does, the other could do as well.")
     for mood, some in matched.changes.items():

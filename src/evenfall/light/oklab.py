@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["oklab_to_bt709"]
+__all__ = ["bt709_to_oklab", "oklab_to_bt709"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -43,3 +43,16 @@ def oklab_to_bt709(lab: Floats) -> Floats:
     """
     linear: Floats = (lab @ _TO_LMS.T) ** 3 @ _LMS_TO_BT709.T
     return linear
+
+
+def bt709_to_oklab(linear: Floats) -> Floats:
+    """OKLab of linear BT.709 values, shape (..., 3); the inverse of `oklab_to_bt709`.
+
+    Examples
+    --------
+    >>> bt709_to_oklab(np.array([1.0, 1.0, 1.0])).round(4).tolist()[0]
+    1.0
+    """
+    lms = np.cbrt(linear @ np.linalg.inv(_LMS_TO_BT709).T)
+    lab: Floats = lms @ np.linalg.inv(_TO_LMS).T
+    return lab

@@ -126,7 +126,7 @@ class Fitter:
         usable = self.known & (np.abs(stops) < _REACH - 0.1) & (rest > 0)
         pick = _some(np.flatnonzero(usable.ravel()))
         count = len(self.moves.charge)
-        movers = [number for number in range(count) if self._is_gain(number)]
+        movers = [number for number in range(count) if self.is_gain(number)]
         columns, fixed = self._columns(movers, pick)
         if pick.size < 2 * count or not movers:
             return np.zeros(count)
@@ -136,7 +136,8 @@ class Fitter:
         clipped: Vector = np.clip(unknowns, self.moves.low, self.moves.high)
         return clipped
 
-    def _is_gain(self, number: int) -> bool:
+    def is_gain(self, number: int) -> bool:
+        """Whether an unknown moves all channels of its lights alike."""
         way = self.moves.ways[:, :, number]
         return bool(np.all(np.ptp(way, axis=1) == 0)) and bool(way.any())
 

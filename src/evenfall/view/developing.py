@@ -238,6 +238,7 @@ class ViewDeveloping(ViewState):
         tints: bool = False,
         within: float = 6.0,
         rendered: bool = False,
+        only_colour: bool = False,
         dry_run: bool = False,
         picture: str | Path | None = None,
         overwrite: bool = False,
@@ -261,6 +262,9 @@ class ViewDeveloping(ViewState):
             Most stops that a gain may go either way.
         rendered : bool
             Whether a scene-linear reference holds light as the passes do, before the camera.
+        only_colour : bool
+            Take only the mood of colour of the reference, which may be of any place: tints that
+            bring its colours, from shadows to lights, into this view.
         dry_run : bool
             Only say what would be; nothing is written into the recipe.
         picture : str or Path, optional
@@ -292,4 +296,5 @@ class ViewDeveloping(ViewState):
             picture=None if picture is None else Path(picture),
             overwrite=overwrite,
             workers=self.workers,
+            only_colour=only_colour,
         )

@@ -9,6 +9,7 @@ from evenfall.deliver.png import encode_png
 from evenfall.drawings.match_map import draw_match
 from evenfall.passes.source import PassSource
 from evenfall.recipe import Recipe
+from evenfall.solve.borrowed import match_colour
 from evenfall.solve.likeness import match_mood
 from evenfall.solve.matched import Matched
 from evenfall.system.atomic import write_atomically
@@ -32,8 +33,13 @@ def match_view(
     picture: Path | None,
     overwrite: bool,
     workers: int | None,
+    only_colour: bool = False,
 ) -> Matched:
     """Match a mood; as `View.match`."""
+    if only_colour:
+        return match_colour(
+            recipe, mood, source, reference, move=move, hold=hold, dry_run=dry_run, workers=workers
+        )
     if picture is not None:
         refuse_existing([picture], allowed=overwrite, option="--picture")
     matched = match_mood(
