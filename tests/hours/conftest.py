@@ -19,11 +19,11 @@ keys = [{ mood = "day", frame = 1 }, { mood = "dusk", frame = 9 }]
 
 
 @pytest.fixture
-def corner(tmp_path: Path) -> Callable[[str], Path]:
+def corner(tmp_path: Path) -> Callable[..., Path]:
     """Write the corner's recipe with more text; gives its path."""
 
-    def write(more: str = HOUR) -> Path:
-        recipe = example_recipe(tmp_path, width=48, height=32)
+    def write(more: str = HOUR, *, width: int = 48, height: int = 32) -> Path:
+        recipe = example_recipe(tmp_path, width=width, height=height)
         recipe.path.write_text(recipe.text + more, encoding="utf-8")
         return recipe.path
 

@@ -61,6 +61,10 @@ def codec(name: FormatName) -> Codec:
             from evenfall.deliver import webp
 
             module = webp
+        case "film" | "hdr film" | "moving avif" | "moving webp":
+            from evenfall.deliver import film
+
+            module = film
         case _:
             assert_never(name)
     return module
@@ -77,7 +81,7 @@ def displays(deliverable: Deliverable) -> dict[Shows, Display]:
     found: dict[Shows, Display] = {}
     for shows in deliverable.row.shows:
         if shows == "display":
-            found[shows] = Display(deliverable.space)
+            found[shows] = Display(deliverable.row.display_space or deliverable.space)
         elif shows == "hdr":
             gamut = deliverable.row.hdr_gamut or deliverable.space
             found[shows] = Display(gamut, deliverable.peak_nits / REFERENCE_WHITE_NITS)

@@ -19,6 +19,7 @@ __all__ = [
     "TransferCurve",
     "decode_pq",
     "decode_srgb",
+    "encode_hlg",
     "encode_pq",
     "encode_srgb",
 ]
@@ -37,6 +38,8 @@ _BT1886_GAMMA = 2.4  # ITU-R BT.1886, annex 1, with a black of 0
 _M1, _M2 = 2610 / 16384, 2523 / 4096 * 128
 _C1, _C2, _C3 = 3424 / 4096, 2413 / 4096 * 32, 2392 / 4096 * 32
 _PQ_PEAK_NITS = 10000.0
+
+_HLG_A, _HLG_B, _HLG_C, _HLG_GAMMA = 0.17883277, 0.28466892, 0.55991073, 1.2  # BT.2100-2 table 5
 
 
 def encode_srgb(linear: Values) -> Values:
@@ -74,6 +77,27 @@ def decode_srgb(encoded: Values) -> Values:
         np.where(size <= _SRGB_ENCODED_TO, size / _SRGB_SLOPE, base**_SRGB_EXPONENT), encoded
     )
     return linear
+
+
+def encode_hlg(nits: Values, peak_nits: float = 1000.0) -> Values:
+    """HLG signal 0 to 1 of display light in cd/m2, three planes of BT.2020 (ITU-R BT.2100-2).
+
+    The inverse of the reference OOTF, for a display of the peak, and the OETF of table 5.
+
+    Examples
+    --------
+    >>> white = np.full((3, 1), 203.0)  # 75 % by ITU-R BT.2408-7, table 1
+    >>> encode_hlg(white).round(2).ravel().tolist(), encode_hlg(white * 0 + 1000).round(3)[0, 0]
+    ([0.75, 0.75, 0.75], 1.0)
+    """
+    gamma = _HLG_GAMMA + 0.42 * np.log10(peak_nits / 1000)
+    red, green, blue = nits
+    luminance = np.maximum(0.2627 * red + 0.6780 * green + 0.0593 * blue, 1e-6) / peak_nits
+    scene = np.clip(nits / peak_nits * luminance ** ((1 - gamma) / gamma), 0, 1)
+    low = np.sqrt(3 * scene)
+    high = _HLG_A * np.log(np.maximum(12 * scene - _HLG_B, 1e-6)) + _HLG_C
+    signal: Values = np.where(scene <= 1 / 12, low, high).astype(nits.dtype)
+    return signal
 
 
 def encode_pq(nits: Values) -> Values:

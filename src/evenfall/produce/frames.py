@@ -7,9 +7,9 @@ before the first: exposure, ratios, plates, and passes that are the same in all 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from evenfall.develop.asked import Asked
@@ -55,6 +55,12 @@ class Strip:
     moods: tuple[str, ...]
     frames: tuple[int, ...]
     first: int
+
+    @property
+    def all_frames(self) -> tuple[int, ...]:
+        """Frames that a film needs: those of the sequence; of a walk those that are made."""
+        sequence = self.recipe.model.sequence
+        return sequence.numbers if self.hour and sequence is not None else self.frames
 
     def at(self, frame: int) -> tuple[Recipe, tuple[str, ...]]:
         """Give the recipe of a frame, and what is made of it."""
@@ -199,6 +205,7 @@ def make_frames(
     overwrite: bool = False,
     workers: int | None = None,
     size: tuple[int, int] | None = None,
+    spent: Mapping[Path, str] | None = None,
     on_event: OnEvent | None = None,
 ) -> Iterator[FrameMade]:
     """Make frames, several at once; each is given as soon as it is done.
@@ -219,6 +226,8 @@ def make_frames(
         Of a frame, where it is known: fewer large ones are made at once.
     on_event : callable, optional
         Told of files, one event at a time, from any thread.
+    spent : mapping of Path to str, optional
+        SHA-256 of frames that have gone into films which still stand.
 
     Yields
     ------
@@ -227,7 +236,7 @@ def make_frames(
     """
     at_once = workers_of(workers)
     at_once = at_once if size is None else passes_at_once(size, at_once)
-    shared = shared_of(strip, workers)
+    shared = replace(shared_of(strip, workers), spent=spent or {})
 
     def make(frame: int) -> FrameMade:
         recipe, moods = strip.at(frame)

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from evenfall.advice.hours import notes_on_hours
+from evenfall.deliver.film import require_encoder
 from evenfall.errors import Fault
 from evenfall.produce.events import FrameDone, FramesPlanned, OnEvent
+from evenfall.produce.films import films_of, make_films, spent_frames
 from evenfall.produce.frames import FrameMade, Strip, make_frames, missing_frames
 from evenfall.recipe import Recipe
 from evenfall.recipe.clock import frames_text
 from evenfall.recipe.words.suggesting import joined
 from evenfall.record.frames_report import FramesReport
 from evenfall.record.naming import pictures_folder
+from evenfall.record.values import FileReport
 
 __all__ = ["frames_folder", "run_frames"]
 
@@ -67,14 +72,25 @@ def run_frames(
         return report
     if on_event is not None:
         on_event(FramesPlanned(len(there)))
-    found: list[FrameMade] = []
     rest = Strip(recipe, strip.hour, strip.moods, there, strip.first)
-    for made in make_frames(
-        rest, folder, draft=draft, overwrite=overwrite, workers=workers, on_event=on_event
-    ):
-        found.append(made)
-        if on_event is not None:
-            on_event(FrameDone(made.frame))
+    is_whole = strip.frames == strip.all_frames
+    films = films_of(strip, folder) if is_whole and not draft else []
+    further = {"draft": draft, "overwrite": overwrite, "workers": workers}
+    for film in films:
+        require_encoder(film.deliverable)
+    found = _made(rest, folder, spent_frames(films), on_event, **further)
+    gone_frames = [
+        file.path for one in found for file in one.files if file.kept and not file.path.exists()
+    ]
+    if gone_frames and not all(one.is_kept for one in found):  # a film is made anew of all of them
+        found = _made(rest, folder, {}, None, **further)
+    made_films: list[FileReport] = []
+    if films and not gone and not any(one.faults for one in found):
+        made_films, film_faults = make_films(recipe, films, found, overwrite=overwrite)
+        faults = (*faults, *film_faults)
+    elif films:
+        names = joined((film.path.name for film in films), "and")
+        faults = (*faults, Fault("", "", f"{names}: not made, as frames are missing"))
     return report.model_copy(
         update={
             "made": tuple(
@@ -83,9 +99,25 @@ def run_frames(
             "kept": tuple(sorted(each.frame for each in found if each.is_kept)),
             "failed": tuple(sorted((*gone, *(each.frame for each in found if each.faults)))),
             "faults": (*faults, *_of_frames(found)),
+            "films": tuple(made_films),
             "seconds": round(time.perf_counter() - begun, 3),
         }
     )
+
+
+def _made(
+    strip: Strip,
+    folder: Path,
+    spent: Mapping[Path, str],
+    on_event: OnEvent | None,
+    **further: Any,
+) -> list[FrameMade]:
+    found = []
+    for made in make_frames(strip, folder, spent=spent, on_event=on_event, **further):
+        found.append(made)
+        if on_event is not None:
+            on_event(FrameDone(made.frame))
+    return sorted(found, key=lambda one: one.frame)
 
 
 def _told(recipe: Recipe, gone: dict[int, tuple[str, ...]]) -> tuple[Fault, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import nullcontext
 from functools import partial
 from pathlib import Path
@@ -111,6 +111,8 @@ def run(
     if shared is not None:
         report = frame_report_path(folder, recipe, chosen, draft=draft)
     earlier_in = partial(_earlier, recipe, folder, report, is_usual=out is None and not draft)
+    if shared is not None:
+        earlier_in = partial(_earlier_frame, folder, report, shared.spent)
     known = earlier_in(bring=False).inputs
     with Hashes(known, workers) as hashes:
         hashes.start([*_passes_on_somewhere(recipe, chosen), *known])
@@ -156,6 +158,13 @@ def run(
                 tell=on_event,
                 shared=shared,
             )
+
+
+def _earlier_frame(
+    folder: Path, report: Path, spent: Mapping[Path, str], *, bring: bool
+) -> Earlier:
+    """Give what stands of a frame; nothing is brought from a round before."""
+    return Earlier(RunReport.read(report, folder), spent)
 
 
 def _earlier(recipe: Recipe, folder: Path, report: Path, *, is_usual: bool, bring: bool) -> Earlier:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
 
 from evenfall.develop.asked import Asked
 from evenfall.develop.measuring import Measuring
@@ -23,8 +25,11 @@ class Shared:
         What was measured there.
     shelf : Shelf
         Plates, masks, and passes that are the same in all frames.
+    spent : mapping of Path to str
+        SHA-256 of frames that have gone into films which still stand.
     """
 
     metered: Asked | None
     held: Measuring | None
     shelf: Shelf
+    spent: Mapping[Path, str] = field(default_factory=dict)

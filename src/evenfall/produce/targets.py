@@ -17,6 +17,7 @@ from evenfall.recipe.places import dotted
 from evenfall.record.naming import name_ending
 
 __all__ = [
+    "FRAME_ENDING",
     "RunFiles",
     "Target",
     "plan_files",
@@ -24,6 +25,9 @@ __all__ = [
     "refuse_inputs",
     "sheet_path",
 ]
+
+FRAME_ENDING = ".frame"
+"""Of what waits to be put into a film."""
 
 _DRAFT = "_draft"
 
@@ -167,7 +171,8 @@ def plan_targets(
         for number, deliverable in _deliverables_of(recipe, mood, draft=draft):
             width = _frame(recipe, number, deliverable, size, pixel_aspect).width
             name = _file_name(recipe, mood, deliverable, width=width)
-            path = out / (name + ending + deliverable.row.ending)
+            suffix = FRAME_ENDING if deliverable.row.moves else deliverable.row.ending
+            path = out / (name + ending + suffix)
             if path in (target.path for target in targets):  # drafts of two crops
                 path = path.with_stem(f"{path.stem}_{number + 1}")
             targets.append(Target(path, mood, deliverable, number))
@@ -179,7 +184,9 @@ def _deliverables_of(
 ) -> Iterable[tuple[int, Deliverable]]:
     chosen = [
         (number, recipe.model.deliverables[number])
-        for number in recipe.model.deliverables_of(recipe.called or mood)
+        for number in recipe.model.deliverables_of(
+            recipe.called or mood, of_many=recipe.number is not None
+        )
     ]
     if not draft:
         return chosen

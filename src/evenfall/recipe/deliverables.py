@@ -50,7 +50,8 @@ class Deliverable(Part):
         "layered exr holds that mix and every light of it as a layer of its own, named as in the "
         "recipe, which add up to it; avif "
         "is an HDR still (PQ); a gain-map jpeg shows HDR where it can be shown; webp is for web "
-        "pages, up to 16,383 pixels a side.",
+        "pages, up to 16,383 pixels a side. film (MP4), hdr film, moving avif and moving webp hold "
+        "the frames of a sequence.",
     )
     bits: Literal[8, 10, 12, 16, 32] | None = Field(
         None,
@@ -94,7 +95,21 @@ class Deliverable(Part):
     )
     height: int | None = Field(None, ge=16, le=65535, description="Height in pixels, as width.")
     print: Print | None = Field(None, description="Size on paper; sets pixels and dpi.")
-    quality: int = Field(92, ge=1, le=100, description="For jpeg, gain-map jpeg, avif and webp.")
+    quality: int = Field(
+        92, ge=1, le=100, description="For jpeg, gain-map jpeg, avif and webp, and for films."
+    )
+    codec: Literal["h264", "hevc", "av1"] | None = Field(
+        None,
+        description="For films: h264 is played everywhere (film, unless said), hevc and av1 take "
+        "half the room; hdr film is hevc (unless said) or av1.",
+    )
+    rate: float | None = Field(
+        None, ge=1, le=240, description="For films: frames a second; the sequence's, or 24."
+    )
+    transfer: Literal["pq", "hlg"] = Field(
+        "pq",
+        description="For hdr film: pq is HDR10, for discs and the web; hlg for broadcasters.",
+    )
     lossless: bool = Field(
         False, description="For webp: every pixel is kept as it is; the file is larger."
     )
@@ -140,6 +155,8 @@ class Deliverable(Part):
         ]
         if misfits:
             raise ValueError("; ".join(misfits))
+        if self.format == "hdr film" and self.codec == "h264":
+            raise ValueError("an hdr film is hevc or av1, found h264")
         if self.lossless and "quality" in self.model_fields_set:
             raise ValueError("quality has no effect on a lossless picture; say one of the two")
         if max(self.width or 0, self.height or 0) > row.longest_side:

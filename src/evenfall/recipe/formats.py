@@ -12,7 +12,20 @@ from typing import Literal
 
 __all__ = ["FORMATS", "Format", "FormatName", "Shows"]
 
-FormatName = Literal["png", "jpeg", "tiff", "exr", "layered exr", "avif", "gain-map jpeg", "webp"]
+FormatName = Literal[
+    "png",
+    "jpeg",
+    "tiff",
+    "exr",
+    "layered exr",
+    "avif",
+    "gain-map jpeg",
+    "webp",
+    "film",
+    "hdr film",
+    "moving avif",
+    "moving webp",
+]
 
 Shows = Literal["display", "hdr", "scene-linear", "layers"]
 """What a file holds of a picture: codes for an ordinary display, light for a brighter one, the mix
@@ -43,6 +56,10 @@ class Format:
         Output space that its HDR light is brought into; empty: that of `space`.
     longest_side : int
         Pixels.
+    display_space : str
+        Output space of its ordinary display where the recipe does not choose it.
+    moves : bool
+        Whether it holds many frames: of a sequence or a walk, and of no mood alone.
     """
 
     kind: str
@@ -54,6 +71,8 @@ class Format:
     fixed_space: str = ""
     hdr_gamut: str = ""
     longest_side: int = 65_535
+    display_space: str = ""
+    moves: bool = False
 
     @property
     def is_scene_linear(self) -> bool:
@@ -114,6 +133,51 @@ FORMATS: dict[FormatName, Format] = {
         (8,),
         keys=("space", "dither", "quality", "lossless"),
         longest_side=16_383,  # RFC 9649, 2.5: 14 bits
+    ),
+    "film": Format(
+        "MP4",
+        ".mp4",
+        ((4, b"ftypisom"), (4, b"ftypmp4")),
+        (8, 10),
+        keys=("dither", "quality", "codec", "rate"),
+        fixed_space="BT.709",
+        longest_side=16_384,
+        display_space="BT.709",
+        moves=True,
+    ),
+    "hdr film": Format(
+        "MP4",
+        ".mp4",
+        ((4, b"ftypisom"), (4, b"ftypmp4")),
+        (10,),
+        ("hdr",),
+        keys=("quality", "codec", "rate", "peak_nits", "transfer"),
+        fixed_space="BT.2020",
+        hdr_gamut="Display P3",
+        longest_side=16_384,
+        moves=True,
+    ),
+    "moving avif": Format(
+        "AVIF",
+        ".avif",
+        ((4, b"ftypavis"),),
+        (8, 10),
+        keys=("dither", "quality", "rate"),
+        fixed_space="sRGB",
+        longest_side=16_384,
+        display_space="sRGB",
+        moves=True,
+    ),
+    "moving webp": Format(
+        "WebP",
+        ".webp",
+        ((8, b"WEBP"),),
+        (8,),
+        keys=("dither", "quality", "lossless", "rate"),
+        fixed_space="sRGB",
+        longest_side=16_383,
+        display_space="sRGB",
+        moves=True,
     ),
 }
 """Formats by the name that recipes write. Longest sides: JPEG counts in 16 bits, and no more is

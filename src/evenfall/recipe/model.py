@@ -193,13 +193,19 @@ class RecipeModel(Part):
     )
     silence: tuple[str, ...] = Field((), description="Advice that is not to be given, by code.")
 
-    def deliverables_of(self, mood: str) -> list[int]:
+    def deliverables_of(self, mood: str, *, of_many: bool = False) -> list[int]:
         """Numbers of the deliverables that are made of a mood, or of the sequence.
 
-        Those of the sequence are the films, and what names it; all, where there is neither.
+        Films are made of frames alone. Those of the sequence are the films, and what names it; all,
+        where there is neither.
         """
         numbered = list(enumerate(self.deliverables))
         if self.sequence is not None and mood == self.sequence.name:
-            own = [number for number, one in numbered if mood in one.moods]
-            return own or [number for number, one in numbered if not one.moods]
-        return [number for number, one in numbered if not one.moods or mood in one.moods]
+            films = [number for number, one in numbered if one.row.moves and not one.moods]
+            named = [number for number, one in numbered if mood in one.moods]
+            every = [number for number, one in numbered if not one.moods]
+            return sorted({*films, *named}) or every
+        asked = [number for number, one in numbered if not one.moods or mood in one.moods]
+        if not of_many:
+            return [number for number in asked if not self.deliverables[number].row.moves]
+        return asked

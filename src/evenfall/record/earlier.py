@@ -23,10 +23,12 @@ class Earlier:
     ----------
     report : RunReport or None
         From `RunReport.read`; None says nothing.
+    spent : mapping of Path to str
+        SHA-256 of files that have gone into others which still stand.
     """
 
-    def __init__(self, report: RunReport | None) -> None:
-        self.report = report
+    def __init__(self, report: RunReport | None, spent: Mapping[Path, str] | None = None) -> None:
+        self.report, self._spent = report, spent or {}
         self._files: dict[Path, FileReport] = {}
         self._moods: dict[str, MoodReport] = {}
         if report is not None:
@@ -62,7 +64,8 @@ class Earlier:
             return None
         if not self._is_unchanged(noted.made_of, hashes):
             return None
-        return noted.model_copy(update={"kept": True}) if is_intact(noted) else None
+        stands = is_intact(noted) or self._spent.get(path) == noted.sha256
+        return noted.model_copy(update={"kept": True}) if stands else None
 
     def _is_unchanged(self, made_of: MadeOf, hashes: Hashes) -> bool:
         assert self.report is not None

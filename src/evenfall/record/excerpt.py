@@ -95,7 +95,9 @@ def speaks_of_sequence(recipe: Recipe, moods: Collection[str]) -> bool:
 
 
 def _of_frame(sequence: Sequence, moods: Collection[str]) -> dict[str, Any]:
-    """Say of a sequence what one frame follows from: the keys that it stands between."""
+    """Say of a sequence what a frame follows from, the keys that it stands between; or all of it."""
+    if sequence.frame is None and sequence.name in moods:
+        return sequence.model_dump(exclude_unset=True)
     said = sequence.model_dump(exclude_unset=True, exclude={"frame", "keys"})
     frame, first = sequence.frame, sequence.numbers[0]
     at, shown = sequence.key_frames(), first if frame is None else frame
