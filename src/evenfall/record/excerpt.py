@@ -95,7 +95,7 @@ def speaks_of_sequence(recipe: Recipe, moods: Collection[str]) -> bool:
 
 
 def _of_frame(sequence: Sequence, moods: Collection[str]) -> dict[str, Any]:
-    """Say of a sequence what a frame follows from, the keys that it stands between; or all of it."""
+    """Say of a sequence what a frame follows from: the two keys around it; or all of it."""
     if sequence.frame is None and sequence.name in moods:
         return sequence.model_dump(exclude_unset=True)
     said = sequence.model_dump(exclude_unset=True, exclude={"frame", "keys"})
