@@ -263,3 +263,188 @@ def test_everything_is_reached_by_keys(window: Any) -> None:
     assert {"undo", "save", "say", "gain:lamp", "gain:sky", "dial:exposure", "day", "dusk"} <= (
         reached
     )
+
+
+def point(shown: Any, across: float, down: float) -> tuple[float, float]:
+    box = shown.page.locator("#frame").bounding_box()
+    at = box["x"] + across * box["width"], box["y"] + down * box["height"]
+    shown.page.mouse.move(*at)
+    return at
+
+
+def shows(shown: Any, text: str) -> None:
+    shown.page.wait_for_selector(f"#caption:has-text('{text}')")
+
+
+def test_the_picture_tells_what_lights_a_spot_and_is_pulled(window: Any, recipe: Path) -> None:
+    """The lamp stands at 0.3, 0.4 of the example, where `ask` gives it more than 0.8 of all."""
+    shown = window()
+    shown.choose("dusk")
+    point(shown, 0.3, 0.4)
+    shows(shown, "1 lamp")
+    spot = evenfall.open(recipe, draft=True).ask("dusk", (0.3, 0.4))
+    assert f"{100 * spot.lights[0].share:.0f} %" in shown.page.locator("#caption").inner_text()
+    assert shown.page.locator(".clause.lit[data-lights='lamp']").count() == 1
+    x, y = point(shown, 0.3, 0.4)
+    shown.page.mouse.down()
+    shown.page.mouse.move(x, y - 30, steps=6)
+    shown.page.mouse.up()
+    shown.reads(LAMP, "1 2/3 stops up")  # two steps of 14 pixels
+    shown.page.click("#undo")
+    shown.reads(LAMP, "1 stop up")
+
+
+def test_the_picture_by_keys_alone(window: Any) -> None:
+    shown = window()
+    shown.choose("dusk")
+    shown.page.focus("#stage")
+    for _ in range(10):
+        shown.page.keyboard.press("ArrowLeft")
+    for _ in range(5):
+        shown.page.keyboard.press("ArrowUp")
+    shows(shown, "▸ 1 lamp")
+    shown.page.keyboard.press("+")
+    shown.reads(LAMP, "1 1/3 stops up")
+    shown.page.keyboard.press("2")
+    shows(shown, "▸ 2 sky")
+    shown.page.keyboard.press("PageDown")
+    shown.reads(SKY, "3 stops down")
+    shown.page.keyboard.press("a")
+    shown.page.keyboard.press("Shift+ArrowRight")
+    shown.page.keyboard.press("Enter")
+    assert shown.page.evaluate("document.activeElement.id") == "aim"
+    shown.page.keyboard.press("Escape")
+    assert not shown.page.locator("#aiming").is_visible()
+
+
+def test_an_area_becomes_what_it_should_be(window: Any, recipe: Path) -> None:
+    """Metered back through `ask`: half a stop more there, and nothing but figures in the file."""
+    shown = window()
+    shown.choose("dusk")
+    corners = ((0.2, 0.3), (0.4, 0.5))
+    area = evenfall.open(recipe, draft=True).ask("dusk", "0.2,0.3,0.4,0.5")
+    shown.page.click("#draw")
+    shown.page.mouse.move(*point(shown, *corners[0]))
+    shown.page.mouse.down()
+    shown.page.mouse.move(*point(shown, *corners[1]))
+    shown.page.mouse.up()
+    shown.page.keyboard.type("1/2 brighter")
+    shown.page.keyboard.press("Enter")
+    shown.page.wait_for_selector("#said:has-text('brighter')")
+    shown.page.keyboard.press("Control+s")
+    shown.page.wait_for_selector("#said:has-text('Saved')")
+    after = evenfall.open(recipe, draft=True).ask("dusk", "0.2,0.3,0.4,0.5")
+    assert after.stops - area.stops == pytest.approx(0.5, abs=0.03)
+    assert "aims" not in recipe.read_text(encoding="utf-8")
+
+
+def test_before_is_shown_while_it_is_held(window: Any) -> None:
+    shown = window()
+    shown.choose("dusk")
+    before = shown.codes()
+    shown.page.focus(SKY)
+    shown.page.keyboard.press("PageUp")
+    shown.reads(SKY, "1 stop down")
+    shown.page.wait_for_selector("#before[data-mood='dusk']", state="attached")
+    shown.page.keyboard.down("F2")
+    shows(shown, "As it was saved last")
+    assert shown.page.locator("#before").is_visible()
+    held = shown.page.evaluate(
+        "[...before.getContext('2d').getImageData(0, 0, before.width, before.height).data]"
+    )
+    shown.page.keyboard.up("F2")
+    assert not shown.page.locator("#before").is_visible()
+    assert np.array_equal(np.array(held, np.uint8).reshape(before.shape[0], -1, 4)[..., :3], before)
+
+
+def test_two_lie_beside_one_another_with_an_edge(window: Any) -> None:
+    shown = window()
+    shown.page.select_option("#beside-what", label="dusk")
+    shown.page.wait_for_selector("#beside[data-mood='dusk']")
+    assert "50%" in shown.page.evaluate("beside.style.clipPath")
+    shown.page.focus("#edge")
+    for _ in range(3):
+        shown.page.keyboard.press("ArrowRight")
+    assert shown.page.locator("#edge").get_attribute("aria-valuenow") == "56"
+    edge = shown.page.locator("#edge").bounding_box()
+    shown.page.mouse.move(edge["x"] + edge["width"] / 2, edge["y"] + 30)
+    shown.page.mouse.down()
+    shown.page.mouse.move(*point(shown, 0.25, 0.5))
+    shown.page.mouse.up()
+    assert shown.page.locator("#edge").get_attribute("aria-valuenow") == "25"
+
+
+def test_one_light_alone_all_but_one_and_maps(window: Any, recipe: Path) -> None:
+    """Light adds: what a light gives alone and what all others give are the whole, by exposure."""
+    shown = window()
+    shown.choose("dusk")
+    whole = shown.codes()
+    seen = {}
+    for label in ("lamp alone", "all but lamp"):
+        shown.page.select_option("#lit-by", label=label)
+        shown.page.wait_for_timeout(700)
+        seen[label] = shown.codes()
+    view = evenfall.open(recipe, draft=True)
+    alone = view.develop("dusk", lights=["lamp"]).mix.planes
+    others = view.develop("dusk", lights=["sun", "sky"]).mix.planes
+    assert np.allclose(alone + others, view.develop("dusk").mix.planes, rtol=1e-5)
+    assert np.array_equal(seen["lamp alone"], view.still("dusk", lights=["lamp"]))
+    assert seen["all but lamp"].mean() < whole.mean()
+    shown.page.select_option("#lit-by", label="all lights")
+    for what in ("exposure", "ends"):
+        shown.page.click(f"[data-shows={what}]")
+        shown.page.wait_for_timeout(700)
+        assert np.array_equal(shown.codes(), view.still("dusk", shows=what))
+        assert shown.page.locator("#scale").is_visible() == (what == "exposure")
+
+
+def test_noise_and_one_pixel_a_pixel_come_from_the_full_passes(window: Any) -> None:
+    shown = window()
+    shown.choose("dusk")
+    shown.page.click("#noise")
+    shown.page.wait_for_selector("#said:has-text('up by'), #said:has-text('could be measured')")
+    shown.page.click("#close-up")
+    shown.page.wait_for_selector("#near[data-size='near']")
+    shows(shown, "One pixel a pixel")
+    shown.page.keyboard.press("Escape")
+
+
+def test_a_round_is_kept_and_the_pictures_are_made(window: Any, recipe: Path) -> None:
+    shown = window()
+    shown.choose("dusk")
+    shown.page.focus(SKY)
+    shown.page.keyboard.press("PageUp")
+    shown.reads(SKY, "1 stop down")
+    shown.page.click("#keep-round")
+    shown.page.fill("#asked", "a brighter sky")
+    shown.page.fill("#by", "Anna")
+    shown.page.keyboard.press("Enter")
+    shown.page.wait_for_selector("#said.wrong:has-text('save them first')")
+    shown.page.click("#save")
+    shown.page.wait_for_selector("#save:disabled")
+    shown.page.click("#keep-round")
+    shown.page.fill("#asked", "a brighter sky")
+    shown.page.click("text=Keep it")
+    shown.page.wait_for_selector("#said:has-text('Round 1 is kept')")
+    record = (recipe.parent / "rounds" / "001" / "round.toml").read_text(encoding="utf-8")
+    assert "a brighter sky" in record
+    shown.page.wait_for_function("document.querySelector('#beside-what').textContent.includes('1')")
+    shown.page.click("#make")
+    shown.page.wait_for_selector("#said:has-text('files made')")
+    assert len(list(recipe.parent.rglob("corner_dusk.png"))) == 1
+
+
+def test_a_tablet_is_touched(window: Any) -> None:
+    shown = window(viewport={"width": 820, "height": 1180}, has_touch=True)
+    page = shown.page
+    assert page.evaluate("document.documentElement.scrollWidth") <= 820
+    page.tap(".moods button[data-mood='dusk']")
+    box = page.locator("#frame").bounding_box()
+    page.touchscreen.tap(box["x"] + 0.3 * box["width"], box["y"] + 0.4 * box["height"])
+    shows(shown, "1 lamp")
+    small = page.evaluate(
+        "[...document.querySelectorAll('button, select, .figure')].filter(e => e.offsetHeight > 0"
+        " && Math.min(e.offsetHeight, e.offsetWidth) < 24 && !e.matches('.figure'))"
+        ".map(e => e.outerHTML)"
+    )
+    assert small == []  # WCAG 2.2, 2.5.8; figures stand in sentences, which it excepts

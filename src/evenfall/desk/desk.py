@@ -3,18 +3,35 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from functools import partial
 from itertools import count
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from evenfall.desk.aims import solve_aim
+from evenfall.desk.errands import (
+    NearPlace,
+    answer,
+    headroom,
+    keep_round,
+    make_pictures,
+    saved_view,
+)
 from evenfall.desk.painter import Painter, Picture, Shot
 from evenfall.desk.protocol import (
+    Aim,
+    Ask,
+    KeepRound,
     LetGo,
     Look,
+    MakePictures,
     Message,
+    Near,
+    Noise,
     Own,
     Painted,
     Redo,
@@ -25,9 +42,12 @@ from evenfall.desk.protocol import (
     Undo,
 )
 from evenfall.desk.session import Session
-from evenfall.desk.telling import state_of
+from evenfall.desk.telling import rounds_told, state_of
 from evenfall.errors import EvenfallError
-from evenfall.system.processors import workers_of
+
+if TYPE_CHECKING:
+    from evenfall.recipe import Recipe
+    from evenfall.view import View
 
 __all__ = ["Desk", "Window"]
 
@@ -49,6 +69,7 @@ class Window:
     pictures: dict[str, Picture] = field(default_factory=dict)
     in_flight: set[int] = field(default_factory=set)
     news: asyncio.Event = field(default_factory=asyncio.Event)
+    errands: dict[str, Message | None] = field(default_factory=dict)  # on, and what follows
 
     def tell(self, what: dict[str, Any]) -> None:
         """Let a window know something; of a state only the last counts."""
@@ -85,21 +106,44 @@ class Desk:
         self.windows: dict[int, Window] = {}
         self._numbers = count(1)
         self._hands = ThreadPoolExecutor(1, "hands")  # edits one after the other
+        self._eyes = ThreadPoolExecutor(1, "eyes")  # answers about spots
+        self._feet = ThreadPoolExecutor(1, "feet")  # what takes long
+        self._tasks: set[asyncio.Task[None]] = set()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._faults: list[str] = []
-        self._painter = Painter(
-            self._open, self._picture, self._failed, workers=workers_of(workers)
-        )
+        self._painter = Painter(self._open, self._picture, self._failed)
+        self._workers = workers
+        self._near = NearPlace(self._open_full)
+        self._standing: dict[str, tuple[object, Recipe]] = {}
+        self._rounds = rounds_told(self.session)
         self._painter.show(self.session.version, self._recipes(), turning=False)
         self._painter.start()
 
-    def _open(self) -> Any:
+    def _open(self) -> View:
         from evenfall.view import View
 
-        return View(self.session.recipe, draft=True).keep()
+        return View(self.session.recipe, draft=True, workers=self._workers).keep()
 
-    def _recipes(self) -> dict[str, Any]:
-        return {"now": self.session.recipe}
+    def _open_full(self, recipe: Recipe) -> View:
+        from evenfall.view import View
+
+        return View(recipe, workers=self._workers)
+
+    def _recipes(self) -> dict[str, Recipe]:
+        """Give the recipes that windows look at; one that cannot be used is left out."""
+        asked = {"now", "saved"}
+        for window in self.windows.values():
+            if window.look is not None:
+                asked |= {window.look.beside_of, window.look.before} - {""}
+        found = {"now": self.session.recipe}
+        for of in asked - {"now"}:
+            mark = self.session.saved_text if of == "saved" else of
+            if self._standing.get(of, (None,))[0] != mark:
+                with contextlib.suppress(EvenfallError):
+                    self._standing[of] = (mark, self.session.standing(of))
+            if of in self._standing:
+                found[of] = self._standing[of][1]
+        return found
 
     async def run(self) -> None:
         """Watch the recipe's file until cancelled."""
@@ -112,14 +156,15 @@ class Desk:
     def close(self) -> None:
         """End the desk; what is unsaved is kept for the next."""
         self._painter.end()
-        self._hands.shutdown(wait=True)
+        for pool in (self._hands, self._eyes, self._feet):
+            pool.shutdown(wait=True, cancel_futures=True)
         self.session.close()
 
     def enter(self) -> Window:
         """Let a window in."""
         window = Window(next(self._numbers))
         self.windows[window.number] = window
-        window.tell(state_of(self.session))
+        window.tell(self._state())
         for fault in self._faults:
             window.tell({"tell": "said", "ok": False, "text": fault})
         return window
@@ -127,6 +172,8 @@ class Desk:
     def leave(self, window: Window) -> None:
         """Let a window go."""
         self.windows.pop(window.number, None)
+        if not self.windows:
+            self._near.forget()
         self._painter.forget(window.number)
 
     async def hear(self, window: Window, message: Message) -> None:
@@ -136,7 +183,11 @@ class Desk:
                 window.in_flight.discard(number)
                 window.news.set()
             case Look():
+                window.look = message
+                self._painter.show(self.session.version, self._recipes(), turning=False)
                 self._look(window, message)
+            case Ask() | Near() | Noise() | Aim() | KeepRound() | MakePictures():
+                await self._send_out(window, message)
             case _:
                 try:
                     said = await self._by_hand(lambda: self._edit(message))
@@ -177,9 +228,84 @@ class Desk:
                 session.settle(choice)
         return ""
 
+    async def _send_out(self, window: Window, message: Message) -> None:
+        """Begin an errand of a window, unless it is still on one of the same kind."""
+        kind = message.do
+        if kind in window.errands:
+            if isinstance(message, Ask | Near):
+                window.errands[kind] = message  # the newest follows
+            else:
+                window.tell({"tell": "said", "ok": False, "text": "That is being done already."})
+            return
+        window.errands[kind] = None
+        task = asyncio.create_task(self._errand(window, message))
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    async def _errand(self, window: Window, message: Message) -> None:
+        loop = asyncio.get_running_loop()
+        hands = self._eyes if isinstance(message, Ask) else self._feet
+        wanted: Message | None = message
+        while wanted is not None:
+            try:
+                told = await loop.run_in_executor(hands, self._done, window, wanted)
+            except EvenfallError as error:
+                told = {"tell": "said", "ok": False, "text": str(error)}
+            if told is not None:
+                window.tell(told)
+            wanted, window.errands[message.do] = window.errands[message.do], None
+        del window.errands[message.do]
+        if not isinstance(message, Ask | Near | Noise):
+            self._rounds = rounds_told(self.session)
+            window.tell({"tell": "progress", "text": "", "share": 1})
+            self._tell_state(turning=False)
+
+    def _done(self, window: Window, message: Message) -> dict[str, Any] | None:
+        """Do an errand; gives what to tell the window."""
+        session = self.session
+        tell = partial(self._tell_later, window)
+        match message:
+            case Ask():
+                view = self._painter.view("small")
+                return None if view is None else answer(view, session.recipe, message)
+            case Near():
+                recipe, version = session.recipe, session.version
+                self._picture(self._near.show(recipe, message, window.number, version))
+                return None
+            case Noise():
+                return headroom(self._open_full(session.recipe), message)
+            case Aim(mood=mood, area=area, text=text):
+                half = self._painter.view("half")
+                return None if half is None else self._aim(half, mood, area, text)
+            case KeepRound():
+                said = keep_round(self._saved(), message, tell)
+            case MakePictures():
+                said = make_pictures(self._saved(), message, tell)
+            case _:
+                return None
+        return {"tell": "said", "ok": True, "text": said}
+
+    def _saved(self) -> View:
+        return saved_view(self.session.recipe, is_unsaved=self.session.is_unsaved)
+
+    def _aim(
+        self, view: View, mood: str, area: tuple[float, float, float, float], text: str
+    ) -> dict[str, Any]:
+        recipe = self.session.recipe
+        aimed = solve_aim(view, recipe, mood, area, text)
+        said = [
+            f"{result.asks}: {result.comes_to}{f'; {result.why}' if result.why else ''}"
+            for result in aimed.aims
+        ]
+        if aimed.text != recipe.text:
+            self.session.take(recipe.text, aimed.text, f"an area: {text}", mood)
+        return {"tell": "said", "ok": aimed.are_met, "text": "\n".join((*said, *aimed.notes))}
+
+    def _tell_later(self, window: Window, what: dict[str, Any]) -> None:
+        self._in_loop(lambda: window.tell(what))
+
     def _look(self, window: Window, look: Look) -> None:
-        window.look = look
-        places = {"front": Shot(look.mood, "now", look.only, look.without)}
+        places = {"front": Shot(look.mood, "now", look.only, look.without, look.shows)}
         if look.beside:
             places["beside"] = Shot(look.beside, look.beside_of)
         for mood in self.session.recipe.moods:
@@ -188,8 +314,11 @@ class Desk:
             places["before"] = Shot(look.mood, look.before)
         self._painter.look(window.number, places)
 
+    def _state(self) -> dict[str, Any]:
+        return {**state_of(self.session), "rounds": self._rounds}
+
     def _tell_state(self, *, turning: bool) -> None:
-        state = state_of(self.session)
+        state = self._state()
         self._painter.show(self.session.version, self._recipes(), turning=turning)
         for window in self.windows.values():
             window.tell(state)

@@ -23,6 +23,7 @@ from evenfall.recipe import Recipe
 
 if TYPE_CHECKING:
     from evenfall.view import View
+    from evenfall.view.stills import Shows
 
 __all__ = ["Painter", "Picture", "Shot"]
 
@@ -44,13 +45,16 @@ class Shot:
     of : str
         Which recipe: "now", "saved", or "round N".
     only, without : str
-        One light that alone is on, or alone is off; empty for none.
+        One light that alone is seen, or alone is not; empty for none.
+    shows : str
+        The picture, or a map of it; see `View.still`.
     """
 
     mood: str
     of: str = "now"
     only: str = ""
     without: str = ""
+    shows: Shows = "picture"
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,8 +107,6 @@ class Painter(threading.Thread):
         Takes every picture; called in this thread.
     fail : callable
         Told why the passes cannot be used.
-    workers : int
-        Threads of the engine.
     """
 
     def __init__(
@@ -112,11 +114,9 @@ class Painter(threading.Thread):
         load: Callable[[], View],
         give: Callable[[Picture], None],
         fail: Callable[[EvenfallError], None],
-        *,
-        workers: int,
     ) -> None:
         super().__init__(name="painter", daemon=True)
-        self._load, self._give, self._fail, self._workers = load, give, fail, workers
+        self._load, self._give, self._fail = load, give, fail
         self._news = threading.Condition()
         self._windows: dict[int, _Window] = {}
         self._recipes: dict[str, Recipe] = {}
@@ -146,6 +146,10 @@ class Painter(threading.Thread):
         """Let a window go."""
         with self._news:
             self._windows.pop(window, None)
+
+    def view(self, size: str) -> View | None:
+        """Give the view that is kept in memory at a size; None before it is there."""
+        return self._views.get(size)
 
     def end(self) -> None:
         """Stop, after what is being developed."""
@@ -234,20 +238,27 @@ class Painter(threading.Thread):
         self._give(Picture(window, place, shot, version, size, codes, fault))
 
     def _developed(self, recipe: Recipe, shot: Shot, size: str) -> Codes:
-        from evenfall.produce.stills import draft_codes
-
         view = self._views[size].with_recipe(recipe)
         if view.passes is not self._views[size].passes:
             self._keep(view.keep())
             view = self._views[size]
         self._views[size] = view if shot.of == "now" else self._views[size]
-        return draft_codes(view.develop(shot.mood), workers=self._workers)
+        lights = _lights(recipe, shot)
+        return view.still(shot.mood, lights=lights, shows=shot.shows)
 
     def _remember(self, key: str, codes: Codes) -> None:
         self._made[key] = codes
         self._made_bytes += codes.nbytes
         while self._made_bytes > _KEPT_BYTES and len(self._made) > 1:
             self._made_bytes -= self._made.popitem(last=False)[1].nbytes
+
+
+def _lights(recipe: Recipe, shot: Shot) -> list[str] | None:
+    if shot.only:
+        return [light for light in recipe.model.lights if light == shot.only]
+    if shot.without:
+        return [light for light in recipe.model.lights if light != shot.without]
+    return None
 
 
 def _key(recipe: Recipe, shot: Shot) -> str:
@@ -258,5 +269,5 @@ def _key(recipe: Recipe, shot: Shot) -> str:
     names = [*asked.behind(shot.mood), *(each.mood for each in asked.counted(shot.mood).values())]
     moods = repr([recipe.moods[name] for name in dict.fromkeys(names)])
     rest = recipe.model.model_dump_json(exclude={"moods", "deliverables", "sheet"})
-    text = f"{rest}\n{moods}\n{shot.mood}\n{shot.only}\n{shot.without}"
+    text = f"{rest}\n{moods}\n{shot.mood}\n{shot.only}\n{shot.without}\n{shot.shows}"
     return hashlib.sha256(text.encode()).hexdigest()

@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 from evenfall.errors import UsageError
 
 __all__ = [
+    "Aim",
     "Ask",
     "KeepRound",
     "LetGo",
@@ -16,6 +17,7 @@ __all__ = [
     "MakePictures",
     "Message",
     "Near",
+    "Noise",
     "Own",
     "Painted",
     "Redo",
@@ -111,6 +113,7 @@ class Look(_Message):
     before: _Name = ""
     only: _Name = ""
     without: _Name = ""
+    shows: Literal["picture", "exposure", "ends"] = "picture"
 
 
 class Painted(_Message):
@@ -137,8 +140,24 @@ class Near(_Message):
     mood: _Name
     x: _Share
     y: _Share
-    width: Annotated[int, Field(ge=64, le=4096)]
-    height: Annotated[int, Field(ge=64, le=4096)]
+    width: Annotated[int, Field(ge=16, le=4096)]
+    height: Annotated[int, Field(ge=16, le=4096)]
+
+
+class Aim(_Message):
+    """Say what an area should be: left, top, right and bottom as shares of the picture."""
+
+    do: Literal["aim"]
+    mood: _Name
+    area: tuple[_Share, _Share, _Share, _Share]
+    text: _Words
+
+
+class Noise(_Message):
+    """Ask how far lights may still go up before their noise shows."""
+
+    do: Literal["noise"]
+    mood: _Name
 
 
 class KeepRound(_Message):
@@ -169,6 +188,8 @@ Message = Annotated[
     | Painted
     | Ask
     | Near
+    | Aim
+    | Noise
     | KeepRound
     | MakePictures,
     Field(discriminator="do"),

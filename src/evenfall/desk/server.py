@@ -29,7 +29,7 @@ from evenfall.desk.safety import (
     Door,
     Pace,
 )
-from evenfall.desk.telling import picture_bytes
+from evenfall.desk.telling import picture_bytes, scale_told
 from evenfall.errors import UsageError
 
 __all__ = ["make_app"]
@@ -133,6 +133,7 @@ async def _serve(desk: Desk, door: Door, websocket: WebSocket) -> None:
         return
     await websocket.accept(PROTOCOL)
     window = desk.enter()
+    window.tell(scale_told())
     sending = asyncio.create_task(_send(websocket, window))
     try:
         await _receive(desk, websocket, window)

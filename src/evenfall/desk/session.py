@@ -4,39 +4,22 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 from evenfall.change.changing import change_text
 from evenfall.change.owning import let_go, own_dial, own_gain, own_tint
-from evenfall.compare.moods import mood_differences
 from evenfall.desk.brief import Brief, brief_of
 from evenfall.desk.figures import Figure, Size, turned
 from evenfall.desk.journal import Journal, journal_path, text_hash
+from evenfall.desk.outside import Conflict, differences, stamp_of
 from evenfall.errors import EvenfallError, Fault, UsageError
 from evenfall.recipe import Recipe
 from evenfall.recipe.reading import read_text
 from evenfall.recipe.recipe import load_text
 from evenfall.recipe.saving import replace_text
+from evenfall.record.rounds import KeptRound, find_round, read_rounds, rounds_folder
 
-__all__ = ["Conflict", "Session"]
-
-
-@dataclass(frozen=True)
-class Conflict:
-    """What stands in the file and here, where both have changed.
-
-    Parameters
-    ----------
-    theirs, ours : tuple of str
-        What differs from when the two were last the same, in words, mood by mood.
-    fault : str
-        Why the file's recipe cannot be used; empty when it can.
-    """
-
-    theirs: tuple[str, ...]
-    ours: tuple[str, ...]
-    fault: str = ""
+__all__ = ["Session"]
 
 
 class Session:
@@ -68,6 +51,7 @@ class Session:
         self.version, self.fault, self._gesture = 1, "", ""
         self._journal = Journal(journal_path(self.path), self._disk)
         self.conflict: Conflict | None = None
+        self._base_stamps: dict[str, int] = {}
         self._come_back()
 
     def _come_back(self) -> None:
@@ -112,6 +96,31 @@ class Session:
         """What would be made again, in words; empty when nothing."""
         edit = self._journal.redoes
         return "" if edit is None else edit.said
+
+    def rounds(self) -> tuple[KeptRound, ...]:
+        """Give the rounds of the recipe that are whole, the last first."""
+        found = read_rounds(rounds_folder(self.path))
+        return tuple(one for one in reversed(found) if one.record is not None and not one.trouble)
+
+    def standing(self, of: str) -> Recipe:
+        """Give a recipe by what windows call it: "now", "saved", or "round N".
+
+        Raises
+        ------
+        UsageError
+            When there is none.
+        RecipeError
+            When it is not sound.
+        """
+        if of == "now":
+            return self.recipe
+        if of == "saved":
+            return self._load(self._disk)
+        number = of.removeprefix("round ")
+        if not number.isdecimal():
+            raise UsageError(f'there is nothing called "{of}"')
+        kept = find_round(rounds_folder(self.path), int(number))
+        return kept.load(self.path, passes=self._passes)
 
     def briefs(self) -> list[Brief]:
         """Say all moods in sentences."""
@@ -187,6 +196,22 @@ class Session:
             text = let_go(self.text, self.path, mood, figure.lights, figure.dial, tint=tint)
             self._put(text, f"{figure.label} as inherited", mood)
 
+    def take(self, before: str, text: str, said: str, mood: str) -> None:
+        """Take a text that was worked out from how the recipe stood.
+
+        Raises
+        ------
+        UsageError
+            When the recipe has changed meanwhile.
+        RecipeError
+            When it is not sound.
+        """
+        with self._lock:
+            if before != self.text:
+                found = "the recipe has changed meanwhile"
+                raise UsageError(Fault("", "", found, hint="say the same again"))
+            self._put(text, said, mood)
+
     def undo(self) -> None:
         """Undo the last edit."""
         self._go(self._journal.undo)
@@ -252,7 +277,7 @@ class Session:
             except EvenfallError as error:
                 return self._faulty(str(error))
             if disk == self._disk and not self.fault:
-                return False
+                return self._look_at_bases()
             if disk == self._disk == self.text:
                 return self._faulty("")
             was_unsaved = self.text != self._common
@@ -274,6 +299,22 @@ class Session:
             self.version += 1
             return True
 
+    def _look_at_bases(self) -> bool:
+        """See whether a file that the recipe builds on was changed."""
+        stamps = {base: stamp_of(self.path.parent / base) for base in self.recipe.base_texts}
+        if stamps == self._base_stamps:
+            return False
+        self._base_stamps = stamps
+        try:
+            recipe = self._load(self.text)
+        except EvenfallError as error:
+            return self._faulty(str(error))
+        if recipe.base_texts == self.recipe.base_texts:
+            return False
+        self.recipe = recipe
+        self.version += 1
+        return True
+
     def close(self) -> None:
         """End it; what is unsaved, or could be undone, is kept for the next desk."""
         with self._lock:
@@ -294,8 +335,8 @@ class Session:
 
     def _see_conflict(self, fault: str = "") -> None:
         base = self._try(self._common)
-        theirs = () if fault else _differences(base, self._try(self._disk))
-        self.conflict = Conflict(theirs, _differences(base, self.recipe), fault)
+        theirs = () if fault else differences(base, self._try(self._disk))
+        self.conflict = Conflict(theirs, differences(base, self.recipe), fault)
 
     def _try(self, text: str) -> Recipe | None:
         try:
@@ -342,14 +383,3 @@ class Session:
             self._see_conflict(self.conflict.fault)
             if self.text == self._disk:
                 self.conflict = None
-
-
-def _differences(before: Recipe | None, after: Recipe | None) -> tuple[str, ...]:
-    if before is None or after is None:
-        return ()
-    return tuple(
-        f"{after.moods[mood].title}: {difference}"
-        for mood in after.moods
-        if mood in before.moods
-        for difference in mood_differences(before, after, mood)
-    )

@@ -13,7 +13,7 @@ from evenfall.desk.figures import Figure
 from evenfall.desk.painter import Picture
 from evenfall.desk.session import Session
 
-__all__ = ["picture_bytes", "state_of"]
+__all__ = ["picture_bytes", "rounds_told", "scale_told", "state_of"]
 
 
 def state_of(session: Session) -> dict[str, Any]:
@@ -36,6 +36,25 @@ def state_of(session: Session) -> dict[str, Any]:
         if conflict is None
         else {"theirs": conflict.theirs, "ours": conflict.ours, "fault": conflict.fault},
     }
+
+
+def scale_told() -> dict[str, Any]:
+    """Say what the colours of an exposure map are, darkest first."""
+    from evenfall.drawings.stop_scale import BRIGHTEST, DARKEST, colour_scale
+
+    colours = [[int(value) for value in row] for row in colour_scale()]
+    return {"tell": "scale", "darkest": DARKEST, "brightest": BRIGHTEST, "colours": colours}
+
+
+def rounds_told(session: Session) -> list[dict[str, Any]]:
+    """Say which rounds are kept, the last first."""
+    return [
+        {
+            "number": kept.number,
+            "asked": [] if kept.record is None else [wish.wish for wish in kept.record.asked],
+        }
+        for kept in session.rounds()
+    ]
 
 
 def _mood(session: Session, brief: Brief) -> dict[str, Any]:

@@ -7,7 +7,7 @@ asks for them, so that only one mood's are held at a time.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -30,7 +30,7 @@ from evenfall.develop.shelf import Shelf
 from evenfall.errors import EvenfallError, Fault, PassError, PixelSourceError, RecipeError
 from evenfall.mix.balance import Balance
 from evenfall.mix.engine import Mix, PassRead
-from evenfall.mix.plan import RegionalGain, plan_mix
+from evenfall.mix.plan import RegionalGain, Rgb, plan_mix
 from evenfall.passes.image import PixelCensus
 from evenfall.passes.source import PassSource
 from evenfall.recipe import Recipe, WhiteBalance
@@ -99,6 +99,7 @@ def develop_moods(
     sees_pixels: bool = False,
     shelf: Shelf | None = None,
     held: Measuring | None = None,
+    lights: Collection[str] | None = None,
 ) -> Development:
     """Read and mix the passes of moods, and expose them.
 
@@ -123,6 +124,8 @@ def develop_moods(
         Where masks and plates are kept for a later call.
     held : Measuring, optional
         Readings and ratios of another frame, from `measure_elsewhere`, which then count.
+    lights : collection of str, optional
+        Only these lights are summed; balances and camera stay as with all of them.
 
     Raises
     ------
@@ -143,6 +146,7 @@ def develop_moods(
     if held is None and asked.metered is not None:
         held = measure_elsewhere(asked.metered, moods, workers=workers)
     engine = _Engine(reading, asked, shelf or Shelf(0), keep_going=keep_going, held=held)
+    engine.summed = lights
     return engine.run(moods)
 
 
@@ -252,6 +256,7 @@ class _Engine:
         self.guides = Once(lambda: mix_guides(asked.recipe, self.source))
         self.failures: dict[str, EvenfallError] = {}
         self.unread: dict[str, PassError] = {}
+        self.summed: Collection[str] | None = None  # all of them
 
     def fail(self, mood: str, error: EvenfallError) -> None:
         """Give up a mood, or everything if the run is not to keep going."""
@@ -338,7 +343,7 @@ class _Engine:
         for mood in moods:
             try:
                 with listening() as openings[mood]:
-                    factors[mood] = self.measuring.balance(mood).factors
+                    factors[mood] = self._summed(self.measuring.balance(mood).factors)
                     regional[mood] = regional_gains(recipe, recipe.moods[mood], self.areas)
             except PixelSourceError as error:
                 self.fail(mood, error)
@@ -354,6 +359,11 @@ class _Engine:
             mood: replace(mix, opened=tuple(Openings((*openings[mood], *mix.opened))))
             for mood, mix in mixes.items()
         }
+
+    def _summed(self, factors: Mapping[str, Rgb]) -> Mapping[str, Rgb]:
+        if self.summed is None:
+            return factors
+        return {light: factor for light, factor in factors.items() if light in self.summed}
 
     def _expose(self, mood: str, mix: Mix, measured: dict[str, tuple[str, ...]]) -> _Exposed:
         check_measured(self.asked.recipe, self.grid, mood, measured)

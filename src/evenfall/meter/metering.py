@@ -39,7 +39,7 @@ from evenfall.recipe import Recipe
 from evenfall.recipe.look import Grain, Look
 from evenfall.survey.doubling import find_doublings
 
-__all__ = ["MeterReport", "MeteredMood", "meter_moods"]
+__all__ = ["MeterReport", "MeteredMood", "exposed_luminance", "meter_moods"]
 
 Floats = npt.NDArray[np.float32]
 
@@ -283,6 +283,19 @@ def _bare_share(developed: DevelopedMood) -> float:
     if developed.mood.backgrounds or alpha is None:
         return 0.0
     return float(1.0 - np.clip(alpha, 0, 1).mean(dtype=np.float64))
+
+
+def exposed_luminance(developed: DevelopedMood) -> Floats:
+    """Give the luminance that the camera sees, plate and cut-outs with it, before lens and look.
+
+    Returns
+    -------
+    ndarray, shape (h, w), float32
+        0.18 is middle grey; at most 1280 wide.
+    """
+    weights = luminance_weights(ACESCG).astype(np.float32)
+    luminance: Floats = np.einsum("c,chw->hw", weights, _exposed(developed))
+    return luminance
 
 
 def _exposed(developed: DevelopedMood) -> Floats:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["MixPlan", "RegionalGain", "plan_mix"]
+__all__ = ["MixPlan", "RegionalGain", "Rgb", "plan_mix"]
 
 Floats = npt.NDArray[np.float32]
 Rgb = tuple[float, float, float]

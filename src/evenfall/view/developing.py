@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from evenfall.solve.asking import Spot
     from evenfall.solve.first_aims import FirstAimed
     from evenfall.solve.matched import Matched
+    from evenfall.view.stills import Shows
 
 __all__ = ["ViewDeveloping"]
 
@@ -26,13 +27,15 @@ __all__ = ["ViewDeveloping"]
 class ViewDeveloping(ViewState):
     """What is worked out of a view's pixels; see `View`."""
 
-    def develop(self, mood: str) -> DevelopedMood:
+    def develop(self, mood: str, *, lights: Collection[str] | None = None) -> DevelopedMood:
         """Develop one mood: balanced, mixed, exposed, and with its look at hand.
 
         Parameters
         ----------
         mood : str
             Name of the mood.
+        lights : collection of str, optional
+            Only these lights are seen; balance and camera stay as with all of them.
 
         Raises
         ------
@@ -49,16 +52,20 @@ class ViewDeveloping(ViewState):
         >>> dusk.encoded("Display P3").shape
         (32, 48, 3)
         """
-        (developed,) = self.developed([mood])
+        (developed,) = self.developed([mood], lights=lights)
         return developed
 
-    def developed(self, moods: str | Sequence[str] = ()) -> Iterator[DevelopedMood]:
+    def developed(
+        self, moods: str | Sequence[str] = (), *, lights: Collection[str] | None = None
+    ) -> Iterator[DevelopedMood]:
         """Develop several moods from one reading of the passes, one after the other.
 
         Parameters
         ----------
         moods : str or sequence of str
             Only these moods; all otherwise.
+        lights : collection of str, optional
+            As for `develop`.
 
         Raises
         ------
@@ -71,8 +78,59 @@ class ViewDeveloping(ViewState):
         chosen, asked = choose_moods(self.recipe, moods), self._asked.get()
         check_moods(asked, chosen)
         return iter(
-            develop_moods(self.passes, asked, chosen, workers=self.workers, shelf=self._shelf.get())
+            develop_moods(
+                self.passes,
+                asked,
+                chosen,
+                workers=self.workers,
+                shelf=self._shelf.get(),
+                lights=lights,
+            )
         )
+
+    def still(
+        self,
+        mood: str,
+        *,
+        lights: Collection[str] | None = None,
+        shows: Shows = "picture",
+        rows: slice | None = None,
+    ) -> npt.NDArray[np.uint8]:
+        """Show a mood: as a draft of the view's size has it, or as a map of its light.
+
+        Parameters
+        ----------
+        mood : str
+            Name of the mood.
+        lights : collection of str, optional
+            Only these lights are seen.
+        shows : {"picture", "exposure", "ends"}
+            The picture, to the code what a run writes as an 8-bit PNG; stops from middle grey as
+            colours; or what is clipped and what is black.
+        rows : slice, optional
+            Only these rows of the picture.
+
+        Returns
+        -------
+        ndarray, shape (h, w, 3), uint8
+            sRGB codes.
+
+        Raises
+        ------
+        UsageError, RecipeError, PassError, PixelSourceError
+            As `develop`.
+
+        Examples
+        --------
+        >>> import evenfall
+        >>> from evenfall.develop.example import example_recipe
+        >>> evenfall.open(example_recipe()).still("dusk", shows="exposure").shape
+        (32, 48, 3)
+        """
+        from evenfall.view.stills import still_of
+
+        developed = self.develop(mood, lights=lights)
+        return still_of(developed, shows, rows=rows, workers=self.workers)
 
     def mix(self, mood: str) -> npt.NDArray[np.float32]:
         """Mix one mood: the exact scene-linear sum of its passes, before the camera.

@@ -170,7 +170,7 @@ export class Brief {
       else this.type(element, "");
     } else if (event.key === "Delete" || event.key === "Backspace") {
       this.hands.letGo(key);
-    } else if (/^[0-9+\-=xou]$/.test(event.key)) {
+    } else if (/^[0-9+\-=xoudwc]$/.test(event.key)) {
       this.type(element, event.key);
     } else {
       return;
@@ -252,6 +252,17 @@ export class Brief {
   }
 
   /**
+   * Give the figure that says how strong a light is.
+   *
+   * @param {string} light
+   * @returns {string}
+   */
+  gainOf(light) {
+    const keys = [...this.figures.keys()].filter((key) => key.startsWith("gain:"));
+    return keys.find((key) => key.slice(5).split("+").includes(light)) || "";
+  }
+
+  /**
    * Mark the clauses of lights.
    *
    * @param {Map<string, number>} shares by light, 0 to 1
@@ -263,6 +274,7 @@ export class Brief {
       const share = lights.reduce((sum, light) => sum + (shares.get(light) || 0), 0);
       clause.classList.toggle("lit", share >= 0.1);
       clause.classList.toggle("bright", share >= 0.4);
+      clause.dataset.share = share >= 0.1 ? `${Math.round(100 * share)} %` : "";
     }
   }
 }
