@@ -28,7 +28,7 @@ from evenfall.recipe.saving import replace_text
 from evenfall.recipe.words.suggesting import joined
 from evenfall.recipe.words.wording import setting_words
 
-__all__ = ["Changed", "change_recipe", "change_text"]
+__all__ = ["Changed", "Planned", "change_recipe", "change_text"]
 
 
 @dataclass(frozen=True)
@@ -138,28 +138,64 @@ def change_text(
     RecipeError, UsageError
         As `change_recipe`.
     """
-    revision = Revision(text, path)
-    before = revision.recipe
-    chosen = _chosen(before, moods)
-    orders, faults = read_phrases(before, phrases)
-    if not phrases:
-        faults.append(Fault("", "", "nothing is said to change", "", 'say it as in "sky down 1/2"'))
-    if faults:
-        raise UsageError(faults)
-    kept = choose_moods(before, keep) if keep else ()
-    work = _Work(revision, before, chosen)
-    going_off = [light for order in orders if order.command.kind == "off" for light in order.lights]
-    alone = stand_alone(revision, before, kept, going_off)
-    for order in orders:
-        work.follow(order)
-    if not work.faults and not revision.edits:
-        work.faults += [Fault(f'"{idle.phrase}"', "", said) for said, idle in work.idle.items()]
-    if work.faults:
-        raise UsageError(work.faults)
-    keep_moods(revision, before, chosen, kept, alone)
-    if any(order.command.kind in ("off", "ratio") for order in orders):
-        check_what_hangs_on_lights(revision.recipe)
-    return _finished(work, path, keep)
+    return Planned(text, path, moods, phrases, keep=keep).finished()
+
+
+class Planned:
+    """A change that is worked out, and whose text is not written yet; otherwise as `change_text`.
+
+    Attributes
+    ----------
+    recipe : Recipe
+        What the recipe comes to; its text and lines are still those before the change.
+    """
+
+    def __init__(
+        self,
+        text: str,
+        path: Path,
+        moods: str | Sequence[str],
+        phrases: Sequence[str],
+        *,
+        keep: Sequence[str] = (),
+    ) -> None:
+        revision = Revision(text, path)
+        before = revision.recipe
+        chosen = _chosen(before, moods)
+        orders, faults = read_phrases(before, phrases)
+        if not phrases:
+            faults.append(
+                Fault("", "", "nothing is said to change", "", 'say it as in "sky down 1/2"')
+            )
+        if faults:
+            raise UsageError(faults)
+        kept = choose_moods(before, keep) if keep else ()
+        work = _Work(revision, before, chosen)
+        going_off = [
+            light for order in orders if order.command.kind == "off" for light in order.lights
+        ]
+        alone = stand_alone(revision, before, kept, [light for some in going_off for light in some])
+        for order in orders:
+            work.follow(order)
+        if not work.faults and not revision.edits:
+            work.faults += [Fault(f'"{idle.phrase}"', "", said) for said, idle in work.idle.items()]
+        if work.faults:
+            raise UsageError(work.faults)
+        keep_moods(revision, before, chosen, kept, alone)
+        if any(order.command.kind in ("off", "ratio") for order in orders):
+            check_what_hangs_on_lights(revision.recipe)
+        self._work, self._path, self._keep = work, path, keep
+        self.recipe = revision.recipe
+
+    def finished(self) -> Changed:
+        """Write the text, and say what the change comes to.
+
+        Raises
+        ------
+        UsageError
+            When the text is laid out in a way that cannot be edited without harm.
+        """
+        return _finished(self._work, self._path, self._keep)
 
 
 def _chosen(recipe: Recipe, moods: str | Sequence[str]) -> tuple[str, ...]:

@@ -116,7 +116,8 @@ class Desk:
         self._near = NearPlace(self._open_full)
         self._standing: dict[str, tuple[object, Recipe]] = {}
         self._rounds = rounds_told(self.session)
-        self._painter.show(self.session.version, self._recipes(), turning=False)
+        self._painter.show(self.session.version, self._recipes())
+        self.session.on_turn = self._painter.turn
         self._painter.start()
 
     def _open(self) -> View:
@@ -151,7 +152,7 @@ class Desk:
         while True:
             await asyncio.sleep(_LOOK_SECONDS)
             if await self._by_hand(self.session.look_outside):
-                self._tell_state(turning=False)
+                self._tell_state()
 
     def close(self) -> None:
         """End the desk; what is unsaved is kept for the next."""
@@ -184,7 +185,7 @@ class Desk:
                 window.news.set()
             case Look():
                 window.look = message
-                self._painter.show(self.session.version, self._recipes(), turning=False)
+                self._painter.show(self.session.version, self._recipes())
                 self._look(window, message)
             case Ask() | Near() | Noise() | Aim() | KeepRound() | MakePictures():
                 await self._send_out(window, message)
@@ -193,11 +194,11 @@ class Desk:
                     said = await self._by_hand(lambda: self._edit(message))
                 except EvenfallError as error:
                     window.tell({"tell": "said", "ok": False, "text": str(error)})
-                    self._tell_state(turning=False)
+                    self._tell_state()
                 else:
                     if said:
                         window.tell({"tell": "said", "ok": True, "text": said})
-                    self._tell_state(turning=isinstance(message, Turn))
+                    self._tell_state()
 
     async def _by_hand(self, work: Callable[[], Any]) -> Any:
         return await asyncio.get_running_loop().run_in_executor(self._hands, work)
@@ -258,7 +259,7 @@ class Desk:
         if not isinstance(message, Ask | Near | Noise):
             self._rounds = rounds_told(self.session)
             window.tell({"tell": "progress", "text": "", "share": 1})
-            self._tell_state(turning=False)
+            self._tell_state()
 
     def _done(self, window: Window, message: Message) -> dict[str, Any] | None:
         """Do an errand; gives what to tell the window."""
@@ -317,9 +318,9 @@ class Desk:
     def _state(self) -> dict[str, Any]:
         return {**state_of(self.session), "rounds": self._rounds}
 
-    def _tell_state(self, *, turning: bool) -> None:
+    def _tell_state(self) -> None:
         state = self._state()
-        self._painter.show(self.session.version, self._recipes(), turning=turning)
+        self._painter.show(self.session.version, self._recipes())
         for window in self.windows.values():
             window.tell(state)
             if window.look is not None:

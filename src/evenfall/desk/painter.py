@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.errors import EvenfallError
+from evenfall.produce.stills import Overtaken
 from evenfall.recipe import Recipe
 
 if TYPE_CHECKING:
@@ -29,7 +30,10 @@ __all__ = ["Painter", "Picture", "Shot"]
 
 Codes = npt.NDArray[np.uint8]
 
-_STILL_SECONDS = 0.12
+_STILL_SECONDS = 0.03
+_QUICK_SECONDS = 0.05
+"""A whole picture that takes no longer is shown while a hand turns, too."""
+
 _THUMB_WIDTH = 320
 _KEPT_BYTES = 160 << 20
 
@@ -124,14 +128,23 @@ class Painter(threading.Thread):
         self._views: dict[str, View] = {}
         self._made: OrderedDict[str, Codes] = OrderedDict()
         self._made_bytes = 0
+        self._turns = 0
+        self._whole_seconds = 2 * _QUICK_SECONDS  # until it is known
         self._keys: dict[Shot, str] = {}  # of the recipes as they stand
 
-    def show(self, version: int, recipes: Mapping[str, Recipe], *, turning: bool) -> None:
+    def show(self, version: int, recipes: Mapping[str, Recipe]) -> None:
         """Take recipes as they stand: "now", and "saved" and rounds that somebody looks at."""
         with self._news:
             self._version, self._recipes, self._keys = version, dict(recipes), {}
-            if turning:
-                self._changed_at = time.monotonic()
+            self._news.notify_all()
+
+    def turn(self, recipe: Recipe, version: int) -> None:
+        """Take the recipe as a hand turns it, before its text is written."""
+        with self._news:
+            self._recipes["now"], self._version = recipe, version
+            self._keys = {shot: key for shot, key in self._keys.items() if shot.of != "now"}
+            self._changed_at = time.monotonic()
+            self._turns += 1
             self._news.notify_all()
 
     def look(self, window: int, places: Mapping[str, Shot]) -> None:
@@ -160,8 +173,7 @@ class Painter(threading.Thread):
     def run(self) -> None:
         """Develop until it is ended."""
         try:
-            whole = self._load()
-            self._keep(whole)
+            self._views["whole"] = self._load()
         except EvenfallError as error:
             self._fail(error)
             return
@@ -178,13 +190,13 @@ class Painter(threading.Thread):
             if recipe is not None:
                 self._paint(recipe, window, place, shot, size, key, version)
 
-    def _keep(self, whole: View) -> None:
-        width = whole.size[0]
-        self._views = {
-            "whole": whole,
-            "half": whole.smaller(max(1, min(width, (width + 1) // 2))),
-            "small": whole.smaller(min(width, _THUMB_WIDTH)),
-        }
+    def _sized(self, size: str) -> View:
+        """Give the view of a size; the smaller ones are made when they are first needed."""
+        whole = self._views["whole"]
+        if size not in self._views:
+            width = (whole.size[0] + 1) // 2 if size == "half" else _THUMB_WIDTH
+            self._views[size] = whole.smaller(width)
+        return self._views[size]
 
     def _pause(self) -> float | None:
         """Seconds until the hand counts as still; None when nothing waits for that."""
@@ -193,7 +205,8 @@ class Painter(threading.Thread):
 
     def _wish(self) -> tuple[int, str, Shot, str, str, int] | None:
         """Give what is wanted most: fronts at half the size while a hand turns, then the rest."""
-        turning = time.monotonic() < self._changed_at + _STILL_SECONDS
+        moving = time.monotonic() < self._changed_at + _STILL_SECONDS
+        turning = moving and self._whole_seconds > _QUICK_SECONDS
         found = []
         for number, window in self._windows.items():
             for rank, (place, shot) in enumerate(window.places.items()):
@@ -205,7 +218,7 @@ class Painter(threading.Thread):
                 small = place.startswith("mood ")
                 wanted = "small" if small else "half" if turning else "whole"
                 done = has == key and (size == wanted or size in ("whole", "small"))
-                if done or (turning and place != "front"):
+                if done or (moving and place != "front"):
                     continue
                 found.append((rank, number, place, shot, wanted, key))
         if not found:
@@ -225,9 +238,15 @@ class Painter(threading.Thread):
     ) -> None:
         fault, codes = "", self._made.get(f"{size} {key}")
         if codes is None:
+            begun = time.monotonic()
             try:
                 codes = self._developed(recipe, shot, size)
+                if size == "whole":
+                    taken = time.monotonic() - begun
+                    self._whole_seconds = 0.7 * self._whole_seconds + 0.3 * taken
                 self._remember(f"{size} {key}", codes)
+            except Overtaken:
+                return
             except EvenfallError as error:
                 fault, codes = str(error), np.zeros((1, 1, 3), np.uint8)
         with self._news:
@@ -238,13 +257,16 @@ class Painter(threading.Thread):
         self._give(Picture(window, place, shot, version, size, codes, fault))
 
     def _developed(self, recipe: Recipe, shot: Shot, size: str) -> Codes:
-        view = self._views[size].with_recipe(recipe)
-        if view.passes is not self._views[size].passes:
-            self._keep(view.keep())
-            view = self._views[size]
-        self._views[size] = view if shot.of == "now" else self._views[size]
-        lights = _lights(recipe, shot)
-        return view.still(shot.mood, lights=lights, shows=shot.shows)
+        view = self._sized(size).with_recipe(recipe)
+        if view.passes is not self._views[size].passes:  # the recipe names others now
+            self._views = {"whole": view.keep()}
+            view = self._sized(size)
+        began, lights = self._turns, _lights(recipe, shot)
+
+        def is_wanted() -> bool:
+            return size != "whole" or self._turns == began
+
+        return view.still(shot.mood, lights=lights, shows=shot.shows, is_wanted=is_wanted)
 
     def _remember(self, key: str, codes: Codes) -> None:
         self._made[key] = codes

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
-from evenfall.change.changing import change_text
+from evenfall.change.changing import Planned
 from evenfall.change.owning import let_go, own_dial, own_gain, own_tint
 from evenfall.desk.brief import Brief, brief_of
 from evenfall.desk.figures import Figure, Size, turned
@@ -38,6 +39,8 @@ class Session:
         As it stands, saved or not; the last sound one.
     version : int
         Grows with every change of it.
+    on_turn : callable
+        Told what the recipe comes to, and its version, before its text is written.
     fault : str
         Why the file cannot be used at the moment; empty when it can.
     """
@@ -51,6 +54,7 @@ class Session:
         self.version, self.fault, self._gesture = 1, "", ""
         self._journal = Journal(journal_path(self.path), self._disk)
         self.conflict: Conflict | None = None
+        self.on_turn: Callable[[Recipe, int], None] = lambda recipe, version: None
         self._base_stamps: dict[str, int] = {}
         self._come_back()
 
@@ -359,8 +363,15 @@ class Session:
         return figure
 
     def _change(self, mood: str, phrases: list[str], gesture: str) -> None:
-        changed = change_text(self.text, self.path, [mood], phrases)
-        self._put(changed.text, "; ".join(phrases), mood, gesture)
+        planned = Planned(self.text, self.path, [mood], phrases)
+        # What it comes to is seen while its text is being written.
+        seen = replace(planned.recipe, passes_folder=self.recipe.passes_folder)
+        self.on_turn(seen, self.version + 1)
+        try:
+            self._put(planned.finished().text, "; ".join(phrases), mood, gesture)
+        except EvenfallError:
+            self.on_turn(self.recipe, self.version)
+            raise
 
     def _put(self, text: str, said: str, mood: str, gesture: str = "") -> None:
         recipe = self._load(text)

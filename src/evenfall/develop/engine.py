@@ -19,6 +19,7 @@ from evenfall.develop.asked import Asked
 from evenfall.develop.checking import check_moods
 from evenfall.develop.developed import DevelopedMood
 from evenfall.develop.grid import Grid
+from evenfall.develop.kept import KeptPasses
 from evenfall.develop.layers import light_layers
 from evenfall.develop.measuring import Measuring
 from evenfall.develop.mix_guides import mix_guides
@@ -250,7 +251,9 @@ class _Engine:
     ) -> None:
         self.reading, self.asked, self.shelf, self.held = reading, asked, shelf, held
         self.source, self.keep_going = reading.source, keep_going
-        self.grid = Grid(self.source.size)
+        source = self.source
+        kept = source.grid if isinstance(source, KeptPasses) else None
+        self.grid = Grid(source.size) if kept is None else kept.sharing()
         self.areas = Areas(asked.recipe, self.source.size, shelf)
         self.measuring = Measuring(asked, self.source, self.grid, shelf, held)
         self.guides = Once(lambda: mix_guides(asked.recipe, self.source))

@@ -43,6 +43,13 @@ class Grid:
         self._opened: dict[str, tuple[Opened, ...]] = {}
         self._lock = threading.Lock()
 
+    def sharing(self) -> Grid:
+        """Give a grid that has seen, and will see, the same: of passes that do not change."""
+        other = Grid((0, self._height))
+        other.size, other._lock = self.size, self._lock
+        other._planes, other._alphas, other._opened = self._planes, self._alphas, self._opened
+        return other
+
     def watch(self, lights: Iterable[str]) -> None:
         """Say which lights are measured from now on; others are let go by."""
         self.watched = frozenset(lights)

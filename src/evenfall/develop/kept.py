@@ -12,7 +12,9 @@ from typing import Any, Self
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.develop.grid import Grid
 from evenfall.develop.reduced import averaged, reduced_size
+from evenfall.develop.sums import Sums
 from evenfall.errors import PassError
 from evenfall.light.primaries import BT709, RgbSpace
 from evenfall.passes.header import PassHeader
@@ -38,6 +40,8 @@ class KeptPasses:
     together : sequence of tuple of str
         Lights that are summed one behind the other, as they are when read from files; each by
         itself otherwise.
+    is_quick : bool
+        Whether a mix may be made of the one before and the light that changed; see `Sums`.
 
     Examples
     --------
@@ -54,6 +58,8 @@ class KeptPasses:
         space: RgbSpace = BT709,
         luminance_scale: float | None = None,
         together: Sequence[tuple[str, ...]] = (),
+        *,
+        is_quick: bool = False,
     ) -> None:
         headers = [image.header for image in images.values()]
         sizes = {(header.width, header.height) for header in headers}
@@ -68,6 +74,8 @@ class KeptPasses:
         self.sources = {light: (header,) for light, header in self.headers.items()}
         self._images = dict(images)
         self._together = together or [(light,) for light in images]
+        self.grid = Grid(self.size)  # what was measured stays
+        self.sums = Sums(by_difference=is_quick)
 
     @classmethod
     def of(
@@ -82,7 +90,8 @@ class KeptPasses:
         workers : int, optional
             Threads; one per processor otherwise.
         width : int, optional
-            They are averaged down to so many pixels; never enlarged.
+            They are averaged down to so many pixels, never enlarged, for pictures that must be
+            quick: their mixes are made of the ones before and the light that changed.
 
         Raises
         ------
@@ -102,7 +111,8 @@ class KeptPasses:
             for images in pool.map(read_batch, batches):
                 read |= images
         in_order = {light: read[light] for light in source.headers}
-        return cls(in_order, source.space, source.luminance_scale, batches)
+        is_quick = width is not None
+        return cls(in_order, source.space, source.luminance_scale, batches, is_quick=is_quick)
 
     @classmethod
     def of_arrays(
@@ -137,6 +147,11 @@ class KeptPasses:
         """
         images = {light: _image_of(light, pixels) for light, pixels in arrays.items()}
         return cls(images, space, luminance_scale)
+
+    @property
+    def images(self) -> Mapping[str, PassImage]:
+        """The passes by light."""
+        return self._images
 
     def batches(self, lights: Iterable[str]) -> list[tuple[str, ...]]:
         """Group lights that are summed one behind the other."""

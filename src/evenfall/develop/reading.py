@@ -8,6 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from evenfall.develop.grid import Grid
+from evenfall.develop.kept import KeptPasses
 from evenfall.errors import PassError
 from evenfall.mix.engine import Mix, PassRead, mix_moods
 from evenfall.mix.plan import MixPlan
@@ -104,6 +105,15 @@ class Reading:
             "keep_going": keep_going,
         }
         bands = self._bands(plan.lights, grid)
+        source = self.source
+        if isinstance(source, KeptPasses) and self._onward is None and not grid.missing:
+            kept = source.sums.mix(
+                plan,
+                source.images,
+                lambda: mix_moods(plan, source, **further)[0][plan.moods[0]],
+            )
+            if kept is not None:
+                return {plan.moods[0]: kept}, {}
         if len(bands) == 1:
             return mix_moods(plan, self.source, held=self._held, **further)
         from evenfall.develop.banded import mix_in_bands

@@ -12,6 +12,7 @@ share it.
 from __future__ import annotations
 
 import threading
+from collections import deque
 from collections.abc import Iterator
 from weakref import WeakValueDictionary
 
@@ -233,6 +234,10 @@ class Pattern:
 
 
 _patterns: WeakValueDictionary[tuple[float, int, tuple[int, int]], Pattern] = WeakValueDictionary()
+_recent: deque[Pattern] = deque(maxlen=4)
+"""Small patterns that were asked for last, for pictures that follow one another quickly."""
+
+_SMALL_PIXELS = 1 << 22
 _lock = threading.Lock()
 
 
@@ -250,4 +255,6 @@ def pattern_of(grain_size: float, seed: int, size: tuple[int, int]) -> Pattern:
         pattern = _patterns.get(key)
         if pattern is None:
             pattern = _patterns[key] = Pattern(grain_size, seed, size)
+            if size[0] * size[1] <= _SMALL_PIXELS:
+                _recent.append(pattern)
         return pattern

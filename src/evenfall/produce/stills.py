@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
@@ -14,14 +15,23 @@ from evenfall.light.output_spaces import output_space
 from evenfall.produce.canvas import STRIP_ROWS, Canvas
 from evenfall.recipe import Deliverable
 
-__all__ = ["draft_codes", "srgb_still"]
+__all__ = ["Overtaken", "draft_codes", "srgb_still"]
+
+
+class Overtaken(Exception):  # noqa: N818 -- nothing is wrong
+    """A picture is wanted no more."""
+
 
 _DRAFT = Deliverable()
 _STRIP_ROWS = 4 * STRIP_ROWS
 
 
 def draft_codes(
-    mood: DevelopedMood, *, workers: int = 1, rows: slice | None = None
+    mood: DevelopedMood,
+    *,
+    workers: int = 1,
+    rows: slice | None = None,
+    is_wanted: Callable[[], bool] = lambda: True,
 ) -> npt.NDArray[np.uint8]:
     """Give the codes that a draft of a mood holds, before guides and crops.
 
@@ -33,6 +43,8 @@ def draft_codes(
         Threads; the result does not depend on them.
     rows : slice, optional
         Only these rows.
+    is_wanted : callable
+        Asked now and then whether to go on.
 
     Returns
     -------
@@ -43,6 +55,8 @@ def draft_codes(
     ------
     PixelSourceError, RecipeError
         When a plate, mask, LUT or CDL cannot be used.
+    Overtaken
+        When it is wanted no more.
 
     Examples
     --------
@@ -53,11 +67,19 @@ def draft_codes(
     """
     canvas = Canvas(mood.chain(), mood.size)
     canvas.want_codes(_DRAFT.bit_depth, dither=_DRAFT.dither)
+
+    def fill(strip: slice) -> None:
+        if not is_wanted():
+            raise Overtaken
+        canvas.fill(scene, strip)
+
+    if not is_wanted():
+        raise Overtaken
     scene = mood.scene(canvas.chain, workers=workers)
     top, bottom, _ = (rows or slice(None)).indices(mood.size[1])
     strips = [slice(row, min(row + _STRIP_ROWS, bottom)) for row in range(top, bottom, _STRIP_ROWS)]
     with ThreadPoolExecutor(workers) as pool:
-        list(pool.map(lambda strip: canvas.fill(scene, strip), strips))
+        list(pool.map(fill, strips))
     codes: npt.NDArray[np.uint8] = canvas.codes[_DRAFT.bit_depth, _DRAFT.dither][top:bottom]
     return codes
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -95,6 +95,7 @@ class ViewDeveloping(ViewState):
         lights: Collection[str] | None = None,
         shows: Shows = "picture",
         rows: slice | None = None,
+        is_wanted: Callable[[], bool] = lambda: True,
     ) -> npt.NDArray[np.uint8]:
         """Show a mood: as a draft of the view's size has it, or as a map of its light.
 
@@ -109,6 +110,8 @@ class ViewDeveloping(ViewState):
             colours; or what is clipped and what is black.
         rows : slice, optional
             Only these rows of the picture.
+        is_wanted : callable
+            Asked now and then whether to go on; `evenfall.produce.stills.Overtaken` otherwise.
 
         Returns
         -------
@@ -130,7 +133,7 @@ class ViewDeveloping(ViewState):
         from evenfall.view.stills import still_of
 
         developed = self.develop(mood, lights=lights)
-        return still_of(developed, shows, rows=rows, workers=self.workers)
+        return still_of(developed, shows, rows=rows, workers=self.workers, is_wanted=is_wanted)
 
     def mix(self, mood: str) -> npt.NDArray[np.float32]:
         """Mix one mood: the exact scene-linear sum of its passes, before the camera.

@@ -94,7 +94,7 @@ class ViewState:
     def with_recipe(self, recipe: Recipe) -> Self:
         """Give the view of another recipe; passes that both name alike are not opened again."""
         changed = type(self)(recipe, draft=self.draft, source=self._given, workers=self.workers)
-        if self._given is None and _names_same_passes(recipe, self.recipe):
+        if self._given is not None or _names_same_passes(recipe, self.recipe):
             changed._opened, changed._is_kept = self._opened, self._is_kept
         changed._shelf = self._shelf
         return changed

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Literal, assert_never
 
 import numpy as np
@@ -20,15 +21,21 @@ Shows = Literal["picture", "exposure", "ends"]
 
 
 def still_of(
-    developed: DevelopedMood, shows: Shows, *, rows: slice | None, workers: int | None
+    developed: DevelopedMood,
+    shows: Shows,
+    *,
+    rows: slice | None = None,
+    workers: int | None = None,
+    is_wanted: Callable[[], bool] = lambda: True,
 ) -> npt.NDArray[np.uint8]:
     """Show a mood; as `View.still`."""
+    threads = workers_of(workers)
     match shows:
         case "picture":
-            return draft_codes(developed, rows=rows, workers=workers_of(workers))
+            return draft_codes(developed, rows=rows, workers=threads, is_wanted=is_wanted)
         case "exposure":
             return stop_colours(stops_of_light(exposed_luminance(developed)))
         case "ends":
-            return draw_ends(draft_codes(developed, rows=rows, workers=workers_of(workers)))
+            return draw_ends(draft_codes(developed, rows=rows, workers=threads))
         case _:
             assert_never(shows)

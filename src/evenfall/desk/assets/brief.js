@@ -163,7 +163,6 @@ export class Brief {
     const step = KEYS[/** @type {keyof typeof KEYS} */ (event.key)];
     if (step) {
       const size = event.shiftKey && step[0] === "third" ? "tenth" : String(step[0]);
-      performance.mark("turned");
       this.hands.turn(key, size, Number(step[1]), this.gestureOf(key));
     } else if (event.key === "Enter") {
       if (this.figures.get(key)?.from) this.hands.own(key);
@@ -201,7 +200,6 @@ export class Brief {
       const wanted = Math.trunc(way / PIXELS_A_STEP);
       if (wanted === steps) return;
       element.classList.add("turning");
-      performance.mark("turned");
       this.hands.turn(key, now.shiftKey ? "tenth" : "third", wanted - steps, gesture);
       steps = wanted;
     };

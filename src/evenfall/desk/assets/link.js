@@ -34,6 +34,7 @@ export class Link {
     /** @type {any} turns that wait until the one before them is done */
     this.waiting = null;
     this.isTurning = false;
+    this.since = 0; // when a hand began what waits; measured by the benchmark
     this.wasOpen = false;
     this.open();
   }
@@ -86,12 +87,14 @@ export class Link {
   turn(turn) {
     const last = this.waiting;
     if (last && last.figure === turn.figure && last.mood === turn.mood && last.size === turn.size) {
-      last.count += turn.count;
+      last.count += turn.count; // and `since` stays that of the first
     } else if (last) {
       this.say({ do: "turn", ...last });
       this.waiting = { ...turn };
+      this.since = performance.now();
     } else {
       this.waiting = { ...turn };
+      this.since = performance.now();
     }
     if (!this.isTurning) this.nextTurn();
   }
@@ -99,6 +102,7 @@ export class Link {
   nextTurn() {
     this.isTurning = Boolean(this.waiting);
     if (this.waiting) {
+      performance.mark("sent", { detail: this.since });
       this.say({ do: "turn", ...this.waiting });
       this.waiting = null;
     }

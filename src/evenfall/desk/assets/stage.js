@@ -149,7 +149,6 @@ export class Stage {
         moved = moved || Math.abs(way) > SLACK_PIXELS;
         const wanted = Math.trunc(way / PIXELS_A_STEP);
         if (wanted !== steps) {
-          performance.mark("turned");
           this.hands.pull(wanted - steps, now.shiftKey ? "tenth" : "third", gesture);
         }
         steps = wanted;
@@ -233,7 +232,6 @@ export class Stage {
    * @param {string} size
    */
   turn(count, size) {
-    performance.mark("turned");
     this.hands.pull(count, size, "");
   }
 
