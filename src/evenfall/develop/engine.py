@@ -7,7 +7,7 @@ asks for them, so that only one mood's are held at a time.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,8 +18,7 @@ from evenfall.develop.areas import Areas
 from evenfall.develop.asked import Asked
 from evenfall.develop.checking import check_moods
 from evenfall.develop.developed import DevelopedMood
-from evenfall.develop.grid import Grid
-from evenfall.develop.kept import KeptPasses
+from evenfall.develop.kept import grid_of
 from evenfall.develop.layers import light_layers
 from evenfall.develop.measuring import Measuring
 from evenfall.develop.mix_guides import mix_guides
@@ -31,7 +30,7 @@ from evenfall.develop.shelf import Shelf
 from evenfall.errors import EvenfallError, Fault, PassError, PixelSourceError, RecipeError
 from evenfall.mix.balance import Balance
 from evenfall.mix.engine import Mix, PassRead
-from evenfall.mix.plan import RegionalGain, Rgb, plan_mix
+from evenfall.mix.plan import RegionalGain, only, plan_mix
 from evenfall.passes.image import PixelCensus
 from evenfall.passes.source import PassSource
 from evenfall.recipe import Recipe, WhiteBalance
@@ -126,7 +125,7 @@ def develop_moods(
     held : Measuring, optional
         Readings and ratios of another frame, from `measure_elsewhere`, which then count.
     lights : collection of str, optional
-        Only these lights are summed; balances and camera stay as with all of them.
+        Only these are summed; balances and camera stay as with all of them.
 
     Raises
     ------
@@ -147,8 +146,7 @@ def develop_moods(
     if held is None and asked.metered is not None:
         held = measure_elsewhere(asked.metered, moods, workers=workers)
     engine = _Engine(reading, asked, shelf or Shelf(0), keep_going=keep_going, held=held)
-    engine.summed = lights
-    return engine.run(moods)
+    return engine.run(moods, lights)
 
 
 def measure_elsewhere(
@@ -251,15 +249,12 @@ class _Engine:
     ) -> None:
         self.reading, self.asked, self.shelf, self.held = reading, asked, shelf, held
         self.source, self.keep_going = reading.source, keep_going
-        source = self.source
-        kept = source.grid if isinstance(source, KeptPasses) else None
-        self.grid = Grid(source.size) if kept is None else kept.sharing()
+        self.grid = grid_of(self.source)
         self.areas = Areas(asked.recipe, self.source.size, shelf)
         self.measuring = Measuring(asked, self.source, self.grid, shelf, held)
         self.guides = Once(lambda: mix_guides(asked.recipe, self.source))
         self.failures: dict[str, EvenfallError] = {}
         self.unread: dict[str, PassError] = {}
-        self.summed: Collection[str] | None = None  # all of them
 
     def fail(self, mood: str, error: EvenfallError) -> None:
         """Give up a mood, or everything if the run is not to keep going."""
@@ -267,13 +262,13 @@ class _Engine:
             raise error
         self.failures[mood] = error
 
-    def run(self, moods: Sequence[str]) -> Development:
+    def run(self, moods: Sequence[str], lights: Collection[str] | None = None) -> Development:
         behind = {mood: self.asked.behind(mood) for mood in moods}
         self._solve(behind)
         chosen = [mood for mood in moods if mood not in self.failures]
         measured = {mood: self._measured(mood) for mood in chosen}
         self.grid.watch(light for lights in measured.values() for light in lights)
-        mixes = self._mix(chosen)
+        mixes = self._mix(chosen, lights)
         exposed = {}
         for mood in chosen:
             if mood not in mixes:
@@ -338,7 +333,7 @@ class _Engine:
                 if other in failed:
                     self.failures[mood] = failed[other]
 
-    def _mix(self, moods: Sequence[str]) -> dict[str, Mix]:
+    def _mix(self, moods: Sequence[str], lights: Collection[str] | None = None) -> dict[str, Mix]:
         """Mix balanced moods; passes are shown to the grid as they go by."""
         recipe = self.asked.recipe
         factors, openings = {}, {}
@@ -346,7 +341,7 @@ class _Engine:
         for mood in moods:
             try:
                 with listening() as openings[mood]:
-                    factors[mood] = self._summed(self.measuring.balance(mood).factors)
+                    factors[mood] = only(lights, self.measuring.balance(mood).factors)
                     regional[mood] = regional_gains(recipe, recipe.moods[mood], self.areas)
             except PixelSourceError as error:
                 self.fail(mood, error)
@@ -362,11 +357,6 @@ class _Engine:
             mood: replace(mix, opened=tuple(Openings((*openings[mood], *mix.opened))))
             for mood, mix in mixes.items()
         }
-
-    def _summed(self, factors: Mapping[str, Rgb]) -> Mapping[str, Rgb]:
-        if self.summed is None:
-            return factors
-        return {light: factor for light, factor in factors.items() if light in self.summed}
 
     def _expose(self, mood: str, mix: Mix, measured: dict[str, tuple[str, ...]]) -> _Exposed:
         check_measured(self.asked.recipe, self.grid, mood, measured)

@@ -23,7 +23,7 @@ from evenfall.passes.source import PassSource
 from evenfall.system.opened import Opened, Stamp
 from evenfall.system.processors import passes_at_once, workers_of
 
-__all__ = ["KeptPasses"]
+__all__ = ["KeptPasses", "grid_of"]
 
 
 class KeptPasses:
@@ -176,6 +176,11 @@ class KeptPasses:
         if missing:
             raise PassError(f"no pass is kept of {', '.join(missing)}")
         return {light: self._images[light] for light in batch}
+
+
+def grid_of(source: PassSource) -> Grid:
+    """Give a grid for what is measured of a source: of kept passes what was measured stays."""
+    return source.grid.sharing() if isinstance(source, KeptPasses) else Grid(source.size)
 
 
 def _at_size(image: PassImage, size: tuple[int, int]) -> PassImage:

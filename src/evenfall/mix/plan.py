@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["MixPlan", "RegionalGain", "Rgb", "plan_mix"]
+__all__ = ["MixPlan", "RegionalGain", "Rgb", "only", "plan_mix"]
 
 Floats = npt.NDArray[np.float32]
 Rgb = tuple[float, float, float]
@@ -62,6 +62,19 @@ class MixPlan:
         """Moods in which one of these lights is on."""
         asked = set(lights)
         return tuple(mood for mood in self.moods if asked & self.factors[mood].keys())
+
+
+def only(lights: Collection[str] | None, factors: Mapping[str, Rgb]) -> Mapping[str, Rgb]:
+    """Give the factors of some lights; of all for None.
+
+    Examples
+    --------
+    >>> only(["lamp"], {"sun": (1, 1, 1), "lamp": (2, 2, 2)})
+    {'lamp': (2, 2, 2)}
+    """
+    if lights is None:
+        return factors
+    return {light: factor for light, factor in factors.items() if light in lights}
 
 
 def plan_mix(
