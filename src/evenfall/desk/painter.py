@@ -126,6 +126,7 @@ class Painter(threading.Thread):
         self._recipes: dict[str, Recipe] = {}
         self._version, self._changed_at, self._ended = 0, -1.0, False
         self._views: dict[str, View] = {}
+        self._making = threading.Lock()
         self._made: OrderedDict[str, Codes] = OrderedDict()
         self._made_bytes = 0
         self._turns = 0
@@ -162,7 +163,7 @@ class Painter(threading.Thread):
 
     def view(self, size: str) -> View | None:
         """Give the view that is kept in memory at a size; None before it is there."""
-        return self._views.get(size)
+        return self._sized(size) if self._views else None
 
     def end(self) -> None:
         """Stop, after what is being developed."""
@@ -192,11 +193,13 @@ class Painter(threading.Thread):
 
     def _sized(self, size: str) -> View:
         """Give the view of a size; the smaller ones are made when they are first needed."""
-        whole = self._views["whole"]
-        if size not in self._views:
-            width = (whole.size[0] + 1) // 2 if size == "half" else _THUMB_WIDTH
-            self._views[size] = whole.smaller(width)
-        return self._views[size]
+        with self._making:
+            views = self._views
+            if size not in views:
+                whole = views["whole"]
+                width = (whole.size[0] + 1) // 2 if size == "half" else _THUMB_WIDTH
+                views[size] = whole.smaller(width)
+            return views[size]
 
     def _pause(self) -> float | None:
         """Seconds until the hand counts as still; None when nothing waits for that."""

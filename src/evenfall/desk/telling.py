@@ -12,6 +12,7 @@ from evenfall.desk.brief import Brief, Clause
 from evenfall.desk.figures import Figure
 from evenfall.desk.painter import Picture
 from evenfall.desk.session import Session
+from evenfall.recipe.words.prose import name_prose
 
 __all__ = ["picture_bytes", "rounds_told", "scale_told", "state_of"]
 
@@ -80,7 +81,7 @@ def _clause(session: Session, clause: Clause) -> dict[str, Any]:
 
 def _figure(session: Session, figure: Figure) -> dict[str, Any]:
     moods = session.recipe.moods
-    source = moods[figure.source].title if figure.source in moods else figure.source
+    source = name_prose(moods[figure.source].title) if figure.source in moods else figure.source
     return {
         "key": figure.key,
         "kind": figure.kind,

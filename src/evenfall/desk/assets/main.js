@@ -153,7 +153,8 @@ function moodButton(mood) {
 function choose(name, changed) {
   const mood = desk.state?.moods.find((each) => each.name === name);
   if (!mood) return;
-  if (desk.mood !== name) desk.picked = "";
+  const isOther = desk.mood !== name;
+  if (isOther) desk.picked = "";
   desk.mood = name;
   sessionStorage.setItem("mood", name);
   document.documentElement.dataset.hour = mood.hour;
@@ -163,6 +164,14 @@ function choose(name, changed) {
     each.setAttribute("aria-pressed", String(each.dataset.mood === name));
   }
   if (changed) look();
+  if (!by("spot").hidden) ask(stage.place);
+  else if (isOther) forgetSpot();
+}
+
+function forgetSpot() {
+  desk.spot = null;
+  if (stage.mode === "look") by("caption").textContent = "";
+  brief.mark(new Map());
 }
 
 /** Tell the desk what is to be seen. */
