@@ -21,7 +21,7 @@ from evenfall.desk.errands import (
     make_pictures,
     saved_view,
 )
-from evenfall.desk.painter import Painter, Picture, Shot
+from evenfall.desk.painter import NO_MEMORY, Painter, Picture, Shot
 from evenfall.desk.protocol import (
     Aim,
     Ask,
@@ -247,15 +247,19 @@ class Desk:
         loop = asyncio.get_running_loop()
         hands = self._eyes if isinstance(message, Ask) else self._feet
         wanted: Message | None = message
-        while wanted is not None:
-            try:
-                told = await loop.run_in_executor(hands, self._done, window, wanted)
-            except EvenfallError as error:
-                told = {"tell": "said", "ok": False, "text": str(error)}
-            if told is not None:
-                window.tell(told)
-            wanted, window.errands[message.do] = window.errands[message.do], None
-        del window.errands[message.do]
+        try:
+            while wanted is not None:
+                try:
+                    told = await loop.run_in_executor(hands, self._done, window, wanted)
+                except EvenfallError as error:
+                    told = _said(str(error), ok=False)
+                except MemoryError:
+                    told = _said(NO_MEMORY, ok=False)
+                if told is not None:
+                    window.tell(told)
+                wanted, window.errands[message.do] = window.errands[message.do], None
+        finally:
+            del window.errands[message.do]
         if not isinstance(message, Ask | Near | Noise):
             self._rounds = rounds_told(self.session)
             window.tell({"tell": "progress", "text": "", "share": 1})
@@ -268,7 +272,7 @@ class Desk:
         match message:
             case Ask():
                 view = self._painter.view("small")
-                return None if view is None else answer(view, session.recipe, message)
+                return NOT_YET if view is None else answer(view, session.recipe, message)
             case Near():
                 recipe, version = session.recipe, session.version
                 self._picture(self._near.show(recipe, message, window.number, version))
@@ -277,14 +281,14 @@ class Desk:
                 return headroom(self._open_full(session.recipe), message)
             case Aim(mood=mood, area=area, text=text):
                 half = self._painter.view("half")
-                return None if half is None else self._aim(half, mood, area, text)
+                return NOT_YET if half is None else self._aim(half, mood, area, text)
             case KeepRound():
                 said = keep_round(self._saved(), message, tell)
             case MakePictures():
                 said = make_pictures(self._saved(), message, tell)
             case _:
                 return None
-        return {"tell": "said", "ok": True, "text": said}
+        return _said(said)
 
     def _saved(self) -> View:
         return saved_view(self.session.recipe, is_unsaved=self.session.is_unsaved)
@@ -346,3 +350,10 @@ class Desk:
                 window.tell({"tell": "said", "ok": False, "text": str(error)})
 
         self._in_loop(tell)
+
+
+def _said(text: str, *, ok: bool = True) -> dict[str, Any]:
+    return {"tell": "said", "ok": ok, "text": text}
+
+
+NOT_YET = _said("The passes are still being read.")

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from evenfall.view import View
     from evenfall.view.stills import Shows
 
-__all__ = ["Painter", "Picture", "Shot"]
+__all__ = ["NO_MEMORY", "Painter", "Picture", "Shot"]
 
 Codes = npt.NDArray[np.uint8]
 
@@ -36,6 +36,7 @@ _QUICK_SECONDS = 0.05
 
 _THUMB_WIDTH = 320
 _KEPT_BYTES = 160 << 20
+NO_MEMORY = "The machine's memory is not enough for this."
 
 
 @dataclass(frozen=True)
@@ -250,8 +251,9 @@ class Painter(threading.Thread):
                 self._remember(f"{size} {key}", codes)
             except Overtaken:
                 return
-            except EvenfallError as error:
-                fault, codes = str(error), np.zeros((1, 1, 3), np.uint8)
+            except (EvenfallError, MemoryError) as error:
+                fault = str(error) if isinstance(error, EvenfallError) else NO_MEMORY
+                codes = np.zeros((1, 1, 3), np.uint8)
         with self._news:
             has = self._windows.get(window)
             if has is None or has.places.get(place) != shot:
