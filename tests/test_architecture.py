@@ -44,6 +44,7 @@ ORDER = (
     "record",
     "produce",
     "rounds",
+    "farm",
     "view",
     "desk",
     "cli",

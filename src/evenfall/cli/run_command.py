@@ -63,7 +63,13 @@ __all__ = ["command", "print_report"]
     "--workers",
     metavar="N",
     type=click.IntRange(1),
-    help="Number of threads (default: one per processor).",
+    help="Number of threads (default: one per processor; with --dask one per mood).",
+)
+@click.option(
+    "--dask",
+    "scheduler",
+    metavar="ADDRESS",
+    help="Make the moods on the workers of a Dask scheduler, such as tcp://farm:8786.",
 )
 @json_option
 @click.option("-v", "--verbose", is_flag=True, help="Say more: balance, exposure and timings.")
@@ -82,6 +88,7 @@ def command(
     overwrite: bool,
     keep_going: bool,
     workers: int | None,
+    scheduler: str | None,
     as_json: bool,
     verbose: bool,
     quiet: bool,
@@ -103,15 +110,14 @@ def command(
     is no longer the same, it says which, and the exit code is 1.
     """
     recipe = recipes[0]
-    if len(recipes) > 1 or recipe.is_dir():
+    if len(recipes) > 1 or recipe.is_dir() or scheduler is not None:
         alone = {"--watch": watch, "--round": round_number, "--passes": passes, "--frames": frames}
-        for option, said in alone.items():
-            if said:
-                raise click.UsageError(f"{option} goes with one recipe.")
+        _refuse_with_several(alone, {"--dry-run": dry_run}, scheduler)
         from evenfall.cli.several import run_several
 
         run_several(
             recipes,
+            scheduler=scheduler,
             moods=moods,
             changes=changes,
             out=out,
@@ -255,6 +261,17 @@ def _refuse_beside(option: str, others: Mapping[str, object]) -> None:
     for other, said in others.items():
         if said:
             raise click.UsageError(f"{option} goes without {other}.")
+
+
+def _refuse_with_several(
+    alone: Mapping[str, object], here: Mapping[str, object], scheduler: str | None
+) -> None:
+    """Refuse options of one recipe, and those that make no sense on other machines."""
+    if scheduler is not None:
+        _refuse_beside("--dask", {**alone, **here})
+    for option, said in alone.items():
+        if said:
+            raise click.UsageError(f"{option} goes with one recipe.")
 
 
 def _make_round_again(

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from evenfall.cli.progress import LiveProgress
 from evenfall.cli.saying import from_here, make_console, say, say_json
 from evenfall.cli.stopping import INTERRUPTED, stop_in_order
-from evenfall.errors import printable
+from evenfall.errors import EvenfallError, printable
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -26,18 +26,32 @@ _WIDTH_IN_FILES = 100
 
 
 def run_several(
-    recipes: Sequence[Path], *, as_json: bool, verbose: bool, quiet: bool, **options: Any
+    recipes: Sequence[Path],
+    *,
+    scheduler: str | None,
+    as_json: bool,
+    verbose: bool,
+    quiet: bool,
+    **options: Any,
 ) -> None:
     """Run several views and end with the exit code; further options are those of `run_views`."""
     from evenfall.cli.run_command import print_report
-    from evenfall.view.several import find_recipes, run_views
+    from evenfall.view.several import farm_out_views, find_recipes, run_views
 
     paths = find_recipes(recipes)
     done: list[ViewRun] = []
     told = _Told(quiet=quiet, count=len(paths))
     try:
-        for made in run_views(paths, on_begin=told.begin, on_event=told.hear, **options):
-            told.end()
+        if scheduler is None:
+            runs = run_views(paths, on_begin=told.begin, on_event=told.hear, **options)
+        else:
+            stop_in_order()
+            told.begin(Path(scheduler))
+            del options["dry_run"]
+            runs = farm_out_views(paths, scheduler, on_event=told.hear, **options)
+        for made in runs:
+            if scheduler is None:
+                told.end()
             done.append(made)
             if made.report is not None and not quiet and not as_json:
                 print_report(made.report, verbose=verbose)
@@ -45,12 +59,17 @@ def run_several(
                 say(str(fault), err=True)
             if made.error is not None:
                 say(str(made.error), err=True)
+    except EvenfallError as error:
+        told.end()
+        _print_table(paths, done, quiet=quiet)
+        raise error from None
     except (KeyboardInterrupt, SystemExit) as error:
         told.end()
         with contextlib.suppress(OSError):  # the terminal may have gone
             say("Stopped. Files that were finished are whole, and stay.", err=True)
             _print_table(paths, done, quiet=quiet)
         sys.exit(INTERRUPTED if isinstance(error, KeyboardInterrupt) else error.code)
+    told.end()
     if as_json:
         say_json([_as_json(one) for one in done])
     else:

@@ -163,7 +163,7 @@ class _MoodWork:
     def __init__(self, plan: RunPlan, developed: DevelopedMood, each: Each) -> None:
         self.plan, self.developed, self.each = plan, developed, each
         self.pictures = plan.pictures_of(developed.name)
-        self.thumbnail_size = plan.sheet.size if plan.sheet is not None else None
+        self.thumbnail_size = plan.small_size
         self.canvases = self._canvases()
         width, height = developed.size
         rows = max(1, STRIP_PIXELS // width // STRIP_ROWS) * STRIP_ROWS

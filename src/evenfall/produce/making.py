@@ -29,7 +29,7 @@ from evenfall.produce.events import (
     TakesTime,
 )
 from evenfall.produce.outcome import Outcome, told_when_ended_early
-from evenfall.produce.plan import RunPlan
+from evenfall.produce.plan import KeepSmall, RunPlan
 from evenfall.record.earlier import Earlier, is_intact, made_of_all
 from evenfall.record.report import RunReport, State
 from evenfall.record.thumbnails import store_thumbnail
@@ -59,6 +59,7 @@ def make(
     workers: int,
     tell: OnEvent | None,
     shared: Shared | None = None,
+    part: KeepSmall | None = None,
 ) -> RunReport:
     """Make what a plan says is to be made, and write the report of it.
 
@@ -82,8 +83,11 @@ def make(
         Told of progress, one event at a time, from any thread.
     shared : Shared, optional
         What the frames of a run of many have in common.
+    part : callable or None
+        Where this is a part of a run that somebody else leads: no report is written, and this is
+        given small pictures.
     """
-    run = _Run(plan, earlier, report, overwrite=overwrite, tell=tell, shared=shared)
+    run = _Run(plan, earlier, report, overwrite=overwrite, tell=tell, shared=shared, part=part)
     run.outcome.note(f"an earlier run did not end: {one}" for one in abandoned)
     try:
         return run.work(keep_going=keep_going, workers=workers)
@@ -104,7 +108,9 @@ class _Run:
         overwrite: bool,
         tell: OnEvent | None,
         shared: Shared | None,
+        part: KeepSmall | None,
     ) -> None:
+        self.part = part
         self.plan, self.overwrite, self.report_path = plan, overwrite, report
         self.shared = shared
         self.outcome = Outcome(plan, earlier)
@@ -224,8 +230,11 @@ class _Run:
         self.looks_left.discard(result.mood)
         if result.thumbnail is not None:
             self.thumbnails[result.mood] = result.thumbnail
-            if result.report.made_of is not None:
-                store_thumbnail(result.report.made_of.digest, result.thumbnail)
+            made_of = result.report.made_of
+            if made_of is not None and self.part is not None:
+                self.part(made_of.digest, result.thumbnail)
+            elif made_of is not None:
+                store_thumbnail(made_of.digest, result.thumbnail)
 
     def _sheet(self) -> list[DrawSheet]:
         """Give the contact sheet's step, once all moods have their small pictures."""
@@ -282,7 +291,8 @@ class _Run:
 
     def _write_report(self, state: State) -> RunReport:
         report = self.outcome.report(state, self.report_path)
-        write_atomically(self.report_path, report.to_bytes(), overwrite=True)
+        if self.part is None:
+            write_atomically(self.report_path, report.to_bytes(), overwrite=True)
         return report
 
     def end_early(self, error: BaseException) -> None:
@@ -294,5 +304,6 @@ class _Run:
         report = self.outcome.report(state, self.report_path)
         for line in told_when_ended_early(report):
             error.add_note(line)
-        with contextlib.suppress(EvenfallError):  # the first error is the one to tell of
-            write_atomically(self.report_path, report.to_bytes(), overwrite=True)
+        if self.part is None:
+            with contextlib.suppress(EvenfallError):  # the first error is the one to tell of
+                write_atomically(self.report_path, report.to_bytes(), overwrite=True)

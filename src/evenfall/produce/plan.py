@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,9 +27,11 @@ from evenfall.record.values import FileReport, MoodReport
 from evenfall.record.versions import versions
 from evenfall.system.opened import Opened
 
-__all__ = ["Picture", "RunPlan", "SheetPlan", "plan_run", "was_not_made"]
+__all__ = ["KeepSmall", "Picture", "RunPlan", "SheetPlan", "plan_run", "was_not_made"]
 
 Codes = npt.NDArray[np.uint8]
+KeepSmall = Callable[[str, Codes], None]
+"""Is given a small picture of a mood: a digest of what it was made of, and its codes."""
 
 
 @dataclass(frozen=True)
@@ -101,6 +103,8 @@ class RunPlan:
         Why moods cannot be made, as far as that is known.
     notes : tuple of str
         What a person should know.
+    small_size : tuple of int or None
+        Width and height of pictures for the contact sheet; None where none are wanted.
     """
 
     asked: Asked
@@ -118,6 +122,7 @@ class RunPlan:
     kept_moods: Mapping[str, MoodReport]
     faults: tuple[Fault, ...]
     notes: tuple[str, ...]
+    small_size: tuple[int, int] | None = None
 
     @property
     def guides(self) -> tuple[str, ...]:
@@ -172,6 +177,7 @@ def plan_run(
     *,
     out: Path,
     draft: bool,
+    is_part: bool = False,
 ) -> RunPlan:
     """Plan a run; no pixel is read, and nothing is written but what is taken over.
 
@@ -195,6 +201,8 @@ def plan_run(
         Folder of the files.
     draft : bool
         Whether drafts are made.
+    is_part : bool
+        Whether small pictures are wanted for a contact sheet that somebody else makes.
     """
     origins = Origins(asked, source, versions(), checked.looks, draft=draft)
     kept: list[FileReport] = []
@@ -210,6 +218,7 @@ def plan_run(
         else:
             continue
         order.append(target.path if noted is None else noted.path)
+    small_size = _sheet_size(asked, source) if is_part and asked.recipe.model.sheet.make else None
     sheet_plan = None
     if files.sheet is not None:
         logo = _logo(asked)
@@ -220,9 +229,9 @@ def plan_run(
             kept.append(noted)
         else:
             busy = {picture.target.mood for picture in pictures}
-            size = _sheet_size(asked, source)
-            known = _small_pictures(moods, busy, origins, earlier, hashes, size)
-            sheet_plan = SheetPlan(files.sheet, facts, size, known, logo)
+            small_size = _sheet_size(asked, source)
+            known = _small_pictures(moods, busy, origins, earlier, hashes, small_size)
+            sheet_plan = SheetPlan(files.sheet, facts, small_size, known, logo)
     to_mix = {picture.target.mood for picture in pictures}
     if sheet_plan is not None:
         to_mix.update(mood for mood in moods if mood not in sheet_plan.pictures)
@@ -253,6 +262,7 @@ def plan_run(
             ),
             *(was_not_made(mood) for mood in checked.unusable),
         ),
+        small_size,
     )
 
 

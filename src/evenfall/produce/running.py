@@ -23,6 +23,7 @@ from evenfall.system.processors import workers_of
 if TYPE_CHECKING:
     from evenfall.passes.source import PassSource
     from evenfall.produce.events import OnEvent
+    from evenfall.produce.plan import KeepSmall
     from evenfall.produce.shared import Shared
 
 __all__ = ["run"]
@@ -41,6 +42,7 @@ def run(
     source: PassSource | None = None,
     on_event: OnEvent | None = None,
     shared: Shared | None = None,
+    part: KeepSmall | None = None,
 ) -> RunReport:
     """Make the deliverables of a recipe.
 
@@ -76,6 +78,10 @@ def run(
         Told of progress, one event at a time, from any thread.
     shared : Shared, optional
         What the frames of a run of many have in common.
+    part : callable, optional
+        Makes this a part of a run that somebody else leads, who has claimed the files and writes
+        the report. It is given small pictures for the contact sheet: a digest of what each was made
+        of, and its codes.
 
     Returns
     -------
@@ -134,14 +140,24 @@ def run(
         if source.headers.keys() >= recipe.model.lights.keys():  # else some may be unknown
             check_balances(asked, chosen, source.space, source.luminance_scale)
         files = plan_files(recipe, chosen, folder, source, checked.looks, draft=draft)
+        stands_apart = dry_run or part is not None
         if not dry_run and on_event is not None:
             on_event(FolderEntered(folder))
-        entered = nullcontext(()) if dry_run else enter_folder(folder, [*files.paths, report])
+        entered = nullcontext(()) if stands_apart else enter_folder(folder, [*files.paths, report])
         with entered as abandoned:
             hashes.finish()
             earlier = earlier_in(bring=not dry_run)
             plan = plan_run(
-                asked, source, checked, chosen, files, earlier, hashes, out=folder, draft=draft
+                asked,
+                source,
+                checked,
+                chosen,
+                files,
+                earlier,
+                hashes,
+                out=folder,
+                draft=draft,
+                is_part=part is not None,
             )
             refuse_kept(recipe, plan.to_make)
             refuse_existing(plan.to_make, allowed=overwrite or dry_run or draft)
@@ -157,6 +173,7 @@ def run(
                 workers=workers,
                 tell=on_event,
                 shared=shared,
+                part=part,
             )
 
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     )
     from evenfall.view.plans import plan_view, write_plan
     from evenfall.view.records import read_provenance
-    from evenfall.view.several import ViewRun, find_recipes, open_views, run_views
+    from evenfall.view.several import ViewRun, farm_out_views, find_recipes, open_views, run_views
     from evenfall.view.surveys import survey_folder
     from evenfall.view.view import View
 
@@ -35,6 +35,7 @@ __all__ = [
     "answer_comment",
     "comment_words",
     "draw_comments",
+    "farm_out_views",
     "find_recipes",
     "handback_text",
     "load_comments",
@@ -68,7 +69,7 @@ __getattr__, __dir__ = late_names(
         ),
         "plans": ("plan_view", "write_plan"),
         "records": ("read_provenance",),
-        "several": ("ViewRun", "find_recipes", "open_views", "run_views"),
+        "several": ("ViewRun", "farm_out_views", "find_recipes", "open_views", "run_views"),
         "surveys": ("survey_folder",),
         "view": ("View",),
     },

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from evenfall.record.report import RunReport
     from evenfall.view.view import View
 
-__all__ = ["ViewRun", "find_recipes", "open_views", "run_views"]
+__all__ = ["ViewRun", "farm_out_views", "find_recipes", "open_views", "run_views"]
 
 _OF_A_RECIPE = {"lights", "moods", "based_on"}
 
@@ -215,6 +215,74 @@ def run_views(
             yield ViewRun(path, error=error, seconds=time.perf_counter() - begun)
         else:
             yield ViewRun(path, report, seconds=time.perf_counter() - begun)
+
+
+def farm_out_views(
+    recipes: Sequence[str | Path],
+    scheduler: str,
+    *,
+    moods: str | Sequence[str] = (),
+    changes: str | Sequence[str] = (),
+    out: str | Path | None = None,
+    draft: bool = False,
+    overwrite: bool = False,
+    keep_going: bool = False,
+    workers: int | None = None,
+    on_event: OnEvent | None = None,
+) -> Iterator[ViewRun]:
+    """Make the deliverables of several views on the workers of a Dask scheduler.
+
+    The files are those that one machine makes, byte for byte. All workers have to see the folders
+    of recipes, passes and pictures under the names that they have here, and to have the same
+    versions; see docs/farm.md.
+
+    Parameters
+    ----------
+    recipes : sequence of str or Path
+        As for `find_recipes`.
+    scheduler : str
+        Its address, ``tcp://farm:8786``.
+    moods, out, overwrite, keep_going, on_event
+        As for `View.run`.
+    changes, draft
+        As for `evenfall.open`.
+    workers : int, optional
+        Threads that a worker may use for a mood; 1 otherwise.
+
+    Yields
+    ------
+    ViewRun
+        First those whose recipes are not sound, then the others as they are done.
+
+    Raises
+    ------
+    UsageError
+        When there is no such scheduler, or a worker has other versions or does not see a folder.
+    OutputError
+        When the scheduler or all workers stay away for ten minutes.
+    """
+    from evenfall.farm.views import farm_views
+
+    paths = find_recipes(recipes)
+    _refuse_same_names(paths, out)
+    sound = []
+    for path in paths:
+        try:
+            sound.append(open_view(path, changes=changes, check_files=not keep_going).recipe)
+        except EvenfallError as error:
+            yield ViewRun(path, error=error)
+    for made in farm_views(
+        sound,
+        scheduler,
+        moods=moods,
+        out=None if out is None else given_path(out, "the folder"),
+        draft=draft,
+        overwrite=overwrite,
+        keep_going=keep_going,
+        threads=workers or 1,
+        on_event=on_event,
+    ):
+        yield ViewRun(made.recipe, made.report, made.error, made.seconds)
 
 
 def _refuse_same_names(paths: Sequence[Path], out: str | Path | None) -> None:

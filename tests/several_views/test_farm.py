@@ -1,0 +1,231 @@
+"""Many machines make the same bytes as one, and lose nothing when one of them dies."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from evenfall.cli.main import main
+from evenfall.errors import FaultyError, UsageError
+from evenfall.farm import crew as farm_crew
+from evenfall.farm.parts import Made, Part, digest_of, farm_versions, make_part, why_unfit
+from evenfall.recipe import load
+from evenfall.view import farm_out_views, run_views
+
+pytest.importorskip("distributed", reason="optional extra 'farm' is not installed")
+sys.path.insert(0, str(Path(__file__).parent))
+from farming import Farm, farm
+
+PICTURES = 24
+"""Of two views; tests/stress has the long version."""
+
+takes_long = pytest.mark.skipif(
+    os.environ.get("EVENFALL_LONG_TESTS") != "1",
+    reason="takes a minute: EVENFALL_LONG_TESTS=1 runs it",
+)
+
+
+@pytest.fixture
+def machines(tmp_path: Path) -> Iterator[Farm]:
+    with farm(tmp_path / "farm") as started:
+        yield started
+
+
+@pytest.fixture
+def many(house: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Two views of twelve moods each, without a sheet."""
+    monkeypatch.chdir(house)
+    text = (house / "house.toml").read_text(encoding="utf-8")
+    moods = "".join(
+        f"[moods.m{number:02d}]\nlights = {{ sun = {-number / 10}, lamp = {{ stops = 1 }} }}\n"
+        for number in range(PICTURES // 2)
+    )
+    head = "sheet.make = false\n" + text.partition("[moods.day]")[0]
+    (house / "house.toml").write_text(head + moods, encoding="utf-8")
+    kitchen = (house / "kitchen.toml").read_text(encoding="utf-8").partition("[moods")[0]
+    (house / "kitchen.toml").write_text(kitchen, encoding="utf-8")
+    return house
+
+
+def pictures(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.glob("*.png")}
+
+
+def test_a_worker_that_is_killed_loses_nothing(many: Path, machines: Farm) -> None:
+    """No gap, and the bytes of one machine."""
+    views = ["living.toml", "kitchen.toml"]
+    assert all(one.is_whole for one in run_views(views, out=many / "alone"))
+    first = machines.start_worker()
+    machines.start_worker()
+    kills = iter([first.kill])
+
+    def hear(event: object) -> None:
+        if type(event).__name__ == "FileDone" and len(pictures(many / "farmed")) > 4:
+            next(kills, lambda: None)()
+
+    done = list(farm_out_views(views, machines.address, out=many / "farmed", on_event=hear))
+    assert first.poll() is not None
+    assert [one.is_whole for one in done] == [True, True]
+    assert len(pictures(many / "farmed")) == PICTURES
+    assert pictures(many / "farmed") == pictures(many / "alone")
+    assert [path for path in (many / "farmed").iterdir() if path.name.startswith(".")] == []
+
+
+@takes_long
+def test_a_scheduler_that_is_started_again_loses_nothing(many: Path, machines: Farm) -> None:
+    """Its workers end with it and are started again, as their keepers do."""
+    machines.start_worker()
+    seen: list[str] = []
+
+    def hear(event: object) -> None:
+        if type(event).__name__ == "FileDone":
+            seen.append("file")
+            if len(seen) == 4:
+                machines.scheduler.kill()
+                machines.scheduler.wait()
+                machines.start_scheduler()
+                machines.start_worker()
+
+    done = list(farm_out_views(["living.toml"], machines.address, out="farmed", on_event=hear))
+    assert [one.is_whole for one in done] == [True]
+    assert len(pictures(many / "farmed")) == PICTURES // 2
+
+
+def test_the_command_makes_the_sheet_too_and_goes_on_where_it_was(
+    house: Path, machines: Farm, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(house)
+    machines.start_worker()
+    command = ["run", "living.toml", "terrace.toml", "--dask", machines.address]
+    result = CliRunner().invoke(main, command)
+    assert result.exit_code == 0, result.output
+    farmed = pictures(house / "pictures")
+    assert len(farmed) == 6
+    assert list(run_views(["living.toml", "terrace.toml"], out="alone"))
+    assert pictures(house / "alone") == farmed
+    again = CliRunner().invoke(main, command)
+    assert [line.split()[1] for line in again.stdout.splitlines()] == ["kept"] * 6
+    (house / "living.toml").write_text(
+        (house / "living.toml").read_text(encoding="utf-8") + "look.tone = 'neutral'\n", "utf-8"
+    )
+    refused = CliRunner().invoke(main, command)
+    assert refused.exit_code == 1
+    assert refused.stderr.count("the file exists already") == 4  # three, and in the table
+    assert CliRunner().invoke(main, [*command, "--overwrite"]).exit_code == 0
+
+
+@takes_long
+def test_a_picture_that_kills_every_worker_is_told_by_name(
+    house: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The others are made; workers are started again as often as they die."""
+    with farm(house / "farm", DASK_DISTRIBUTED__SCHEDULER__ALLOWED_FAILURES="0") as machines:
+        _check_deadly(house, machines, monkeypatch)
+
+
+def _check_deadly(house: Path, machines: Farm, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(house)
+    (house / "deadly.py").write_text(
+        "import os\n"
+        "from evenfall.farm import parts\n"
+        "made = vars(parts).setdefault('alive', parts._made)\n"  # a preload is run twice
+        "parts._made = lambda part, *rest: (\n"
+        "    os._exit(1) if part.mood == 'dusk' else made(part, *rest))\n",
+        encoding="utf-8",
+    )
+    preload = ("--preload", str(house / "deadly.py"))
+    machines.start_worker(*preload)
+
+    def hear(event: object) -> None:
+        if machines.workers[-1].poll() is not None and len(machines.workers) < 12:
+            machines.start_worker(*preload)
+
+    looking = farm_crew.Crew._while_quiet
+
+    def look(self: farm_crew.Crew, *arguments: object) -> None:
+        hear(None)
+        looking(self, *arguments)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(farm_crew.Crew, "_while_quiet", look)
+    [made] = farm_out_views(["living.toml"], machines.address, out="farmed", on_event=hear)
+    assert sorted(pictures(house / "farmed")) == ["living_day.png"]
+    assert made.report is not None
+    [fault] = made.report.faults
+    assert str(fault).startswith("living dusk: every worker that made it died, 3 times, last tcp:")
+
+
+def test_a_damaged_pass_is_told_and_the_rest_is_made(
+    house: Path, machines: Farm, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(house)
+    machines.start_worker()
+    damaged = bytearray((house / "living" / "lamp.exr").read_bytes())
+    damaged[-200:-100] = bytes(100)
+    (house / "living" / "lamp.exr").write_bytes(damaged)
+    [made] = farm_out_views(["living.toml"], machines.address, out="farmed")
+    assert made.report is not None
+    assert any("lamp.exr" in str(fault) for fault in made.report.faults)
+    assert sorted(pictures(house / "farmed")) == ["living_day.png"]
+
+
+def test_nobody_at_the_address_is_told(house: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(farm_crew, "_FIRST_ANSWER_SECONDS", 0.5)
+    with pytest.raises(UsageError, match=r"no scheduler answers at tcp://127\.0\.0\.1:9"):
+        list(farm_out_views([house / "living.toml"], "tcp://127.0.0.1:9"))
+    with pytest.raises(UsageError, match="is no address of a scheduler"):
+        list(farm_out_views([house / "living.toml"], "ftp://farm"))
+    assert not (house / "pictures").exists()
+
+
+def test_other_versions_are_named_with_both(house: Path) -> None:
+    wanted = {**farm_versions(), "numpy": "1.0"}
+    why = why_unfit(wanted, {house: ""})
+    assert why.startswith("has other versions: numpy ")
+    assert why.endswith(" there, 1.0 here")
+
+
+def test_a_machine_that_does_not_see_the_folder_says_so(house: Path) -> None:
+    recipe = load(house / "living.toml")
+    part = Part(recipe.path, digest_of(recipe), "dusk", (), house / "nowhere")
+
+    def unfit(**changes: object) -> str:
+        return make_part(Part(**{**part.__dict__, **changes}), farm_versions()).unfit
+
+    assert unfit() == f"does not see the folder {house / 'nowhere'}"
+    assert unfit(out=house, token="token") == f"sees another folder under the name {house}"
+    assert unfit(out=house, recipe=house / "other.toml") == f"does not see {house / 'other.toml'}"
+    assert unfit(out=house, digest="another") == f"sees another text in {recipe.path}"
+    assert isinstance(make_part(part, farm_versions()), Made)
+
+
+def test_a_worker_of_other_versions_stops_the_run_before_it_begins(
+    house: Path, machines: Farm, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    machines.start_worker()
+    monkeypatch.setattr(farm_crew, "farm_versions", lambda: {**farm_versions(), "numpy": "1.0"})
+    with pytest.raises(FaultyError, match=r"has other versions: numpy \S+ there, 1\.0 here"):
+        list(farm_out_views([house / "living.toml"], machines.address))
+    assert not list((house / "pictures").glob("*")) if (house / "pictures").exists() else True
+
+
+def test_the_shortest_wait_is_told(
+    house: Path, machines: Farm, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without a worker the run waits, says so, and gives up in the end."""
+    monkeypatch.setattr(farm_crew, "_PATIENCE_SECONDS", 1.0)
+    told: list[str] = []
+
+    def hear(event: object) -> None:
+        told.append(str(getattr(event, "text", "")))
+
+    begun = time.monotonic()
+    with pytest.raises(FaultyError, match="no worker has joined"):
+        list(farm_out_views([house / "living.toml"], machines.address, on_event=hear))
+    assert time.monotonic() - begun < 30
+    assert any("waiting, with living day and living dusk still to be made" in one for one in told)
