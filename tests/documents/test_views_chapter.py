@@ -1,0 +1,53 @@
+"""The guide's chapter on several views: its recipes and commands, as they stand there."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from evenfall.cli.main import main
+from evenfall.develop.example import example_recipe
+from evenfall.recipe import load
+
+from .reading import chapter, commands, snippets
+
+
+@pytest.fixture
+def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The recipes of the chapter, each under the name in its first line, and passes for them."""
+    for text in snippets(15):
+        name = text.partition(".toml")[0].removeprefix("# ")
+        (tmp_path / f"{name}.toml").write_text(text, encoding="utf-8")
+    for view in ("kitchen", "terrace"):
+        (tmp_path / view).mkdir()
+        example_recipe(tmp_path / view).path.unlink()
+    (tmp_path / "terrace" / "lamp.exr").unlink()
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_every_command_of_the_chapter(house: Path) -> None:
+    typed = commands(re.sub(r"```toml\n.*?```\n", "", chapter(15), flags=re.DOTALL))
+    told = {}
+    for command in typed:
+        program, *arguments = shlex.split(command)
+        assert program == "evenfall"
+        result = CliRunner().invoke(main, arguments)
+        assert result.exit_code == 0, (command, result.output)
+        told[command] = result.output
+    pictures = sorted(path.name for path in (house / "pictures").glob("*.png"))
+    assert len(pictures) == 6
+    assert not any(name.startswith("house") for name in pictures)
+    assert "house.toml has a value of its own" in told[typed[-1]]
+    lamp = load("kitchen.toml").moods["dusk"].lights["lamp"]
+    assert lamp.stops == pytest.approx(1 + 2 / 3)  # a third in the house, and one in the kitchen
+
+
+def test_the_kitchen_is_darker_outside_and_keeps_the_lamps(house: Path) -> None:
+    dusk = load("kitchen.toml").moods["dusk"].lights
+    assert (dusk["sky"].stops, dusk["lamp"].stops, dusk["lamp"].kelvin) == (-3.0, 1.0, 2700.0)
+    assert list(load("terrace.toml").model.lights) == ["sun", "sky"]
