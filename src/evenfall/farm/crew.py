@@ -147,7 +147,8 @@ class Crew:
                 alone.append(number)
             else:
                 futures[self._submit(client, each, wanted)] = number
-        done = import_module("distributed").as_completed(list(futures), loop=client.loop)
+        distributed: Any = import_module("distributed")
+        done = distributed.as_completed(list(futures), loop=client.loop, with_results=True)
         quiet_since = time.monotonic()
         while futures or alone:
             if not futures:
@@ -163,10 +164,10 @@ class Crew:
                 time.sleep(_LOOK_SECONDS)
                 continue
             quiet_since = time.monotonic()
-            for future in batch:
+            for future, result in batch:
                 number = futures.pop(future)
                 each = standing[number]
-                made = self._result(future, each)
+                made = self._result(result, each)
                 future.release()
                 if made is not None:
                     del standing[number]
@@ -186,22 +187,25 @@ class Crew:
                 raise _Away("no worker that is fit is left")
         return client.submit(make_part, each.part, wanted, pure=False, workers=fit, retries=0)
 
-    def _batch(self, done: Any) -> list[Future]:
+    def _batch(self, done: Any) -> list[tuple[Future, Any]]:
         try:
-            found: list[Future] = done.next_batch(block=False)
+            found: list[tuple[Future, Any]] = done.next_batch(block=False)
         except (OSError, asyncio.CancelledError):
             raise _Away("the scheduler does not answer") from None
         return found
 
-    def _result(self, future: Future, each: _Standing) -> Made | None:
-        """Give what came of a part; None when it has to be given out again."""
-        from distributed import CancelledError, KilledWorker
+    def _result(self, result: Any, each: _Standing) -> Made | None:
+        """Give what came of a part; None when it has to be given out again.
 
-        if future.status == "cancelled":
+        A result that was lost with its worker, before it was fetched, is worked out again by the
+        scheduler, and is not heard of until then.
+        """
+        from distributed import KilledWorker
+
+        error = result[1] if isinstance(result, tuple) else result
+        if isinstance(error, asyncio.CancelledError | _cancelled()):
             raise _Away("the scheduler was started again")
-        try:
-            made: Made = future.result(timeout=_PATIENCE_SECONDS)
-        except KilledWorker as error:
+        if isinstance(error, KilledWorker):
             each.deaths += 1 + int(getattr(error, "allowed_failures", 3))
             each.last = str(getattr(error.last_worker, "address", error.last_worker))
             each.rounds += each.is_alone
@@ -209,16 +213,13 @@ class Crew:
                 each.is_alone = True
                 return None
             return _deadly(each)
-        except (CancelledError, asyncio.CancelledError):
-            raise _Away("the scheduler was started again") from None
-        except (OSError, TimeoutError):
-            raise _Away("the scheduler does not answer") from None
-        except Exception as error:  # of a machine that lacks memory, or code
+        if not isinstance(error, Made):  # of a machine that lacks memory, or code
             each.rounds += 1
             if each.rounds < _MOST_ROUNDS:
                 return None
             fault = Fault(each.part.name, "", f"{type(error).__name__}: {error}")
             return Made("", faults=(fault,), kind=OutputError)
+        made = error
         if made.unfit:
             address = made.machine.rpartition("(")[2].rstrip(")")
             self._leave_out(address, f"{made.machine} {made.unfit}")
@@ -304,6 +305,13 @@ def _deadly(each: _Standing) -> Made:
 
 class _Away(Exception):  # noqa: N818 -- no error yet
     """The scheduler or all workers are gone, for a while or for good."""
+
+
+def _cancelled() -> type[BaseException]:
+    from distributed import CancelledError
+
+    cancelled: type[BaseException] = CancelledError
+    return cancelled
 
 
 def _workers(client: Client) -> list[str]:
