@@ -28,7 +28,11 @@ FAULTS: dict[str, tuple[tuple[str, ...], ...]] = {
             "            if size < 0 or self.place + 4 + size > self.file.size:",
             "            if size < 0:",
         ),
-        ("        if self.block[:4] != EXR_MAGIC:", "        if False:"),
+        (
+            "        if self.block[:4] != EXR_MAGIC:",
+            "        if False:",
+            "by these four bytes the reader was chosen",
+        ),
         ("if version & 0xFF != 2 or version & ~(0xFF | _KNOWN_FLAGS):", "if version & 0xFF != 2:"),
         ("        if multipart and version & _SINGLE_TILED:", "        if False:"),
         ("            if not multipart:\n                break", "            break"),

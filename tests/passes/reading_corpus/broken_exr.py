@@ -551,6 +551,29 @@ BROKEN_EXR: tuple[Broken, ...] = (
         "pixelAspectRatio 1e-07",
     ),
     Broken(
+        "wide_aspect.exr",
+        "pixels that are absurdly wide",
+        _with("pixelAspectRatio", "float", struct.pack("<f", 2e6)),
+        "pixelAspectRatio 2e+06".replace("+", r"\+"),
+    ),
+    Broken(
+        "long_aspect.exr",
+        "an attribute of the right kind and the wrong size",
+        _with("pixelAspectRatio", "float", struct.pack("<2f", 1, 1)),
+        "attribute 'pixelAspectRatio' is 'float' of 8 bytes",
+    ),
+    Broken(
+        "tile_rounding.exr",
+        "levels of tiles that are rounded in no known way",
+        edited(
+            tiled(_RGB),
+            lambda apart: apart.attributes.__setitem__(
+                "tiles", ("tiledesc", struct.pack("<IIB", 16, 24, 0x20))
+            ),
+        ),
+        "unknown level mode 32",
+    ),
+    Broken(
         "aspect_nan.exr",
         "a pixel aspect that is no number",
         _with("pixelAspectRatio", "float", struct.pack("<f", float("nan"))),
