@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from evenfall.prove.diagnosis import CODES
+from evenfall.prove.diagnosis import CODES, REMARKS
 from evenfall.prove.prove import prove
 
 FACTOR_TOLERANCE = 0.03  # what noise leaves open in the weakest light tested for its factor
@@ -32,6 +32,10 @@ def proof_of(passes: dict[str, np.ndarray], beauty: np.ndarray | None, **kwargs:
 
 def codes(proof: Any) -> list[tuple[str, tuple[str, ...]]]:
     return [(diagnosis.code, diagnosis.lights) for diagnosis in proof.diagnoses]
+
+
+def remarked(proof: Any) -> list[tuple[str, tuple[str, ...]]]:
+    return [(remark.code, remark.lights) for remark in proof.remarks]
 
 
 def srgb(linear: np.ndarray) -> np.ndarray:
@@ -232,11 +236,12 @@ def test_passes_denoised_apart(studio: Any) -> None:
     def denoised(rgb: np.ndarray) -> np.ndarray:
         return oidn.denoise(np.ascontiguousarray(rgb), hdr=True)
 
-    one = {**passes, "sky": denoised(passes["sky"])}
-    assert codes(proof_of(one, beauty)) == [("denoised-apart", ("sky",))]
-    assert codes(proof_of(passes, denoised(beauty))) == [("denoised-apart", ())]
+    one = proof_of({**passes, "sky": denoised(passes["sky"])}, beauty)
+    assert (codes(one), remarked(one)) == ([], [("denoised-apart", ("sky",))])
+    whole = proof_of(passes, denoised(beauty))
+    assert (codes(whole), remarked(whole)) == ([], [("denoised-apart", ())])
     everything = {name: denoised(rgb) for name, rgb in passes.items()}
-    assert codes(proof_of(everything, denoised(beauty))) == [("denoised-apart", tuple(passes))]
+    assert remarked(proof_of(everything, denoised(beauty))) == [("denoised-apart", tuple(passes))]
 
 
 @pytest.mark.parametrize(("light", "down", "across"), [("sun", 0, 1), ("sky", 1, 0)])
@@ -298,15 +303,21 @@ def test_alpha_missing_or_differing(
 
     sound = dict.fromkeys(studio_passes, alpha)
     assert codes(with_alpha(sound)) == []
-    assert codes(with_alpha({**sound, "sky": None})) == [("alpha-missing", ("sky",))]
-    assert codes(with_alpha({**sound, "sun": other})) == [("alpha-differs", ("sun",))]
+    for changed, said in (
+        ({**sound, "sky": None}, ("alpha-missing", ("sky",))),
+        ({**sound, "sun": other}, ("alpha-differs", ("sun",))),
+    ):
+        proof = with_alpha(changed)
+        assert proof.verdict == "adds up"
+        assert remarked(proof) == [said]
 
 
 def test_black_pass_is_named(
     studio_passes: dict[str, np.ndarray], studio_beauty: np.ndarray
 ) -> None:
     passes = {**studio_passes, "lamp": np.zeros_like(studio_beauty)}
-    assert codes(proof_of(passes, studio_beauty)) == [("pass-empty", ("lamp",))]
+    proof = proof_of(passes, studio_beauty)
+    assert (codes(proof), remarked(proof)) == ([], [("pass-empty", ("lamp",))])
 
 
 def test_without_a_beauty_little_is_proven(studio_passes: dict[str, np.ndarray]) -> None:
@@ -319,10 +330,9 @@ def test_without_a_beauty_little_is_proven(studio_passes: dict[str, np.ndarray])
 def test_without_a_beauty_copies_and_codes_are_found(studio_passes: dict[str, np.ndarray]) -> None:
     eight_bit = np.round(np.minimum(srgb(studio_passes["cove"]), 1) * 255) / np.float32(255)
     passes = {**studio_passes, "cove": eight_bit, "sky_copy": studio_passes["sky"]}
-    assert codes(proof_of(passes, None)) == [
-        ("pass-counted-twice", ("sky_copy",)),
-        ("pass-display-encoded", ("cove",)),
-    ]
+    proof = proof_of(passes, None)
+    assert proof.verdict == "cannot be proven"
+    assert remarked(proof) == [("counted-twice", ("sky_copy",)), ("display-encoded", ("cove",))]
 
 
 def test_worst_place_and_half_float_planes(
@@ -381,8 +391,7 @@ def test_sizes_that_differ_are_refused(studio_beauty: np.ndarray) -> None:
 def test_every_code_is_documented() -> None:
     import inspect
 
-    from evenfall.prove import defects, findings
-    from evenfall.prove import prove as prove_module
+    from evenfall.prove import proof, remarks, told
 
-    source = "".join(map(inspect.getsource, (defects, findings, prove_module)))
-    assert all(f'"{code}"' in source for code in CODES)
+    source = "".join(map(inspect.getsource, (told, remarks, proof)))
+    assert all(f'"{code}"' in source for code in (*CODES, *REMARKS))

@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from evenfall.cli.options import json_option, passes_option, recipe_argument, set_option
+from evenfall.cli.paragraphs import print_indented
 from evenfall.cli.saying import make_console, say, say_json
 
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
+    from evenfall.prove.diagnosis import Diagnosis
     from evenfall.prove.proof import LightProof, Proof
 
 __all__ = ["command"]
@@ -45,11 +47,12 @@ def command(
 ) -> None:
     """Prove that the passes of RECIPE add up to its beauty.
 
-    The beauty is fitted as a sum of the passes, each with a factor of 0 or more, and what remains
-    is compared with its own noise. If they do not add up, it says why: a pass missing or counted
-    twice, another exposure or white balance, values encoded for a display or cut off, pictures
-    denoised one by one, a camera that moved, alpha or background missing. The exit code is then 1.
-    Passes are judged as they were rendered, whatever the recipe mends in them.
+    What beauty and passes differ by is held against its own noise, and that alone is the verdict:
+    exit code 0 where they add up, 1 where they do not. Then faults are undone one after the other,
+    and what explains most is told first: a pass missing or counted twice, another exposure, white
+    balance or colour space, a tone curve, values cut off, a camera that moved, alpha, background,
+    vignette or bloom. Remarks, such as a pass that was denoised, decide nothing. Passes are looked
+    at as they were rendered, whatever the recipe mends in them.
 
     Without a beauty in the recipe, little can be proven; it says what cannot.
     """
@@ -65,17 +68,21 @@ def command(
         say_json(_as_json(proof))
     else:
         _print(proof)
-    if proof.diagnoses:
+    if proof.verdict == "does not add up":
         sys.exit(1)
 
 
 def _print(proof: Proof) -> None:
     console = make_console(width_in_files=_WIDTH_IN_FILES)
     _print_verdict(proof, console)
+    for number, diagnosis in enumerate(proof.diagnoses, 1):
+        _print_diagnosis(console, number, diagnosis)
     console.print(_table(proof))
-    for diagnosis in proof.diagnoses:
-        console.print(f"{diagnosis}", style="bold", soft_wrap=not console.is_terminal)
-        console.print(f"  What helps: {diagnosis.remedy}.", soft_wrap=not console.is_terminal)
+    if proof.remarks:
+        console.print("Remarks, which decide nothing", style="bold")
+        for remark in proof.remarks:
+            print_indented(console, f"{remark}", 2)
+            print_indented(console, f"{remark.advice[0].upper()}{remark.advice[1:]}.", 4)
     if proof.unprovable:
         without = "" if proof.maps is not None else "Without a beauty "
         console.print(f"{without}it cannot be proven:".capitalize())
@@ -88,14 +95,26 @@ def _print(proof: Proof) -> None:
         )
 
 
+def _print_diagnosis(console: Console, number: int, diagnosis: Diagnosis) -> None:
+    from evenfall.recipe.words.wording import percent_words
+
+    said = str(diagnosis)
+    if not diagnosis.lights:
+        said = f"{said[0].upper()}{said[1:]}"
+    print_indented(console, f"{number}. {said}", 0)
+    print_indented(console, f"What helps: {diagnosis.remedy}.", 3)
+    if diagnosis.explained < 1:
+        share = percent_words(diagnosis.explained)
+        print_indented(console, f"Explains {share} of the difference beyond noise.", 3)
+    console.print()
+
+
 def _print_verdict(proof: Proof, console: Console) -> None:
     from evenfall.recipe.words.wording import percent_words
 
     words = {
         "adds up": "The passes add up to the beauty.",
-        "does not add up": "The passes do not add up to the beauty."
-        if proof.maps is not None
-        else "Something is wrong with the passes.",
+        "does not add up": "The passes do not add up to the beauty.",
         "cannot be proven": "Nothing is known against the passes, but they are not proven.",
     }
     console.print(words[proof.verdict], style="bold")
@@ -115,6 +134,7 @@ def _print_verdict(proof: Proof, console: Console) -> None:
         console.print(
             f"Worst place: {proof.worst}; {what}, {abs(proof.worst_sigmas):.1f} times the noise."
         )
+    console.print()
 
 
 def _table(proof: Proof) -> Table:
@@ -174,5 +194,6 @@ def _as_json(proof: Proof) -> dict[str, Any]:
             {**asdict(light), "exported_stops": light.exported_stops} for light in proof.lights
         ],
         "diagnoses": [asdict(diagnosis) for diagnosis in proof.diagnoses],
+        "remarks": [asdict(remark) for remark in proof.remarks],
         "unprovable": list(proof.unprovable),
     }

@@ -172,6 +172,8 @@ def _subtitle(proof: Proof) -> str:
 
 
 def _findings(proof: Proof) -> Sequence[str]:
+    remarks = [f"Remark: {remark}" for remark in proof.remarks]
     if not proof.diagnoses:
-        return ["The passes add up to the beauty within their noise."]
-    return [str(diagnosis) for diagnosis in proof.diagnoses]
+        return ["The passes add up to the beauty within their noise.", *remarks]
+    numbered = [f"{number}. {each}" for number, each in enumerate(proof.diagnoses, 1)]
+    return ["The passes do not add up to the beauty.", *numbered, *remarks]

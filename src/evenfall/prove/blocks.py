@@ -2,8 +2,9 @@
 
 A block's checker difference is the mean of half of its 2 x 2 cells less the mean of the other half,
 as on a draughtboard. Flat light and gradients cancel in it and grain does not, so a quarter of its
-square estimates the noise variance of the block's mean. Both are linear in the picture: those of
-any combination of passes follow without reading the passes again.
+square estimates the noise variance of the block's mean. Two more differences, of columns and of
+rows of cells, say the same where light is flat, and three tell it far better than one. All are
+linear in the picture: those of any combination of passes follow without reading the passes again.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["BlockGrid", "BlockPicture", "Float", "Plane", "pool", "reduce_picture"]
+__all__ = ["BlockGrid", "BlockPicture", "Float", "Plane", "block_sums", "pool", "reduce_picture"]
 
 Float = npt.NDArray[np.float64]
 Plane = npt.NDArray[np.float32] | npt.NDArray[np.float16]
@@ -78,10 +79,51 @@ class BlockGrid:
 
 @dataclass(frozen=True, eq=False)
 class BlockPicture:
-    """Means and checker differences of a picture's blocks, each of shape (3, rows, columns)."""
+    """A picture's blocks.
+
+    Parameters
+    ----------
+    means, checker : ndarray
+        Means and checker differences, each of shape (3, rows, columns).
+    stripes : ndarray or None
+        Differences of columns and of rows of cells, shape (2, 3, rows, columns); None where they
+        were not kept.
+    """
 
     means: Float
     checker: Float
+    stripes: Float | None = None
+
+    @property
+    def contrasts(self) -> Float:
+        """All differences that are known, shape (1 or 3, 3, rows, columns)."""
+        if self.stripes is None:
+            return self.checker[None]
+        return np.concatenate([self.checker[None], self.stripes])
+
+    def scaled(self, factors: float | Float) -> BlockPicture:
+        """Multiply the picture by a factor, or one a channel: shape (3, 1, 1)."""
+        stripes = None if self.stripes is None else factors * self.stripes
+        return BlockPicture(factors * self.means, factors * self.checker, stripes)
+
+    def mixed(self, matrix: Float) -> BlockPicture:
+        """Mix the channels by a matrix of shape (3, 3)."""
+        stripes = None
+        if self.stripes is not None:
+            stripes = np.einsum("ij,kjrc->kirc", matrix, self.stripes)
+        return BlockPicture(
+            np.tensordot(matrix, self.means, 1), np.tensordot(matrix, self.checker, 1), stripes
+        )
+
+    def less(self, other: BlockPicture) -> BlockPicture:
+        """Take another picture away."""
+        both = self.stripes is not None and other.stripes is not None
+        stripes = self.stripes - other.stripes if both else None  # type: ignore[operator]
+        return BlockPicture(self.means - other.means, self.checker - other.checker, stripes)
+
+    def with_means(self, means: Float) -> BlockPicture:
+        """Other means, and the differences as they are."""
+        return BlockPicture(means, self.checker, self.stripes)
 
 
 def reduce_picture(planes: Sequence[Plane], grid: BlockGrid) -> BlockPicture:
@@ -102,29 +144,48 @@ def reduce_picture(planes: Sequence[Plane], grid: BlockGrid) -> BlockPicture:
     ([[0.5, 0.5], [0.5, 0.5]], [[0.0, 0.0], [0.0, 0.0]])
     """
     counts = grid.counts()
-    means, checker = [], []
-    for plane in planes:
-        means.append(grid.sums(plane) / counts)
-        checker.append(grid.sums(_draughtboard(plane)) * 2 / counts)
-    return BlockPicture(np.stack(means), np.stack(checker))
+    coarse = BlockGrid(-(-grid.height // _CELL), -(-grid.width // _CELL), grid.size // _CELL)
+    reduced = np.stack([_reduced_plane(plane, coarse) for plane in planes], 1) / counts
+    return BlockPicture(reduced[0], 2 * reduced[1], 2 * reduced[2:])
 
 
-def _draughtboard(plane: Plane) -> npt.NDArray[np.float32]:
-    signed = plane.astype(np.float32)
-    for row in range(_CELL):
-        for column in range(_CELL):
-            if (row // 2 + column // 2) % 2:
-                view = signed[row::_CELL, column::_CELL]
-                np.negative(view, out=view)
-    return signed
+def _reduced_plane(plane: Plane, coarse: BlockGrid) -> Float:
+    """Sum, draughtboard, columns and rows of each block; shape (4, rows, columns)."""
+    quarters = _quarters(plane)
+    (upper_left, upper_right), (lower_left, lower_right) = quarters
+    total = upper_left + upper_right + lower_left + lower_right
+    whole = np.zeros_like(total, dtype=bool)
+    whole[: plane.shape[0] // _CELL, : plane.shape[1] // _CELL] = True  # of 4 x 4 pixels
+    differences = (
+        upper_left + lower_right - upper_right - lower_left,
+        upper_left + lower_left - upper_right - lower_right,
+        upper_left + upper_right - lower_left - lower_right,
+    )
+    return np.stack([coarse.sums(total), *(coarse.sums(each * whole) for each in differences)])
+
+
+def _quarters(plane: Plane) -> npt.NDArray[np.float32]:
+    """Sum 2 x 2 pixels, by their place in 4 x 4 pixels; shape (2, 2, rows, columns)."""
+    light = plane.astype(np.float32, copy=False)
+    missing = [(0, -side % _CELL) for side in light.shape]
+    if any(after for _, after in missing):
+        light = np.pad(light, missing)
+    rows = light[0::2] + light[1::2]
+    cells = rows[:, 0::2] + rows[:, 1::2]
+    return np.stack([[cells[y::2, x::2] for x in (0, 1)] for y in (0, 1)])
+
+
+def block_sums(blocks: Float, factor: int) -> Float:
+    """Sum factor x factor blocks, over the last two axes; edge groups may be smaller."""
+    rows = np.arange(0, blocks.shape[-2], factor)
+    columns = np.arange(0, blocks.shape[-1], factor)
+    summed: Float = np.add.reduceat(np.add.reduceat(blocks, rows, axis=-2), columns, axis=-1)
+    return summed
 
 
 def pool(blocks: Float, factor: int) -> Float:
     """Means of factor x factor blocks, over the last two axes; edge groups may be smaller."""
-    rows = np.arange(0, blocks.shape[-2], factor)
-    columns = np.arange(0, blocks.shape[-1], factor)
-    sums = np.add.reduceat(np.add.reduceat(blocks, rows, axis=-2), columns, axis=-1)
-    heights = np.diff(np.append(rows, blocks.shape[-2]))
-    widths = np.diff(np.append(columns, blocks.shape[-1]))
-    pooled: Float = sums / np.outer(heights, widths)
+    heights = np.diff(np.append(np.arange(0, blocks.shape[-2], factor), blocks.shape[-2]))
+    widths = np.diff(np.append(np.arange(0, blocks.shape[-1], factor), blocks.shape[-1]))
+    pooled: Float = block_sums(blocks, factor) / np.outer(heights, widths)
     return pooled

@@ -8,7 +8,6 @@ import numpy as np
 import numpy.typing as npt
 
 from evenfall.prove.blocks import BlockPicture, Float
-from evenfall.prove.explanation import is_noise
 from evenfall.prove.fit import BlockSet, Judge, one_factor
 
 __all__ = ["SameLight", "holders_of", "same_lights"]
@@ -16,6 +15,7 @@ __all__ = ["SameLight", "holders_of", "same_lights"]
 _ALIKE = 0.2  # mean relative difference of groups of blocks that is worth a closer look
 _MODEL_SLACK = 0.01
 _ALMOST_ALL = 0.995
+_SIGNIFICANT = 8.0  # standard errors
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,9 @@ def _same(first: BlockPicture, second: BlockPicture, keep: npt.NDArray[np.bool_]
     residual = pair.residual(np.array([factor]))
     judge = Judge(pair, residual)
     # Grain common to both cancels; then rounding alone remains, which the judge tolerates.
-    return factor if is_noise(judge, residual) else None
+    scales = judge.standardised(residual.means, keep)
+    loudest = max(float(np.abs(sigmas).max(initial=0)) for sigmas in scales[1:] or scales)
+    return factor if loudest < _SIGNIFICANT else None
 
 
 def holders_of(index: int, passes: tuple[BlockPicture, ...], judge: Judge) -> tuple[int, ...]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.prove.blocks import BlockPicture, Float, pool
+from evenfall.prove.blocks import BlockPicture, Float, block_sums, pool
 
 __all__ = [
     "BlockSet",
@@ -27,7 +27,7 @@ __all__ = [
 ]
 
 _SIGMAS = 3.0
-_FLOOR = 0.005  # half float rounding and lossy codecs, share of a block's light
+_FLOOR = 0.002  # half float rounding and lossy codecs, share of a block's light
 _DARK_FLOOR = 0.02  # of the mean light: below it, differences count absolutely
 _SCALES = (1, 4, 16)  # blocks pooled, so that faint but broad differences are seen
 _HUBER = 1.5
@@ -61,11 +61,10 @@ class BlockSet:
 
     def residual(self, factors: Float) -> BlockPicture:
         """Beauty less the passes times their factors."""
-        means, checker = self.beauty.means.copy(), self.beauty.checker.copy()
+        left = self.beauty
         for factor, picture in zip(factors, self.passes, strict=True):
-            means -= factor * picture.means
-            checker -= factor * picture.checker
-        return BlockPicture(means, checker)
+            left = left.less(picture.scaled(float(factor)) if factor != 1 else picture)
+        return left
 
     @property
     def least(self) -> float:
@@ -141,13 +140,19 @@ class Judge:
         self.keep = blocks.keep
         level = np.abs(blocks.beauty.means)
         self.level = level + _DARK_FLOOR * _mean(level, self.keep) + blocks.least
-        self.variance, self.correlation = _noise_variance(reference, self.keep)
+        self.variance, self.correlation = _noise_variance(reference, self.level, self.keep)
         scales = [scale for scale in _SCALES if scale == 1 or scale < min(level.shape[1:])]
         spread = 1.0
         self._spread: dict[int, float] = {}
+        self._errors: dict[bytes, list[Float]] = {}
         for scale in scales:
             spread = self._spread_at(scale, reference.means, spread)
             self._spread[scale] = spread
+
+    @property
+    def scales(self) -> tuple[int, ...]:
+        """Blocks along a side of the groups that are looked at."""
+        return tuple(self._spread)
 
     @property
     def spread(self) -> float:
@@ -178,7 +183,7 @@ class Judge:
         """
         from scipy.ndimage import maximum_filter
 
-        own = residual.checker**2 / 4 * max(1.0, self.correlation)
+        own = np.mean(residual.contrasts**2, axis=0) / 4 * max(1.0, self.correlation)
         spike = maximum_filter(own, size=(0, 3, 3), mode="nearest")
         variance = np.where(spike > _SPIKE * self.variance, spike, self.variance)
         return [
@@ -208,9 +213,31 @@ class Judge:
         """Differences in standard errors, block by block, 0 for blocks left out."""
         return self.excess(residual)[0].sigmas * self.keep
 
-    def noise_share(self) -> float:
-        """Mean of |difference| / light to be expected from noise alone, block for block."""
-        return float(_mean(np.sqrt(2 / np.pi * self.variance) / self.level, self.keep))
+    def standardised(self, means: Float, keep: npt.NDArray[np.bool_]) -> list[Float]:
+        """Differences in standard errors at each scale, 0 where nothing is kept."""
+        key = keep.tobytes()
+        if key not in self._errors:
+            self._errors[key] = self._errors_of_sums(keep)
+        sums = self._sums(means * keep)
+        return [total / error for total, error in zip(sums, self._errors[key], strict=True)]
+
+    def _sums(self, values: Float) -> list[Float]:
+        """Sum groups at each scale, each from those of the finer one."""
+        found, finer = [values], 1
+        for scale in self.scales[1:]:
+            found.append(block_sums(found[-1], scale // finer))
+            finer = scale
+        return found
+
+    def _errors_of_sums(self, keep: npt.NDArray[np.bool_]) -> list[Float]:
+        kept = self._sums(keep.astype(np.float64))
+        noise, level = self._sums(self.variance * keep), self._sums(self.level * keep)
+        return [
+            np.where(count > 0, np.sqrt(spread * variance + (_FLOOR * light) ** 2), 1.0)
+            for count, variance, light, spread in zip(
+                kept, noise, level, self._spread.values(), strict=True
+            )
+        ]
 
     def weights(self) -> Float:
         """Inverse variances for least squares, 0 for blocks left out."""
@@ -221,22 +248,30 @@ def _mean(values: Float, keep: npt.NDArray[np.bool_]) -> float:
     return float(values[keep].mean()) if keep.any() else 0.0
 
 
-def _noise_variance(reference: BlockPicture, keep: npt.NDArray[np.bool_]) -> tuple[Float, float]:
-    """Variance of block means by neighbourhood, and how far grain is correlated (1: not)."""
+def _noise_variance(
+    reference: BlockPicture, level: Float, keep: npt.NDArray[np.bool_]
+) -> tuple[Float, float]:
+    """Variance of block means by neighbourhood, and how far grain is correlated (1: not).
+
+    Where light changes fast noise does too: a block's is what its neighbours have, or what they
+    have for their light, or its own, whichever is most.
+    """
     from scipy.ndimage import uniform_filter
 
-    squares = reference.checker**2 / 4
+    squares = np.mean(reference.contrasts**2, axis=0) / 4
     local = uniform_filter(squares, size=(0, 5, 5), mode="nearest")
+    by_light = level**2 * uniform_filter(squares / level**2, size=(0, 5, 5), mode="nearest")
     tiny = 1e-14 + 1e-12 * float(np.abs(reference.means).max())
     local = np.maximum(local, tiny)
     bent = bend(reference.means)
     inner = np.zeros_like(keep)
     inner[:, 1:-1, 1:-1] = keep[:, 1:-1, 1:-1]
     if not inner.any():
-        return local, 1.0
+        return np.maximum(np.maximum(local, by_light), squares), 1.0
     ratio = bent**2 / 1.25 / local[:, 1:-1, 1:-1]
     correlation = float(np.median(ratio[inner[:, 1:-1, 1:-1]])) / _MEDIAN_CHI2
-    return local * max(1.0, correlation), correlation
+    most = np.maximum(np.maximum(local, by_light), squares)
+    return most * max(1.0, correlation), correlation
 
 
 def bend(means: Float) -> Float:
@@ -250,7 +285,8 @@ def bend(means: Float) -> Float:
 def saturated_residual(blocks: BlockSet, spare: Sequence[BlockPicture]) -> BlockPicture:
     """Residual of a least-squares fit a channel, with factors of any sign and spare pictures."""
     pictures = [*blocks.passes, *spare]
-    means, checker = blocks.beauty.means.copy(), blocks.beauty.checker.copy()
+    means = blocks.beauty.means.copy()
+    contrasts = blocks.beauty.contrasts.copy()
     level = np.abs(means) + _DARK_FLOOR * np.abs(means).mean() + blocks.least
     for channel in range(3):
         keep = blocks.keep[channel]
@@ -265,8 +301,8 @@ def saturated_residual(blocks: BlockSet, spare: Sequence[BlockPicture]) -> Block
         factors = solution / np.where(size > 0, size, 1)
         for factor, picture in zip(factors, pictures, strict=True):
             means[channel] -= factor * picture.means[channel]
-            checker[channel] -= factor * picture.checker[channel]
-    return BlockPicture(means, checker)
+            contrasts[:, channel] -= factor * picture.contrasts[:, channel]
+    return BlockPicture(means, contrasts[0], contrasts[1:] if len(contrasts) > 1 else None)
 
 
 def fit_factors(blocks: BlockSet, judge: Judge, channel: int | None = None) -> FittedFactors:

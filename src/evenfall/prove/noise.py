@@ -2,9 +2,9 @@
 
 In a sound set beauty and passes were sampled independently. Their difference then holds all their
 grain and none of their texture, so what a pass has in common with that difference is, up to the
-sign, its own grain. A pass that was denoised apart has none, or gives back texture instead. In weak
-passes that measure is drowned by the grain of the others; they are judged by their calmest places,
-where texture is least, and what they vary there is held against the grain of the difference.
+sign, its own grain. A pass that was denoised apart has none, or gives back texture instead; so has
+one that was rendered with far more samples, or a lamp whose light is that easy. In weak passes the
+measure is drowned by the grain of the others, and nothing is said of them.
 """
 
 from __future__ import annotations
@@ -19,15 +19,13 @@ from evenfall.prove.fit import BlockSet, Judge, bend
 __all__ = ["Grain", "GrainReport", "grain_report", "own_grain"]
 
 _WEAK = 0.02  # a picture below this share of the beauty says nothing there
-_FAINT = 0.002  # of a picture's own mean: no light to speak of
 _CLIP = 6.0
-_MUCH_LESS = 0.1  # in variance: less than a third of the grain
-_CALM = 0.03  # in variance, at the calmest tenth; rendered pictures 0.07 and up, denoised 0.03 down
-_CALMEST = 0.1
-_MOST_KEPT = 0.6  # where much is left out, what remains does not stand for the picture
-_ROUNDING = 2.0**-11  # half float, relative
-_SURE = 3.0
-_BLOTCHY = 25.0  # grain: 1; wide pixel filters (sigma 1.2 pixels): 12; denoised sets: over 50
+_HARDLY = 0.1  # in variance: less than a third of the grain
+_SURELY = 0.2  # the same, with two standard errors more
+_SURE = 4.0  # standard errors
+_ENOUGH = 100  # blocks
+_FEW = 2
+_BLOTCHY = 14.0  # grain: 1; wide pixel filters (sigma 1.2 pixels): under 10; denoised sets: over 16
 _MEDIAN_CHI2 = 0.4549  # median of a chi-square variate with one degree of freedom
 
 
@@ -43,14 +41,20 @@ class Grain:
         """Whether it is clearly above zero."""
         return self.variance > _SURE * self.error
 
-    def well_above(self, variance: float) -> bool:
-        """Whether it is measured, and above a variance."""
-        return self.measured and self.variance > variance
+    @property
+    def deviation(self) -> float:
+        """Relative standard deviation of block means, 0 where none was found."""
+        return float(np.sqrt(max(self.variance, 0.0)))
+
+    def hardly(self, variance: float) -> bool:
+        """Whether it is surely far below a variance."""
+        least = self.variance < _HARDLY * variance
+        return least and self.variance + 2 * self.error < _SURELY * variance
 
 
 @dataclass(frozen=True)
 class GrainReport:
-    """Grain of every picture, and which of them look denoised.
+    """Grain of every picture, and which of them have none to speak of.
 
     Parameters
     ----------
@@ -58,10 +62,16 @@ class GrainReport:
         One a light; relative variance of block means.
     beauty : Grain
         The beauty's.
+    usual_deviation : float
+        Median of the grain of the passes where it can be measured, as a share of their light.
+    sum_deviation : float
+        Grain of the passes together, as a share of the beauty's light.
+    sum_measured : bool
+        Whether that is known.
     smooth_passes : tuple of int
-        Passes that are calm where the difference is grainy.
+        Passes that surely have far less grain than the others.
     smooth_beauty : bool
-        Whether the beauty is.
+        Whether the beauty has far less than the passes have together.
     blotchy : bool
         Whether what remains varies from block to block though no picture has grain in it: all
         were denoised, each on its own.
@@ -69,55 +79,36 @@ class GrainReport:
 
     passes: tuple[Grain, ...]
     beauty: Grain
+    usual_deviation: float
+    sum_deviation: float
+    sum_measured: bool
     smooth_passes: tuple[int, ...]
     smooth_beauty: bool
     blotchy: bool
 
 
-def grain_report(blocks: BlockSet, factors: Float, judge: Judge) -> GrainReport:
-    """Measure the grain of every picture of a set whose passes, times factors, make the beauty."""
-    residual = blocks.residual(factors)
-    scaled = [
-        BlockPicture(factor * picture.means, factor * picture.checker)
-        for factor, picture in zip(factors, blocks.passes, strict=True)
-    ]
-    passes = tuple(own_grain(residual, picture, judge) for picture in scaled)
+def grain_report(blocks: BlockSet, judge: Judge) -> GrainReport:
+    """Measure the grain of every picture of a set whose passes add up to the beauty."""
+    residual = blocks.residual(np.ones(len(blocks.passes)))
+    passes = tuple(own_grain(residual, picture, judge) for picture in blocks.passes)
     beauty = own_grain(residual, blocks.beauty, judge, is_beauty=True)
+    known = [grain.variance for grain in passes if grain.measured]
+    usual = float(np.median(known)) if len(known) >= _FEW else 0.0
     summed = np.zeros_like(residual.means)
-    for grain, picture in zip(passes, scaled, strict=True):
+    for grain, picture in zip(passes, blocks.passes, strict=True):
         summed += max(grain.variance, 0.0) * picture.means**2
-    expected = float(np.mean((summed / judge.level**2)[judge.keep])) if judge.keep.any() else 0.0
-    enough = judge.keep.mean() > _MOST_KEPT
-    calm = [_calmness(residual, picture, judge) for picture in (*scaled, blocks.beauty)]
-    smooth = tuple(
-        index
-        for index, grain in enumerate(passes)
-        if enough and calm[index] < _CALM and not grain.well_above(_MUCH_LESS * beauty.variance)
-    )
-    known = summed + max(beauty.variance, 0.0) * blocks.beauty.means**2
+    together = float(np.mean((summed / judge.level**2)[judge.keep])) if judge.keep.any() else 0.0
+    all_known = summed + max(beauty.variance, 0.0) * blocks.beauty.means**2
     return GrainReport(
         passes,
         beauty,
-        smooth,
-        bool(enough and calm[-1] < _CALM) and not beauty.well_above(_MUCH_LESS * expected),
-        _blotchiness(residual.means, known, judge) > _BLOTCHY,
+        float(np.sqrt(usual)),
+        float(np.sqrt(together)),
+        len(known) >= _FEW,
+        tuple(index for index, grain in enumerate(passes) if usual and grain.hardly(usual)),
+        len(known) >= _FEW and beauty.hardly(together),
+        _blotchiness(residual.means, all_known, judge) > _BLOTCHY,
     )
-
-
-def _calmness(residual: BlockPicture, picture: BlockPicture, judge: Judge) -> float:
-    """Relative variance of a picture over that of the residual, at its calmest tenth of blocks."""
-    from scipy.ndimage import median_filter
-
-    own, difference = (
-        median_filter(each.checker**2, size=(1, 5, 5), mode="nearest")
-        for each in (picture, residual)
-    )
-    lit = picture.means > _FAINT * max(float(picture.means.mean()), 1e-12)
-    use = judge.keep & lit & (difference > (_ROUNDING * judge.level) ** 2)
-    if use.sum() < 100:
-        return 1.0
-    ratio = own[use] / picture.means[use] ** 2 / (difference[use] / judge.level[use] ** 2)
-    return float(np.quantile(ratio, _CALMEST))
 
 
 def _blotchiness(means: Float, known: Float, judge: Judge) -> float:
@@ -137,9 +128,9 @@ def own_grain(
     Parameters
     ----------
     residual : BlockPicture
-        Beauty less the fitted sum of the passes.
+        Beauty less the sum of the passes.
     picture : BlockPicture
-        One of the passes, with its factor applied, or the beauty.
+        One of the passes, or the beauty.
     judge : Judge
         Noise and level of the set.
     is_beauty : bool
@@ -148,11 +139,11 @@ def own_grain(
     from scipy.ndimage import uniform_filter
 
     sign = 1.0 if is_beauty else -1.0
-    product = sign * residual.checker * picture.checker / 4
-    local = uniform_filter(picture.checker**2 / 4, size=(0, 5, 5), mode="nearest")
-    own = np.sqrt(np.maximum(local, 0))
+    product = sign * np.mean(residual.contrasts * picture.contrasts, axis=0) / 4
+    squares = np.mean(picture.contrasts**2, axis=0) / 4
+    own = np.sqrt(np.maximum(uniform_filter(squares, size=(0, 5, 5), mode="nearest"), 0))
     use = judge.keep & (np.abs(picture.means) > _WEAK * judge.level) & (own > 0)
-    if use.sum() < 100:
+    if use.sum() < _ENOUGH:
         return Grain(0.0, np.inf)
     unit = own[use] * np.sqrt(judge.variance[use])
     share = np.clip(product[use] / unit, -_CLIP, _CLIP)

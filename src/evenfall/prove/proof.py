@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from evenfall.prove.blocks import BlockGrid, BlockPicture, Float, Plane, pool
-from evenfall.prove.diagnosis import Diagnosis, Region
-from evenfall.prove.evidence import Evidence
+from evenfall.prove.diagnosis import Diagnosis, Rectangle, Remark
+from evenfall.prove.duplicates import same_lights
+from evenfall.prove.fit import BlockSet, fit_factors
+from evenfall.prove.measure import Measured
+from evenfall.prove.suspicion import EncodingSuspicion
+from evenfall.prove.told import Case
 
 __all__ = [
     "UNPROVABLE_WITHOUT_BEAUTY",
@@ -19,12 +23,14 @@ __all__ = [
     "report",
     "shares_of_light",
     "small_view",
+    "without_beauty",
 ]
 
 _REGION_BLOCKS = 4
 TOO_SMALL = "anything for sure: the picture is too small to tell light from noise"
 _ENOUGH_BLOCKS = 64
 _VIEW_WIDTH = 800  # pixels
+_FITTED = 0.12  # more left than this: factors are not worth telling
 
 UNPROVABLE_WITHOUT_BEAUTY = (
     "that no light is missing",
@@ -102,12 +108,17 @@ class Proof:
     lights : tuple of LightProof
         One a pass, in the order of reading.
     diagnoses : tuple of Diagnosis
-        What is wrong; empty for a sound set.
+        What is wrong, what explains most first; empty for a sound set.
+    remarks : tuple of Remark
+        What is worth knowing of single pictures; it decides nothing.
+    left_share : float
+        Share of what they differ by, beyond noise, that no diagnosis explains but as light in no
+        pass or light too much.
     difference_share : float
         Mean difference of beauty and plain sum as a share of light, block for block.
     noise_share : float
         The part of it that noise alone lets expect.
-    worst : Region or None
+    worst : Rectangle or None
         Where they differ most, by standard errors.
     worst_share, worst_sigmas : float
         The difference there: signed share of the beauty's light, and standard errors.
@@ -120,9 +131,11 @@ class Proof:
     verdict: str
     lights: tuple[LightProof, ...]
     diagnoses: tuple[Diagnosis, ...]
+    remarks: tuple[Remark, ...] = ()
+    left_share: float = 0.0
     difference_share: float = 0.0
     noise_share: float = 0.0
-    worst: Region | None = None
+    worst: Rectangle | None = None
     worst_share: float = 0.0
     worst_sigmas: float = 0.0
     unprovable: tuple[str, ...] = ()
@@ -160,24 +173,29 @@ def small_view(planes: Sequence[Plane], weights: Float) -> Float:
 
 
 def report(
-    evidence: Evidence, diagnoses: tuple[Diagnosis, ...], view: Float, weights: Float
+    case: Case,
+    diagnoses: tuple[Diagnosis, ...],
+    remarks: tuple[Remark, ...],
+    view: Float,
+    weights: Float,
 ) -> Proof:
-    """Gather evidence and diagnoses into a proof; weights turn R, G, B into luminance."""
-    explanation = evidence.explanation
-    residual = evidence.plain.residual(np.ones(len(evidence.names)))
-    light = np.maximum(np.abs(np.tensordot(weights, evidence.beauty.blocks.means, 1)), 1e-12)
-    difference = np.tensordot(weights, residual.means, 1)
-    sigmas = explanation.judge.sigmas(residual)
+    """Gather what was found into a proof; weights turn R, G, B into luminance."""
+    residual = case.plain.residual
+    light = np.maximum(np.abs(np.tensordot(weights, case.beauty.blocks.means, 1)), 1e-12)
+    difference = np.tensordot(weights, residual, 1)
+    sigmas = case.judge.standardised(residual, case.plain.keep)[0]
     loudest = np.take_along_axis(sigmas, np.abs(sigmas).argmax(0)[None], 0)[0]
-    maps = ProofMaps(view, light, difference, loudest, evidence.grid)
+    maps = ProofMaps(view, light, difference, loudest, case.grid)
     region, share, peak = _worst(maps)
-    small = evidence.beauty.blocks.means[0].size < _ENOUGH_BLOCKS
+    small = light.size < _ENOUGH_BLOCKS
     return Proof(
         "does not add up" if diagnoses else "cannot be proven" if small else "adds up",
-        _lights(evidence, weights),
+        _lights(case, weights),
         diagnoses,
+        remarks,
+        case.found.left if case.found.faults else float(bool(diagnoses)),
         float(np.abs(difference).sum() / light.sum()),
-        _noise_share(evidence, weights, float(light.sum())),
+        _noise_share(case, weights, float(light.sum())),
         region,
         share,
         peak,
@@ -186,37 +204,58 @@ def report(
     )
 
 
-def _lights(evidence: Evidence, weights: Float) -> tuple[LightProof, ...]:
-    explanation = evidence.explanation
-    fitted = explanation.colours is None and explanation.explains
-    shares = shares_of_light([measured.blocks for measured in evidence.passes], weights)
+def _lights(case: Case, weights: Float) -> tuple[LightProof, ...]:
+    """Factors of all lights at once, with what else was found undone; none where much is left."""
+    found, plain = case.found, case.plain
+    shares = shares_of_light([measured.blocks for measured in case.passes], weights)
+    scaled = ("gain", "off", "twin")
+    undone = list(found.state.passes)
+    beauty = found.state.beauty
+    for fault in found.faults:
+        if fault.kind in scaled and fault.light is not None:
+            undone[fault.light] = plain.passes[fault.light]
+        if fault.kind == "gain" and fault.subject == "beauty":
+            beauty = plain.beauty
+    if not case.beauty.blocks.means.any() or found.left > _FITTED:
+        return tuple(LightProof(*each) for each in zip(case.names, shares, strict=True))
+    nothing = np.zeros_like(plain.beauty)
+    blocks = BlockSet(
+        case.names,
+        BlockPicture(beauty, nothing),
+        tuple(BlockPicture(each, nothing) for each in undone),
+        found.state.keep,
+    )
+    fit = fit_factors(blocks, case.judge)
+    accused = {fault.light for fault in found.faults if fault.kind in scaled}
+    by_beauty = any(f.kind == "gain" and f.subject == "beauty" for f in found.faults)
     return tuple(
         LightProof(
             name,
             share,
-            float(explanation.fitted[index]) if fitted else None,
-            float(explanation.errors[index]) if fitted else None,
-            fitted and bool(explanation.factors[index] == 1),
+            float(fit.factors[index]),
+            float(fit.errors[index]),
+            index not in accused and not by_beauty,
         )
-        for index, (name, share) in enumerate(zip(evidence.names, shares, strict=True))
+        for index, (name, share) in enumerate(zip(case.names, shares, strict=True))
     )
 
 
-def _noise_share(evidence: Evidence, weights: Float, light: float) -> float:
-    """Mean |difference| over light that the grain of the explanation's residual lets expect."""
-    explanation = evidence.explanation
-    grain = np.tensordot(weights, explanation.residual.checker, 1) / 2
-    correlated = np.sqrt(max(1.0, explanation.judge.correlation))
-    return float(np.abs(grain).sum() * correlated / light)
+def _noise_share(case: Case, weights: Float, light: float) -> float:
+    """Mean |difference| over light that the measured noise lets expect."""
+    ones = np.ones(len(case.names))
+    contrasts = case.blocks.residual(ones).contrasts
+    grain = np.abs(np.einsum("c,kcij->kij", weights, contrasts)).mean(0) / 2
+    correlated = np.sqrt(max(1.0, case.judge.correlation))
+    return float(grain.sum() * correlated / light)
 
 
-def _worst(maps: ProofMaps) -> tuple[Region, float, float]:
+def _worst(maps: ProofMaps) -> tuple[Rectangle, float, float]:
     """Find the group of 4 x 4 blocks where sum and beauty differ most for what noise allows."""
     factor = _REGION_BLOCKS
     pooled = pool(maps.sigmas, factor) * factor
     row, column = (int(i) for i in np.unravel_index(int(np.abs(pooled).argmax()), pooled.shape))
     side = maps.grid.size * factor
-    region = Region(
+    region = Rectangle(
         column * side,
         row * side,
         min((column + 1) * side, maps.grid.width),
@@ -224,3 +263,36 @@ def _worst(maps: ProofMaps) -> tuple[Region, float, float]:
     )
     share = pool(maps.difference, factor)[row, column] / pool(maps.beauty, factor)[row, column]
     return region, float(share), float(pooled[row, column])
+
+
+def without_beauty(
+    passes: Mapping[str, Measured],
+    suspicions: Mapping[str, EncodingSuspicion],
+    grid: BlockGrid,
+    weights: Float,
+) -> Proof:
+    """Say what passes alone let say, which proves nothing: remarks."""
+    names, pictures = tuple(passes), tuple(measured.blocks for measured in passes.values())
+    keep = np.ones((3, *grid.shape), dtype=bool)
+    noted = [
+        Remark(
+            "counted-twice",
+            (names[pair.second],),
+            f"shows the same light as {names[pair.first]}",
+            f"keep one of the two: leave {names[pair.second]} out of the recipe, or render it "
+            "again",
+        )
+        for pair in same_lights(pictures, keep)
+    ]
+    for name, measured in passes.items():
+        if not measured.blocks.means.any():
+            advice = "check that its light was on when it was rendered"
+            noted.append(Remark("pass-empty", (name,), "holds no light at all", advice))
+        elif suspicions[name].suspected:
+            reasons = "; ".join(suspicions[name].reasons)
+            advice = "save the pass scene-linear, without a display transform"
+            message = f"looks display-encoded: {reasons}"
+            noted.append(Remark("display-encoded", (name,), message, advice))
+    shares = zip(names, shares_of_light(pictures, weights), strict=True)
+    lights = tuple(LightProof(name, share) for name, share in shares)
+    return Proof("cannot be proven", lights, (), tuple(noted), unprovable=UNPROVABLE_WITHOUT_BEAUTY)

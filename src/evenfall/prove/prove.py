@@ -1,13 +1,14 @@
 """Do the passes add up to the beauty, and if not, why not.
 
-The beauty is fitted as a non-negative combination of the passes and what remains is held against
-its own noise, so that a noisy set is not blamed for being noisy. Pictures are read one at a time
-and reduced to some 16,000 blocks each; memory does not grow with their number.
+What beauty and passes differ by is held against its own noise, and that alone is the verdict, so
+that a noisy set is not blamed for being noisy. Why they differ is searched afterwards, by undoing
+faults one after the other. Pictures are read one at a time and reduced to some 16,000 blocks each;
+memory does not grow with their number.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,36 +16,27 @@ import numpy.typing as npt
 
 from evenfall.light.primaries import BT709, RgbSpace, luminance_weights
 from evenfall.prove.blocks import BlockGrid, BlockPicture, Float, reduce_picture
-from evenfall.prove.diagnosis import Diagnosis
-from evenfall.prove.duplicates import SameLight, same_lights
-from evenfall.prove.evidence import Evidence
-from evenfall.prove.explanation import Explanation, SecondLook, explain
-from evenfall.prove.findings import find
-from evenfall.prove.fit import BlockSet
+from evenfall.prove.curves import undo_plane
+from evenfall.prove.duplicates import same_lights
+from evenfall.prove.fit import BlockSet, Judge, saturated_residual
 from evenfall.prove.measure import Measured, Pixels, measure
-from evenfall.prove.noise import GrainReport, grain_report
-from evenfall.prove.proof import (
-    UNPROVABLE_WITHOUT_BEAUTY,
-    LightProof,
-    Proof,
-    report,
-    shares_of_light,
-    small_view,
-)
-from evenfall.prove.shift import Shift, find_shift
-from evenfall.prove.suspicion import EncodingSuspicion, suspect_encoding, undo_srgb
+from evenfall.prove.proof import Proof, report, small_view, without_beauty
+from evenfall.prove.remarks import remarks
+from evenfall.prove.search import Found, look_closer, search, stands_out
+from evenfall.prove.suspicion import EncodingSuspicion, suspect_encoding
+from evenfall.prove.told import Case, told
+from evenfall.prove.trials import Fault, Scene, State, Subject, shifted
 
 __all__ = ["prove"]
 
 ReadPasses = Callable[[], Iterable[tuple[str, Pixels]]]
-
 Mask = npt.NDArray[np.bool_]
+Seen = tuple[Subject, int | None, str]
 
-_ENOUGH_KEPT = 0.02
 _MUCH_DARKER = 0.7  # an open place in which the passes hold less than this lacks its background
-_SHIFT_LEAVES = 0.6  # of what was unexplained
-_SOLID = 0.999  # alpha of a block in which no background shows
 _DARK = 1e-3  # of the mean light: a background darker than this is no background
+_MOST_LOOKS = 8
+_SEAM = 0.002  # share of blocks with alpha between
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,8 +52,8 @@ class _Gathered:
         return tuple(self.passes)
 
     @property
-    def pictures(self) -> tuple[BlockPicture, ...]:
-        return tuple(measured.blocks for measured in self.passes.values())
+    def measured(self) -> tuple[Measured, ...]:
+        return tuple(self.passes.values())
 
 
 def prove(
@@ -78,8 +70,8 @@ def prove(
     beauty : Pixels or None
         The same view with all lights at once; without it only little can be proven.
     read_passes : callable
-        Gives name and picture of each pass, one at a time; called again if encodings must be
-        undone to explain the beauty.
+        Gives name and picture of each pass, one at a time; called again if pixels must be looked
+        at a second time to say what is wrong.
     space : RgbSpace
         Primaries of the pictures; weigh R, G, B to luminance.
     on_pass : callable, optional
@@ -110,9 +102,8 @@ def prove(
     gathered = _gather(beauty, read_passes, on_pass)
     weights = luminance_weights(space)
     if beauty is None:
-        return _without_beauty(gathered, weights)
-    evidence = _weigh(gathered, beauty, read_passes, on_pass)
-    return report(evidence, find(evidence), small_view(beauty.planes, weights), weights)
+        return without_beauty(gathered.passes, gathered.suspicions, gathered.grid, weights)
+    return _Proving(gathered, beauty, read_passes, space, on_pass).proof(weights)
 
 
 def _gather(
@@ -130,7 +121,8 @@ def _gather(
                 f"{grid.height}"
             )
         passes[name] = measure(picture, grid)
-        suspicions[name] = suspect_encoding(picture.planes)
+        if beauty is None:
+            suspicions[name] = suspect_encoding(picture.planes)
         if on_pass is not None:
             on_pass(name)
     if grid is None or not passes:
@@ -138,65 +130,143 @@ def _gather(
     return _Gathered(grid, passes, suspicions)
 
 
-def _weigh(
-    gathered: _Gathered,
-    beauty_pixels: Pixels,
-    read_passes: ReadPasses,
-    on_pass: Callable[[str], None] | None,
-) -> Evidence:
-    from scipy.ndimage import binary_dilation
+class _Proving:
+    """One proof with a beauty, step by step."""
 
-    beauty = measure(beauty_pixels, gathered.grid)
-    missing, repeated = _background(tuple(gathered.passes.values()), beauty)
-    around = binary_dilation(missing | repeated, iterations=2)
-    if beauty.alpha is not None and around.any():
-        around |= beauty.alpha < _SOLID
-    keep = _kept(gathered, beauty, around)
-    blocks = BlockSet(gathered.names, beauty.blocks, gathered.pictures, keep)
-
-    def look_again() -> SecondLook:
-        decoded = {}
-        for name, picture in read_passes():
-            undone = [undo_srgb(plane) for plane in picture.planes]
-            decoded[name] = reduce_picture(undone, gathered.grid)
-            if on_pass is not None:
-                on_pass(name)
-        undone = [undo_srgb(plane) for plane in beauty_pixels.planes]
-        return SecondLook(
-            tuple(decoded[name] for name in gathered.names),
-            reduce_picture(undone, gathered.grid),
+    def __init__(
+        self,
+        gathered: _Gathered,
+        beauty: Pixels,
+        read_passes: ReadPasses,
+        space: RgbSpace,
+        on_pass: Callable[[str], None] | None,
+    ) -> None:
+        self.gathered, self.beauty_pixels, self.space = gathered, beauty, space
+        self.read_passes, self.on_pass = read_passes, on_pass
+        self.beauty = measure(beauty, gathered.grid)
+        pictures = tuple(measured.blocks for measured in gathered.measured)
+        keep = np.ones(self.beauty.topped.shape, dtype=bool)
+        self.blocks = BlockSet(gathered.names, self.beauty.blocks, pictures, keep)
+        self.judge = Judge(self.blocks, saturated_residual(self.blocks, ()))
+        self.plain = State(
+            self.beauty.blocks.means, tuple(picture.means for picture in pictures), keep
         )
 
-    explanation = explain(blocks, look_again)
-    twins: tuple[SameLight, ...] = ()
-    if not explanation.plain or not explanation.holds:
-        twins = same_lights(gathered.pictures, keep)
-        if twins:
-            explanation = _without_twins(blocks, twins, look_again)
-    grain = _grain(explanation)
-    return Evidence(
-        names=gathered.names,
-        grid=gathered.grid,
-        beauty=beauty,
-        passes=tuple(gathered.passes.values()),
-        plain=blocks,
-        explanation=explanation,
-        grain=grain,
-        shift=_shift(explanation, grain, tuple(gathered.passes.values())),
-        twins=twins,
-        background_missing=missing,
-        background_repeated=repeated,
-    )
+    def proof(self, weights: Float) -> Proof:
+        """Verdict, what is wrong, and remarks."""
+        found = self._found()
+        case = Case(
+            self.gathered.names,
+            self.gathered.grid,
+            self.beauty,
+            self.gathered.measured,
+            self.blocks,
+            self.judge,
+            self.plain,
+            found or Found((), (), (), self.plain, 0.0, missing=False, surplus=False),
+        )
+        noted = remarks(
+            self.gathered.names,
+            self.beauty,
+            self.gathered.measured,
+            self.blocks,
+            self.judge,
+            agrees=found is None,
+        )
+        view = small_view(self.beauty_pixels.planes, weights)
+        black = not self.beauty.blocks.means.any()
+        diagnoses = told(case) if found is not None or black else ()
+        return report(case, diagnoses, noted, view, weights)
+
+    def _found(self) -> Found | None:
+        """Find what is wrong; None if the passes add up."""
+        if not self.beauty.blocks.means.any():
+            return None
+        if not stands_out(self.judge, self.plain):
+            return self._moved()
+        twins = {p.second: p.first for p in same_lights(self.blocks.passes, self.plain.keep)}
+        missing, repeated = _background(self.gathered.measured, self.beauty)
+        scene = self._scene(twins, missing, repeated)
+        looked_at, spare = self._second_look(
+            look_closer(self.plain, self.judge, scene, _MOST_LOOKS)
+        )
+        if spare:
+            self.judge = Judge(self.blocks, saturated_residual(self.blocks, spare))
+        return search(self.plain, self.judge, replace(scene, looked_at=looked_at, has_looked=True))
+
+    def _moved(self) -> Found | None:
+        """Ask for a shift by itself: it hides in what edges make of noise."""
+        none = np.zeros(self.plain.keep.shape[1:], dtype=bool)
+        scene = self._scene({}, none, none)
+        shifts = list(shifted(self.plain, self.judge, scene))
+        if not shifts:
+            return None
+        (trial,) = shifts
+        return Found((trial.fault,), (1.0,), ((),), trial.state, 0.0, missing=False, surplus=False)
+
+    def _scene(self, twins: Mapping[int, int], missing: Mask, repeated: Mask) -> Scene:
+        measured = self.gathered.measured
+        return Scene(
+            self.space,
+            tuple(each.slopes for each in measured),
+            (*(each.topped for each in measured), self.beauty.topped),
+            missing,
+            repeated,
+            twins,
+            {},
+        )
+
+    def _second_look(self, faults: Sequence[Fault]) -> tuple[dict[Seen, Float], list[BlockPicture]]:
+        """Undo on pixels what is worth it: curves that may explain, alpha where it has seams."""
+        wanted: dict[str, list[tuple[Subject, int, str]]] = {}
+        for fault in faults:
+            if fault.subject == "passes":
+                for index, name in enumerate(self.gathered.names):
+                    wanted.setdefault(name, []).append(("passes", index, fault.name))
+            elif fault.light is not None:
+                name = self.gathered.names[fault.light]
+                wanted.setdefault(name, []).append(("pass", fault.light, fault.name))
+        for index, (name, measured) in enumerate(self.gathered.passes.items()):
+            alpha = measured.alpha
+            if alpha is not None and np.mean((alpha > 0.02) & (alpha < 0.98)) > _SEAM:
+                for kind in ("alpha twice", "alpha never"):
+                    wanted.setdefault(name, []).append(("passes", index, kind))
+        looked_at: dict[Seen, Float] = {}
+        spare: list[BlockPicture] = []
+        for fault in faults:
+            if fault.subject == "beauty":
+                undone = [undo_plane(fault.name, plane) for plane in self.beauty_pixels.planes]
+                blocks = reduce_picture(undone, self.gathered.grid)
+                looked_at["beauty", None, fault.name] = blocks.means
+        for subject, index, kind, blocks in self._looks(wanted):
+            looked_at[subject, index, kind] = blocks.means
+            looked_at["pass", index, kind] = blocks.means
+            if not kind.startswith("alpha"):
+                spare.append(blocks)
+        return looked_at, spare[:_MOST_LOOKS]
+
+    def _looks(
+        self, wanted: Mapping[str, list[tuple[Subject, int, str]]]
+    ) -> Iterator[tuple[Subject, int, str, BlockPicture]]:
+        if not wanted:
+            return
+        for name, picture in self.read_passes():
+            for subject, index, kind in wanted.get(name, ()):
+                undone = _undo(kind, picture)
+                yield subject, index, kind, reduce_picture(undone, self.gathered.grid)
+            if self.on_pass is not None:
+                self.on_pass(name)
 
 
-def _kept(gathered: _Gathered, beauty: Measured, background: Mask) -> Mask:
-    """Blocks that were not clipped anywhere and are no background, shape (3, rows, columns)."""
-    clear = np.broadcast_to(~background, beauty.topped.shape)
-    topped = beauty.topped.copy()
-    for measured in gathered.passes.values():
-        topped |= measured.topped
-    keep = clear & ~topped
-    return keep if keep.mean() > _ENOUGH_KEPT else clear.copy()
+def _undo(kind: str, picture: Pixels) -> list[npt.NDArray[np.float32]]:
+    if not kind.startswith("alpha"):
+        return [undo_plane(kind, plane) for plane in picture.planes]
+    assert picture.alpha is not None
+    alpha: npt.NDArray[np.float32] = picture.alpha.astype(np.float32)
+    if kind == "alpha never":
+        return [plane.astype(np.float32) * alpha for plane in picture.planes]
+    thick = np.where(alpha > 1e-3, alpha, 1).astype(np.float32)
+    return [plane.astype(np.float32) / thick for plane in picture.planes]
 
 
 def _background(passes: tuple[Measured, ...], beauty: Measured) -> tuple[Mask, Mask]:
@@ -205,7 +275,7 @@ def _background(passes: tuple[Measured, ...], beauty: Measured) -> tuple[Mask, M
     The first is black in all passes though not in the beauty, or open in the beauty's alpha and
     much darker in the sum; the second looks in several passes as it does in the beauty.
     """
-    from scipy.ndimage import binary_opening
+    from scipy.ndimage import binary_dilation, binary_opening
 
     means = beauty.blocks.means
     lit = np.all(means > _DARK * max(float(means.mean()), 0.0), axis=0)
@@ -223,109 +293,12 @@ def _background(passes: tuple[Measured, ...], beauty: Measured) -> tuple[Mask, M
         total = np.sum([each.blocks.means for each in passes], axis=0)
         dark = np.all(total < _MUCH_DARKER * means, axis=0) & ~topped
         missing |= binary_opening((beauty.alpha < 0.5) & dark & lit, np.ones((2, 2), dtype=bool))
-    return missing, binary_opening((alike >= 2) & lit, solid)
-
-
-def _without_twins(
-    blocks: BlockSet, twins: tuple[SameLight, ...], look_again: Callable[[], SecondLook]
-) -> Explanation:
-    """Explain again with each light once; the doubled passes keep a factor of 0."""
-    doubled = {pair.second for pair in twins}
-    left = [index for index in range(len(blocks.passes)) if index not in doubled]
-
-    def look_at_the_rest() -> SecondLook:
-        look = look_again()
-        return replace(look, passes=tuple(look.passes[index] for index in left))
-
-    names = tuple(blocks.names[index] for index in left)
-    once = replace(blocks, names=names, passes=tuple(blocks.passes[index] for index in left))
-    found = explain(once, look_at_the_rest)
-    factors, errors, fitted = np.zeros((3, len(blocks.passes)))
-    factors[left], errors[left], fitted[left] = found.factors, found.errors, found.fitted
-    colours = None
-    if found.colours is not None:
-        colours = np.zeros((len(blocks.passes), 3))
-        colours[left] = found.colours
-    passes = list(blocks.passes)
-    for position, index in enumerate(left):
-        passes[index] = found.blocks.passes[position]
-    whole = replace(found.blocks, names=blocks.names, passes=tuple(passes))
-    decoded = tuple(left[index] for index in found.decoded)
-    return replace(
-        found,
-        blocks=whole,
-        factors=factors,
-        errors=errors,
-        fitted=fitted,
-        colours=colours,
-        decoded=decoded,
-    )
-
-
-def _shift(
-    explanation: Explanation, grain: GrainReport | None, passes: tuple[Measured, ...]
-) -> Shift | None:
-    """Look for a shift where nothing else was found that changes edges."""
-    changed = explanation.decoded or explanation.beauty_decoded or explanation.tone_mapped
-    if changed or grain is None or grain.blotchy:
-        return None
-    slopes = [
-        replace(m.slopes, across=factor * m.slopes.across, down=factor * m.slopes.down)
-        for factor, m in zip(explanation.factors, passes, strict=True)
-    ]
-    residual, judge = explanation.residual, explanation.judge
-    shift = find_shift(residual.means, judge, slopes)
-    if shift is None or explanation.explains:
-        return shift
-    left = BlockPicture(shift.taken_from(residual.means, slopes), residual.checker)
-    explains = judge.unexplained(left) < _SHIFT_LEAVES * judge.unexplained(residual)
-    return shift if explains else None
-
-
-def _grain(explanation: Explanation) -> GrainReport | None:
-    if explanation.colours is not None:
-        return None
-    return grain_report(explanation.blocks, explanation.factors, explanation.judge)
-
-
-def _without_beauty(gathered: _Gathered, weights: Float) -> Proof:
-    keep = np.ones((3, *gathered.grid.shape), dtype=bool)
-    diagnoses = []
-    for pair in same_lights(gathered.pictures, keep):
-        first, second = gathered.names[pair.first], gathered.names[pair.second]
-        diagnoses.append(
-            Diagnosis(
-                "pass-counted-twice",
-                (second,),
-                f"shows the same light as {first}",
-                f"keep one of the two: leave {second} out of the recipe, or render it again",
-            )
-        )
-    for name, measured in gathered.passes.items():
-        if not measured.blocks.means.any():
-            diagnoses.append(
-                Diagnosis(
-                    "pass-empty",
-                    (name,),
-                    "holds no light at all",
-                    "check that its light was on when it was rendered",
-                )
-            )
-        elif gathered.suspicions[name].suspected:
-            reasons = "; ".join(gathered.suspicions[name].reasons)
-            diagnoses.append(
-                Diagnosis(
-                    "pass-display-encoded",
-                    (name,),
-                    f"looks display-encoded: {reasons}",
-                    "save the pass scene-linear, without a display transform",
-                )
-            )
-    lights = tuple(
-        LightProof(name, share)
-        for name, share in zip(
-            gathered.names, shares_of_light(gathered.pictures, weights), strict=True
-        )
-    )
-    verdict = "does not add up" if diagnoses else "cannot be proven"
-    return Proof(verdict, lights, tuple(diagnoses), unprovable=UNPROVABLE_WITHOUT_BEAUTY)
+        if missing.any():
+            missing = binary_dilation(missing, iterations=2) | (missing & (beauty.alpha < 0.999))
+            missing |= (beauty.alpha < 0.999) & lit
+    repeated = binary_opening((alike >= 2) & lit, solid)
+    if missing.any() and beauty.alpha is None:
+        missing = binary_dilation(missing, iterations=2)
+    if repeated.any():
+        repeated = binary_dilation(repeated, iterations=2)
+    return missing, repeated
