@@ -29,8 +29,7 @@ _EXACT = 0.03
 _FIRSTS = 8
 _PER_LIGHT = 2
 _ONE_SIGNED = 0.08
-_SPECIFIC = 0.5  # faults without a free number, beside missing light
-_LOOSE = 0.8  # faults with one
+_SPECIFIC = 0.5  # explained by a fault without a free factor, beside missing light
 _RIVAL = 0.03
 _LIKELIER = 16.0  # in chi square
 _HELP = 0.1
@@ -277,8 +276,7 @@ def _beside_missing(
             "off",
             "shift",
         )
-        needed = _SPECIFIC if specific else _LOOSE
-        explains = each.result.misfit < (1 - needed) * before.misfit
+        explains = specific and each.result.misfit < (1 - _SPECIFIC) * before.misfit
         if one_signed and less and (tamed or explains) and _COST[kind] < 3:
             fitting.append(each)
     return min(fitting, key=lambda each: each.score, default=None)
