@@ -41,6 +41,18 @@ def test_a_sequence_makes_numbered_frames_beside_the_stills(corner: Corner) -> N
     assert (pictures / "corner_day.png").exists()
 
 
+def test_frames_that_are_not_made_are_spoken_of(
+    corner: Corner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = corner()
+    monkeypatch.chdir(path.parent)
+    made = "which 'evenfall run RECIPE --mood hour' makes"
+    assert f"The frames of hour are not made, {made}" in run(path, "--json").stderr
+    told = run(".").output
+    assert f"complete; without the frames of hour, {made}" in " ".join(told.split())
+    assert not (path.parent / "pictures" / "frames").exists()
+
+
 def test_a_sequence_of_one_frame_is_the_still_byte_for_byte(corner: Corner) -> None:
     grain = "\n[look]\ngrain = { strength = 0.4 }\n"
     one = HOUR.replace("9\nkeys", "1\nkeys").replace(', { mood = "dusk", frame = 9 }', "")

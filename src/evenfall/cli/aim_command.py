@@ -202,4 +202,4 @@ def sureness(play: float) -> str:
         return f"sure, within {max(play, 0.01):.2f} stops"
     if play < 1.0:
         return f"within {play:.1f} stops"
-    return "open: it hardly matters here, and stays near where it stood"
+    return "open: other gains would do as well"

@@ -15,7 +15,12 @@ from evenfall.cli.stopping import INTERRUPTED, stop_in_order
 if TYPE_CHECKING:
     from evenfall.view import View
 
-__all__ = ["run_frames"]
+__all__ = ["how_to_make", "run_frames"]
+
+
+def how_to_make(sequence: str) -> str:
+    """Say how the frames of a sequence are made."""
+    return f"which 'evenfall run RECIPE --mood {sequence}' makes"
 
 
 def run_frames(

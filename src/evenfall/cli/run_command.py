@@ -183,7 +183,7 @@ def _run_one(
     quiet: bool,
 ) -> None:
     """Make the moods of a recipe, its frames, or both; end with 1 where something is missing."""
-    from evenfall.cli.frames_run import run_frames
+    from evenfall.cli.frames_run import how_to_make, run_frames
     from evenfall.view.opening import open_view
 
     view = open_view(
@@ -242,7 +242,9 @@ def _run_one(
     for fault in report.faults:
         say(str(fault), err=True)
     whole = not report.faults
-    if sequence is not None and not moods and not as_json:
+    if sequence is not None and not moods and as_json:
+        say(f"The frames of {sequence.name} are not made, {how_to_make(sequence.name)}.", err=True)
+    elif sequence is not None and not moods:
         whole &= run_frames(
             view,
             (),

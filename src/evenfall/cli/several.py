@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from evenfall.cli.frames_run import how_to_make
 from evenfall.cli.progress import LiveProgress
 from evenfall.cli.saying import from_here, make_console, say, say_json
 from evenfall.cli.stopping import INTERRUPTED, stop_in_order
@@ -140,6 +141,8 @@ def _row(made: ViewRun | None) -> tuple[str, str, str, str]:
     kept = sum(file.kept for file in made.report.files)
     faults = len(made.report.faults)
     state = f"{faults} fault{'s' if faults > 1 else ''}, told above" if faults else "complete"
+    if made.sequence_left:
+        state += f"; without the frames of {made.sequence_left}, {how_to_make(made.sequence_left)}"
     if made.report.dry_run:
         state = state if faults else "only looked at"
     return str(len(made.report.files) - kept), str(kept), f"{made.seconds:.1f}", state

@@ -17,6 +17,7 @@ from evenfall.view.opening import open_view
 
 if TYPE_CHECKING:
     from evenfall.produce.events import OnEvent
+    from evenfall.recipe import Recipe
     from evenfall.record.report import RunReport
     from evenfall.view.view import View
 
@@ -39,12 +40,15 @@ class ViewRun:
         Why not.
     seconds : float
         How long it took.
+    sequence_left : str
+        Sequence of its recipe whose frames were not made; empty: none.
     """
 
     recipe: Path
     report: RunReport | None = None
     error: EvenfallError | None = None
     seconds: float = 0.0
+    sequence_left: str = ""
 
     @property
     def is_whole(self) -> bool:
@@ -214,7 +218,8 @@ def run_views(
         except EvenfallError as error:
             yield ViewRun(path, error=error, seconds=time.perf_counter() - begun)
         else:
-            yield ViewRun(path, report, seconds=time.perf_counter() - begun)
+            left = _sequence_left(view.recipe, moods)
+            yield ViewRun(path, report, None, time.perf_counter() - begun, left)
 
 
 def farm_out_views(
@@ -271,6 +276,7 @@ def farm_out_views(
             sound.append(open_view(path, changes=changes, check_files=not keep_going).recipe)
         except EvenfallError as error:
             yield ViewRun(path, error=error)
+    recipes_by_path = {recipe.path: recipe for recipe in sound}
     for made in farm_views(
         sound,
         scheduler,
@@ -282,7 +288,13 @@ def farm_out_views(
         threads=workers or 1,
         on_event=on_event,
     ):
-        yield ViewRun(made.recipe, made.report, made.error, made.seconds)
+        left = _sequence_left(recipes_by_path[made.recipe], moods)
+        yield ViewRun(made.recipe, made.report, made.error, made.seconds, left)
+
+
+def _sequence_left(recipe: Recipe, moods: str | Sequence[str]) -> str:
+    sequence = recipe.model.sequence
+    return sequence.name if sequence is not None and not moods else ""
 
 
 def _refuse_same_names(paths: Sequence[Path], out: str | Path | None) -> None:
