@@ -43,7 +43,7 @@ def test_faults_stand_where_the_recipe_names_the_file(folder):
     assert list(found) == ["dusk", "night"]
     (fault,) = found["dusk"]
     assert (fault.line, fault.place) == (7, "moods.dusk.plate.file")
-    assert "plate.jpg: is no picture of a known kind" in fault.found
+    assert "plate.jpg: is not a picture of a known kind" in fault.found
     assert [fault.line for fault in found["night"]] == [7, 10]
     assert "mask.png: no channel 'A'" in found["night"][1].found
     assert found["night"][1].allowed == "expected one of R, G, B"
@@ -78,4 +78,4 @@ def test_going_on_without_the_moods_that_need_it(folder):
     (folder / "plate.jpg").write_text("no picture at all")
     report = evenfall.open(folder / "view.toml").run(keep_going=True)
     assert list(report.moods) == ["day", "late"]
-    assert any("plate.jpg: is no picture" in fault.found for fault in report.faults)
+    assert any("plate.jpg: is not a picture" in fault.found for fault in report.faults)

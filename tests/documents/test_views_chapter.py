@@ -19,7 +19,7 @@ from .reading import chapter, commands, snippets
 @pytest.fixture
 def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """The recipes of the chapter, each under the name in its first line, and passes for them."""
-    for text in snippets(15):
+    for text in snippets(16):
         name = text.partition(".toml")[0].removeprefix("# ")
         (tmp_path / f"{name}.toml").write_text(text, encoding="utf-8")
     for view in ("kitchen", "terrace"):
@@ -31,7 +31,7 @@ def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def test_every_command_of_the_chapter(house: Path) -> None:
-    typed = commands(re.sub(r"```toml\n.*?```\n", "", chapter(15), flags=re.DOTALL))
+    typed = commands(re.sub(r"```toml\n.*?```\n", "", chapter(16), flags=re.DOTALL))
     told = {}
     for command in typed:
         program, *arguments = shlex.split(command)

@@ -333,6 +333,8 @@ def test_moods_share_a_pattern_while_they_need_it() -> None:
     assert pattern_of(0.011, 1, SMALL) is pattern_of(0.011, 1, SMALL)
     np.testing.assert_allclose(strong.rows(3, 5), 4 * soft.rows(3, 5), rtol=1e-5)
     del soft, strong
+    for seed in range(2, 6):  # small ones stay until four others were asked for
+        pattern_of(0.011, seed, SMALL)
     gc.collect()
     assert (0.011, 1, SMALL) not in grain_module._patterns
 

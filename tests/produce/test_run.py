@@ -169,7 +169,7 @@ def test_existing_files_are_not_replaced_silently(corner, tmp_path):
     report = evenfall.open(corner).run()
     before = bytes_of(report)
     changed = evenfall.load(corner.path, changes=["moods.dusk.lights.sky.stops=-3"])
-    with pytest.raises(OutputError, match=r"corner_dusk\.png: the file exists already; say --over"):
+    with pytest.raises(OutputError, match=r"corner_dusk\.png: the file exists already; use --over"):
         evenfall.open(changed).run()
     assert bytes_of(report) == before
     after = evenfall.open(changed).run(overwrite=True)

@@ -232,7 +232,8 @@ MISTAKES = [
         'format = "tiff"',
         'format = "tif"',
         'villa.toml:56: deliverables[1].format: found "tif"; expected "png", "jpeg", "tiff", '
-        '"exr", "layered exr", "avif", "gain-map jpeg" or "webp"; did you mean "tiff"?',
+        '"exr", "layered exr", "avif", "gain-map jpeg", "webp", "film", "hdr film", "moving avif" '
+        'or "moving webp"; did you mean "tiff"?',
     ),
     (
         "bits = 16",
@@ -299,13 +300,13 @@ MISTAKES = [
         "bits = 16",
         "bits = 16\nquality = 80",
         'villa.toml:55: deliverables[1]: quality goes with format = "jpeg", "avif", '
-        '"gain-map jpeg" or "webp"',
+        '"gain-map jpeg", "webp", "film", "hdr film", "moving avif" or "moving webp"',
     ),
     (
         "bits = 16",
         "bits = 16\nlossless = true\npeak_nits = 800",
-        'villa.toml:55: deliverables[1]: peak_nits goes with format = "avif" or "gain-map jpeg"; '
-        'lossless goes with format = "webp"',
+        'villa.toml:55: deliverables[1]: peak_nits goes with format = "avif", "gain-map jpeg" '
+        'or "hdr film"; lossless goes with format = "webp" or "moving webp"',
     ),
     (
         'format = "tiff"\nbits = 16',

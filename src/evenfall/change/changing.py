@@ -174,7 +174,7 @@ class Planned:
         going_off = [
             light for order in orders if order.command.kind == "off" for light in order.lights
         ]
-        alone = stand_alone(revision, before, kept, [light for some in going_off for light in some])
+        alone = stand_alone(revision, before, kept, going_off)
         for order in orders:
             work.follow(order)
         if not work.faults and not revision.edits:

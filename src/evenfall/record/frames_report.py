@@ -56,6 +56,7 @@ class FramesReport(Value):
 
         Examples
         --------
+        >>> from pathlib import Path
         >>> FramesReport(recipe=Path("v.toml"), out=Path("frames"), shown=("hour",), made=(1, 2),
         ...     kept=(3,), failed=(4, 5)).lines()
         ['hour: 2 frames made, 1 kept, 2 not made (4-5)']
