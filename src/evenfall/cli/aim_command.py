@@ -15,10 +15,11 @@ from evenfall.cli.saying import make_console, say, say_json
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from evenfall.solve.aimed import Aimed
+    from evenfall.solve.aimed import Aimed, Moved
+    from evenfall.solve.matched import Matched
     from evenfall.view import View
 
-__all__ = ["command", "names_said", "sureness"]
+__all__ = ["command", "moves_table", "names_said", "solved_lines"]
 
 
 @click.command("aim", short_help="Solve gains from what a mood should show.")
@@ -152,15 +153,9 @@ def _print(aimed: Aimed) -> None:
     for result in aimed.aims:
         if result.why:
             say(f"{result.aim}: {result.why}.")
-    console.print(_moves(aimed))
-    for one, other in aimed.alike:
-        say(f"{one} and {other} light this view alike: what one does, the other could do as well.")
-    for mood, some in aimed.changes.items():
-        for line in [
-            mood if mood == aimed.mood else f"{mood} changes with it",
-            *difference_lines(some),
-        ]:
-            say(line)
+    console.print(moves_table(aimed.moved))
+    for line in solved_lines(aimed):
+        say(line)
     for note in aimed.notes:
         say(f"Note: {note}.")
     if not aimed.changes:
@@ -182,7 +177,8 @@ def _aims(aimed: Aimed) -> Table:
     return table
 
 
-def _moves(aimed: Aimed) -> Table:
+def moves_table(moves: Sequence[Moved]) -> Table:
+    """Set out what could move, how far it went, and how sure that is."""
     from rich.box import SIMPLE_HEAD
     from rich.table import Table
 
@@ -190,13 +186,25 @@ def _moves(aimed: Aimed) -> Table:
     table.add_column("may move")
     table.add_column("goes", justify="right")
     table.add_column("how sure")
-    for moved in aimed.moved:
+    for moved in moves:
         bound = ", as far as it may" if moved.at_bound else ""
-        table.add_row(moved.name, f"{moved.stops:+.2f}", f"{sureness(moved.play)}{bound}")
+        table.add_row(moved.name, f"{moved.stops:+.2f}", f"{_sureness(moved.play)}{bound}")
     return table
 
 
-def sureness(play: float) -> str:
+def solved_lines(solved: Aimed | Matched) -> list[str]:
+    """Say which lights cannot be told apart, and what changes in the recipe, mood by mood."""
+    lines = [
+        f"{one} and {other} light this view alike: what one does, the other could do as well."
+        for one, other in solved.alike
+    ]
+    for mood, some in solved.changes.items():
+        lines += [mood if mood == solved.mood else f"{mood} changes with it"]
+        lines += difference_lines(some)
+    return lines
+
+
+def _sureness(play: float) -> str:
     """Say how sure a gain is that could still go some stops either way."""
     if play < 0.15:
         return f"sure, within {max(play, 0.01):.2f} stops"

@@ -7,14 +7,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from evenfall.cli.aim_command import names_said, sureness
-from evenfall.cli.differences import difference_lines
+from evenfall.cli.aim_command import moves_table, names_said, solved_lines
 from evenfall.cli.options import json_option, passes_option, recipe_argument
 from evenfall.cli.saying import make_console, say, say_json
 
 if TYPE_CHECKING:
-    from rich.table import Table
-
     from evenfall.solve.matched import Matched
 
 __all__ = ["command"]
@@ -139,29 +136,11 @@ def _print(matched: Matched, picture: Path | None) -> None:
     for lacking in matched.missing:
         say(f"{lacking}.")
     if matched.moved:
-        make_console().print(_moves(matched))
-    for one, other in matched.alike:
-        say(f"{one} and {other} light this view alike: what one does, the other could do as well.")
-    for mood, some in matched.changes.items():
-        say(mood if mood == matched.mood else f"{mood} changes with it")
-        for line in difference_lines(some):
-            say(line)
+        make_console().print(moves_table(matched.moved))
+    for line in solved_lines(matched):
+        say(line)
     for note in matched.notes:
         say(f"Note: {note}.")
     if picture is not None:
         say(picture)
     say(f"{matched.path} is changed." if matched.written else "Nothing was written.")
-
-
-def _moves(matched: Matched) -> Table:
-    from rich.box import SIMPLE_HEAD
-    from rich.table import Table
-
-    table = Table(box=SIMPLE_HEAD, pad_edge=False)
-    table.add_column("may move")
-    table.add_column("goes", justify="right")
-    table.add_column("how sure")
-    for moved in matched.moved:
-        bound = ", as far as it may" if moved.at_bound else ""
-        table.add_row(moved.name, f"{moved.stops:+.2f}", f"{sureness(moved.play)}{bound}")
-    return table
