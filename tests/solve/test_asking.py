@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from PIL import Image
 
 import evenfall
 from evenfall.cli.main import main
@@ -77,6 +78,68 @@ def test_a_rectangle_and_an_area_are_the_same(view: evenfall.View) -> None:
     assert view.ask("day", "0.25,0,0.75,1") == view.ask("day", area)
     # Half of it has the lamp: 0.12 + 0.24 / 2.
     assert view.ask("day", area).stops == pytest.approx(math.log2(0.24 / 0.18), abs=1e-5)
+
+
+@pytest.fixture
+def halves(view: evenfall.View, tmp_path: Path) -> list[str]:
+    """The flat view as files: its left half is object 3 and white in a mask, and an aim's area."""
+    import OpenEXR
+
+    numbers = np.where(np.arange(64) < 32, 3, 7)[None, :] * np.ones((32, 1), np.uint32)
+    passes = {light: view.passes.read((light,))[light].planes for light in view.passes.headers}
+    for light, planes in passes.items():
+        pixels = np.stack(planes, axis=-1).astype(np.float32)
+        OpenEXR.File({}, {"RGB": pixels}).write(str(tmp_path / f"{light}.exr"))
+    ids = {"R": numbers.astype(np.uint32)}
+    OpenEXR.File({}, ids).write(str(tmp_path / "objects.exr"))
+    Image.fromarray(np.where(numbers == 3, 255, 0).astype(np.uint8)).save(tmp_path / "left.png")
+    aims = (
+        "[moods.day.aims]\nleft = { area = { rectangle = [0, 0, 0.5, 1] }, stops = 1 }\n"
+        'right = { area = { ids = "objects.exr", id = [7] }, stops = 0 }\n'
+    )
+    path = view.recipe.path
+    path.write_text(RECIPE + aims, encoding="utf-8")
+    return ["ask", str(path), "day"]
+
+
+@pytest.mark.parametrize(
+    "place",
+    [
+        ["left"],
+        ["--mask", "left.png"],
+        ["--object", "3"],
+        ["--object", "3", "--ids", "objects.exr"],
+    ],
+)
+def test_masks_objects_and_aims_are_places(halves: list[str], place: list[str]) -> None:
+    done = CliRunner().invoke(main, [*halves, *place, "--json"])
+    assert done.exit_code == 0, done.output
+    told = json.loads(done.stdout)
+    assert told["stops"] == pytest.approx(1, abs=1e-3)
+    assert told["lights"][0]["share"] == pytest.approx(2 / 3, abs=1e-3)
+
+
+def test_a_mask_from_here(halves: list[str], tmp_path: Path) -> None:
+    done = CliRunner().invoke(main, [*halves, "--mask", str(tmp_path / "left.png"), "--json"])
+    assert json.loads(done.stdout)["stops"] == pytest.approx(1, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("place", "said"),
+    [
+        (["--object", "9"], "object 9 is nowhere in objects.exr; it holds 3 and 7"),
+        (["--object", "lamp"], "object numbers, such as 3 or 3,7"),
+        (["--mask", "nowhere.png"], "nowhere.png"),
+        (["lift"], "the name of an aim of day (left and right)"),
+        (["left", "--object", "3"], "one place at a time"),
+        (["left", "--ids", "objects.exr"], "--ids goes with --object"),
+    ],
+)
+def test_places_of_files_that_are_none(halves: list[str], place: list[str], said: str) -> None:
+    done = CliRunner().invoke(main, [*halves, *place])
+    assert done.exit_code in (1, 2)
+    assert said in " ".join(done.output.split())
+    assert done.exception is None or isinstance(done.exception, SystemExit)
 
 
 def test_clipped_share(view: evenfall.View) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,6 @@ import evenfall
 from evenfall.cli.main import main
 from evenfall.errors import UsageError
 
-SCENES = Path(__file__).with_name("scenes")
 BANDS = {"day": (48, 70), "dusk": (30, 50), "night": (14, 34)}
 """Median CIE L* of the whole picture; common practice, as for first recipes."""
 
@@ -29,11 +29,13 @@ def lightness(picture: np.ndarray) -> float:
 
 
 @pytest.fixture(params=["sunny_room", "lamp_room", "house_by_day"])
-def spoilt(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
+def spoilt(
+    request: pytest.FixtureRequest, scene: Callable[[str], evenfall.View], tmp_path: Path
+) -> Path:
     """A first recipe whose figures somebody has turned wildly."""
-    shutil.copy(SCENES / f"{request.param}.exr", tmp_path)
-    path = tmp_path / "first.toml"
-    evenfall.survey_folder(tmp_path, write=path)
+    first = scene(request.param).recipe
+    shutil.copytree(first.passes_folder, tmp_path, dirs_exist_ok=True)
+    path = tmp_path / first.path.name
     for phrase in ("exposure +2", *(f"{one} -3" for one in _lamps(path))):
         done = CliRunner().invoke(main, ["change", str(path), "all", phrase])
         assert done.exit_code == 0, done.output
@@ -65,6 +67,7 @@ def test_moods_come_to_their_lightness_again(spoilt: Path) -> None:
     assert len(moved) <= 3, moved  # what is balanced stays
 
 
+@pytest.mark.parametrize("spoilt", ["lamp_room"], indirect=True)
 def test_one_mood_alone_and_bad_use(spoilt: Path) -> None:
     view = evenfall.open(spoilt)
     found = view.aim_first("dusk", dry_run=True)

@@ -11,8 +11,9 @@ import pytest
 
 from evenfall.light.primaries import BT709
 from evenfall.recipe import Look
+from evenfall.recipe.lights import Role
 from evenfall.recipe.look import Clip
-from evenfall.solve.balanced import Cast
+from evenfall.solve.balanced import Cast, cast_of
 from evenfall.solve.first_balance import solve_day, solve_first_balance
 from evenfall.solve.stage import Stage
 
@@ -71,6 +72,15 @@ def test_the_sun_sets_and_a_lamp_does_not() -> None:
     with_lamp = solve_first_balance(stage, Cast(key_lamps=("key",), lamps=("lamp",)))
     assert with_lamp.day.stops["key"] == 0
     assert with_lamp.dusk.stops["key"] == -1
+
+
+def test_daylight_that_adds_next_to_nothing_plays_no_part() -> None:
+    roles: dict[str, Role | None] = {"luna": "key", "sky": "sky", "bar": "key", "lamp": "fixture"}
+    lit = {"bar": flat(1.0), "lamp": flat(1.0)}
+    night = cast_of(roles, lit | {"luna": flat(1e-3), "sky": flat(1e-3)})
+    assert (night.daylight, night.key_lamps) == ((), ("bar",))
+    evening = cast_of(roles, lit | {"luna": flat(1e-3), "sky": flat(0.1)})
+    assert (evening.sun, evening.sky) == (("luna", "bar"), ("sky",))
 
 
 def test_without_daylight_the_general_light_gives_way() -> None:

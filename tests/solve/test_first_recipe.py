@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -87,6 +88,34 @@ def test_guides_of_the_denoiser_are_offered(
     write_exr(tmp_path / "room_sky.exr", studio_passes["sky"])
     write_exr(tmp_path / "room_albedo.exr", studio_passes["sky"] * 0 + 0.5)
     assert '# repair.albedo = "room_albedo.exr"' in first(tmp_path).text
+
+
+@pytest.mark.parametrize("kind", ["numbers", "matte"])
+def test_object_numbers_and_mattes_are_offered_as_areas(
+    kind: str,
+    tmp_path: Path,
+    studio_passes: dict[str, np.ndarray],
+    write_exr: Callable[..., Path],
+) -> None:
+    """The area that is offered is one: a region of it brightens the lower half alone."""
+    write_exr(tmp_path / "room_sun.exr", studio_passes["sun"])
+    write_exr(tmp_path / "room_sky.exr", studio_passes["sky"])
+    lower = np.zeros_like(studio_passes["sky"])
+    lower[lower.shape[0] // 2 :] = 1
+    if kind == "numbers":
+        numbers = {"id": np.ascontiguousarray(lower[..., 0], np.float32)}
+        OpenEXR.File({}, numbers).write(str(tmp_path / "room_ids.exr"))
+    else:
+        write_exr(tmp_path / "room_matte.exr", lower)
+    recipe = first(tmp_path)
+    (offered,) = re.findall(r"^# (area = .*)$", recipe.text, re.MULTILINE)
+    plain = evenfall.open(recipe.path).develop("day").encoded("sRGB")
+    more = f"\n[[moods.day.regions]]\n{offered}\nexposure_stops = 1\n"
+    recipe.path.write_text(recipe.text + more, encoding="utf-8")
+    change = np.abs(evenfall.open(recipe.path).develop("day").encoded("sRGB") - plain)
+    half = len(change) // 2
+    assert change[half:].mean() > 0.05
+    assert change[:half].mean() < 0.005  # glare of what is brighter now
 
 
 def test_pictures_that_are_left_out_stand_as_comments(

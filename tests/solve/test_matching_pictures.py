@@ -9,9 +9,9 @@ lights that give more than 2 % of the picture's light.
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
-import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -28,7 +28,6 @@ from evenfall.light.primaries import luminance_weights
 from evenfall.solve.matched import Matched
 
 SAMPLES = Path(__file__).parents[2] / "sample_passes"
-SCENES = Path(__file__).with_name("scenes")
 SCENE_NAMES = ("sunny_room", "overcast_room", "lamp_room", "studio", "house_by_day")
 LINEAR_STOPS, JPEG_STOPS = 0.03, 0.1
 LEAST_SHARE = 0.02
@@ -37,23 +36,13 @@ Views = Callable[[str], evenfall.View]
 
 
 @pytest.fixture(scope="session")
-def scene(tmp_path_factory: pytest.TempPathFactory) -> Views:
-    """Views of other make, with their first recipes."""
-    made: dict[str, evenfall.View] = {}
-
-    def view(name: str) -> evenfall.View:
-        if name not in made:
-            folder = tmp_path_factory.mktemp(name)
-            shutil.copy(SCENES / f"{name}.exr", folder)
-            evenfall.survey_folder(folder, write=folder / "first.toml")
-            made[name] = evenfall.open(folder / "first.toml")
-        return made[name]
-
-    return view
+def sample() -> evenfall.View:
+    """The sample as its draft; a fit looks at no more pixels of a larger one."""
+    return evenfall.open(SAMPLES / "view.toml", draft=True).keep()
 
 
 @pytest.fixture(scope="session")
-def sample() -> evenfall.View:
+def whole_sample() -> evenfall.View:
     return evenfall.open(SAMPLES / "view.toml").keep()
 
 
@@ -189,16 +178,44 @@ def test_a_jpeg_of_other_views(scene: Views, name: str, tmp_path: Path) -> None:
         assert max(errors(matched, stops, lights).values()) < JPEG_STOPS, mood
 
 
+def test_how_sure_is_what_comes_true(scene: Views, tmp_path: Path) -> None:
+    """Of errors that are normally distributed 68 % lie within one standard uncertainty, and 95 %
+    within two (JCGM 100:2008, G.1.3); here of about 140 gains, which one picture has in common."""
+    off = []
+    for name, mood, seed in itertools.product(SCENE_NAMES, ("day", "dusk"), range(10, 14)):
+        planted, stops, lights = plant(scene(name), mood, seed)
+        reference = write_jpeg(planted, mood, tmp_path / "planted.jpg")
+        matched = scene(name).match(mood, reference, dry_run=True)
+        off += [
+            abs(moved.stops - stops[moved.name]) / moved.play
+            for moved in matched.moved
+            if moved.name in lights and moved.name in stops and not moved.at_bound
+        ]
+    assert len(off) > 100
+    assert 0.55 < np.mean(np.array(off) < 1) < 0.8
+    assert np.mean(np.array(off) < 2) > 0.85
+
+
+@pytest.mark.parametrize("name", ["sunny_room", "lamp_room", "house_by_day"])
+def test_a_third_painted_over_in_other_views(scene: Views, name: str, tmp_path: Path) -> None:
+    planted, stops, lights = plant(scene(name), "day", 20)
+    codes = np.round(planted.develop("day").encoded() * 255).astype(np.uint8)
+    codes[:, : codes.shape[1] // 3] = (214, 120, 60)
+    Image.fromarray(codes).save(tmp_path / "painted.jpg", quality=92)
+    matched = scene(name).match("day", tmp_path / "painted.jpg", dry_run=True)
+    assert max(errors(matched, stops, lights).values()) < JPEG_STOPS
+
+
 def test_a_small_jpeg_for_the_mail(sample: evenfall.View, tmp_path: Path) -> None:
     planted, stops, lights = plant(sample, "dusk", 7)
-    reference = write_jpeg(planted, "dusk", tmp_path / "mail.jpg", width=512)
+    reference = write_jpeg(planted, "dusk", tmp_path / "mail.jpg", width=256)
     matched = sample.match("dusk", reference, dry_run=True)
     assert max(errors(matched, stops, lights).values()) < JPEG_STOPS
 
 
 @pytest.mark.parametrize("side", ["left", "middle", "top"])
-def test_a_third_painted_over(sample: evenfall.View, side: str, tmp_path: Path) -> None:
-    planted, stops, lights = plant(sample, "dusk", 8)
+def test_a_third_painted_over(whole_sample: evenfall.View, side: str, tmp_path: Path) -> None:
+    planted, stops, lights = plant(whole_sample, "dusk", 8)
     codes = np.round(planted.develop("dusk").encoded() * 255).astype(np.uint8)
     height, width = codes.shape[:2]
     where = {
@@ -208,7 +225,7 @@ def test_a_third_painted_over(sample: evenfall.View, side: str, tmp_path: Path) 
     }[side]
     codes[where] = (214, 120, 60)
     Image.fromarray(codes).save(tmp_path / "painted.jpg", quality=92)
-    matched = sample.match("dusk", tmp_path / "painted.jpg", dry_run=True)
+    matched = whole_sample.match("dusk", tmp_path / "painted.jpg", dry_run=True)
     assert max(errors(matched, stops, lights).values()) < JPEG_STOPS
     assert matched.matched_share == pytest.approx(2 / 3, abs=0.05)
     assert matched.places[0].share > 0.25
@@ -227,7 +244,7 @@ def test_the_light_that_lacks_is_named(sample: evenfall.View, tmp_path: Path) ->
     lantern = "terrace_lantern = 1\n"
     text = sample.recipe.text.replace(lantern, f'{lantern}floor_lamp = "off"\n')
     path.write_text(text.replace('"plates/', f'"{SAMPLES}/plates/'), encoding="utf-8")
-    view = evenfall.open(path, passes=SAMPLES)
+    view = evenfall.open(path, passes=SAMPLES, draft=True)
     bright_lamp = sample.with_changes("moods.dusk.lights.floor_lamp.stops=2")
     reference = write_jpeg(bright_lamp, "dusk", tmp_path / "with.jpg")
     matched = view.match("dusk", reference, dry_run=True)
@@ -261,14 +278,14 @@ def test_references_that_are_none(sample: evenfall.View, kind: str, tmp_path: Pa
     if kind == "another view":
         Image.fromarray(codes[:, ::-1].copy()).save(path, quality=92)
     elif kind == "another shape":
-        Image.fromarray(codes[:600].copy()).save(path, quality=92)
+        Image.fromarray(codes[:300].copy()).save(path, quality=92)
     elif kind == "black":
         Image.fromarray(np.zeros_like(codes)).save(path)
     elif kind == "no picture":
         path.write_bytes(b"\xff\xd8\xff\xe0 broken")
     said = {
         "another view": "does not look like this view.*--only colour",
-        "another shape": "1280 x 600 pixels, and the view has 1280 x 720",
+        "another shape": "640 x 300 pixels, and the view has 640 x 360",
         "black": "the picture is black",
     }.get(kind, "reference.jpg")
     with pytest.raises((UsageError, PixelSourceError), match=said):
@@ -278,8 +295,9 @@ def test_references_that_are_none(sample: evenfall.View, kind: str, tmp_path: Pa
 def test_wrong_options(sample: evenfall.View, tmp_path: Path) -> None:
     reference = write_jpeg(sample, "dusk", tmp_path / "same.jpg")
     on = list(sample.develop("dusk").balance.on)
-    with pytest.raises(UsageError, match="all lights that are on in dusk are held"):
+    with pytest.raises(UsageError, match="all lights that are on in dusk are held") as caught:
         sample.match("dusk", reference, hold=on, dry_run=True)
+    assert "exposure" not in str(caught.value)  # which a match may not move
     with pytest.raises(UsageError, match="the camera stays"):
         sample.match("dusk", reference, move=["exposure"], dry_run=True)
     with pytest.raises(UsageError, match="is no render"):

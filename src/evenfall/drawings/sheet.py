@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +18,7 @@ from evenfall.drawings.page import (
     Page,
     scaled_unit,
 )
+from evenfall.drawings.sheet_contents import SheetLight, SheetMood, SheetText
 from evenfall.light.primaries import BT709, rgb_to_xyz, xy_to_xyz
 from evenfall.light.transfer import encode_srgb
 
@@ -32,78 +32,6 @@ _SMALLEST_UNIT = 0.4  # below it the lettering is too small to read
 
 Codes = npt.NDArray[np.uint8]
 Rgb8 = tuple[int, int, int]
-
-
-@dataclass(frozen=True)
-class SheetLight:
-    """One light of a mood.
-
-    Parameters
-    ----------
-    name : str
-        Its name.
-    stops : float or None
-        Gain relative to how it was rendered; None is off.
-    tint : str
-        Its colour in words, such as "2700 K"; empty if as rendered.
-    swatch : tuple of int or None
-        Its colour as sRGB codes, for the dot; None draws a neutral one.
-    counted : str
-        From which mood its gain counts, such as "2 down from day"; empty if from none.
-    """
-
-    name: str
-    stops: float | None
-    tint: str = ""
-    swatch: Rgb8 | None = None
-    counted: str = ""
-
-
-@dataclass(frozen=True, eq=False)
-class SheetMood:
-    """One mood.
-
-    Parameters
-    ----------
-    title : str
-        Its name for people.
-    picture : ndarray
-        sRGB codes, uint8, shape (H, W, 3), of `picture_size`.
-    settings : tuple of str
-        Exposure, meter and look in a few words each, set side by side.
-    lights : tuple of SheetLight
-        In the recipe's order.
-    """
-
-    title: str
-    picture: Codes = field(repr=False)
-    settings: tuple[str, ...] = ()
-    lights: tuple[SheetLight, ...] = ()
-
-
-@dataclass(frozen=True)
-class SheetText:
-    """What stands above and below the pictures.
-
-    Parameters
-    ----------
-    title : str
-        Project, or the recipe's name.
-    view : str
-        Name of the view.
-    date, round : str
-        As they are to be written.
-    author, copyright, note : str
-        For the foot; empty ones are left out.
-    """
-
-    title: str
-    view: str = ""
-    date: str = ""
-    round: str = ""
-    author: str = ""
-    copyright: str = ""
-    note: str = ""
 
 
 def swatch(xy: tuple[float, float]) -> Rgb8:
@@ -172,10 +100,13 @@ def draw_sheet(
     """
     layout = _Layout(moods, text, columns, picture_width)
     _draw_head(layout, text, logo)
-    for number, mood in enumerate(moods):
-        row, column = divmod(number, layout.columns)
-        left = layout.margin + column * (layout.cell + layout.gutter)
-        _draw_mood(layout, mood, left, layout.row_tops[row], layout.row_heights[row])
+    for row, top, height in zip(layout.rows, layout.row_tops, layout.row_heights, strict=True):
+        if row[0].heading:
+            heading = layout.heading.fitted(row[0].heading, layout.inner)
+            layout.set_flush((layout.margin, top - layout.of(34)), heading, layout.heading)
+        for column, mood in enumerate(row):
+            left = layout.margin + column * (layout.cell + layout.gutter)
+            _draw_mood(layout, mood, left, top, height)
     _draw_foot(layout, text)
     return layout.codes()
 
@@ -189,11 +120,18 @@ class _Layout(Page):
         unit = scaled_unit(picture_width, reference=_REFERENCE_WIDTH, smallest=_SMALLEST_UNIT)
         self.gutter = max(1, round(64 * unit))
         self.cell = max(mood.picture.shape[1] for mood in moods)
-        self.columns = min(columns or _columns(moods), len(moods))
+        views = _by_heading(moods)
+        self.columns = min(columns or max(map(_columns, views)), max(map(len, views)))
+        self.rows = [
+            view[start : start + self.columns]
+            for view in views
+            for start in range(0, len(view), self.columns)
+        ]
         inner = self.columns * self.cell + (self.columns - 1) * self.gutter
         super().__init__(inner, unit, margin=104, narrowest=1)
         self.row_height = self.of(44)
         self.subtitle = Lettering("regular", self.of(28), SOFT_INK)
+        self.heading = Lettering("light", self.of(52), INK)
         self.mood = Lettering("medium", self.of(34), INK)
         self.setting = Lettering("regular", self.of(24), SOFT_INK)
         self.light = Lettering("regular", self.of(24), INK)
@@ -201,7 +139,7 @@ class _Layout(Page):
         self.small = Lettering("regular", self.of(21), SOFT_INK)
         self.track_stops = _track_stops(moods)
         self._set_title(text.title)
-        self._place_rows(moods)
+        self._place_rows()
         explained = _GAINS_EXPLAINED if any(mood.lights for mood in moods) else ""
         self.note = "   \u00b7   ".join(part for part in (text.note, explained) if part)
         has_foot = any((text.author, text.copyright, self.note))
@@ -219,11 +157,11 @@ class _Layout(Page):
         self.title_leading = self.of(66)
         self.head = self.of(60) + (len(self.title_lines) - 1) * self.title_leading + self.of(150)
 
-    def _place_rows(self, moods: Sequence[SheetMood]) -> None:
+    def _place_rows(self) -> None:
         top = self.margin + self.head
         self.row_tops, self.row_heights = list[int](), list[int]()
-        for start in range(0, len(moods), self.columns):
-            row = moods[start : start + self.columns]
+        for row in self.rows:
+            top += self.of(96) if row[0].heading else 0
             picture = max(mood.picture.shape[0] for mood in row)
             self.row_tops.append(top)
             self.row_heights.append(picture)
@@ -246,6 +184,16 @@ class _Layout(Page):
             else:
                 lines.append(self.setting.fitted(setting, self.cell))
         return lines
+
+
+def _by_heading(moods: Sequence[SheetMood]) -> list[list[SheetMood]]:
+    """Give the moods of each view; all together where there are no headings."""
+    views: list[list[SheetMood]] = []
+    for mood in moods:
+        if mood.heading or not views:
+            views.append([])
+        views[-1].append(mood)
+    return views
 
 
 def _track_stops(moods: Sequence[SheetMood]) -> float:

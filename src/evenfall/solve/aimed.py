@@ -24,7 +24,9 @@ class AimResult:
     stood, comes_to : str
         What the picture showed and what it shows now, in the words of what is asked.
     missed_by : float
-        Stops; for colours a tenth is about as much as an eye sees.
+        As the solver counts: stops; of colours, 0.1 is about as much as an eye sees.
+    missed : str
+        By how much, in the unit of what is asked; empty when it is met.
     is_met : bool
         Whether that is too little to be seen.
     must : bool
@@ -38,6 +40,7 @@ class AimResult:
     stood: str
     comes_to: str
     missed_by: float
+    missed: str
     is_met: bool
     must: bool
     why: str = ""

@@ -27,9 +27,10 @@ from evenfall.solve.limits import Shown, clipped_share, shadow_lightness
 from evenfall.solve.measured import Measured, Standing, measure
 from evenfall.solve.movers import Mover, choose_movers, moves_of
 from evenfall.solve.problem import Matrix, Moves, Vector
+from evenfall.solve.reasons import AIMED
 from evenfall.solve.solving import Solution, solve
 from evenfall.solve.wishes import TOLERANCE, Wish, areas_of, wishes_of
-from evenfall.solve.writing import write_moves
+from evenfall.solve.writing import instead_of_reasons, notes_on_text, write_moves
 
 __all__ = ["aim_mood"]
 
@@ -232,7 +233,7 @@ class _Search:
         return changed
 
     def _said(self, wish: Wish, factors: Matrix) -> str:
-        return wish.said(self.limits.get((wish.aim, wish.key), wish.figure(factors)))
+        return wish.said(factors, self.limits.get((wish.aim, wish.key)))
 
     def told(self, on: Sequence[str], *, dry_run: bool) -> Aimed:
         """Tell what came of it, and write the recipe."""
@@ -242,12 +243,14 @@ class _Search:
         found = {one: mood_differences(self.recipe, self.after, one) for one in self.after.moods}
         changes = {one: some for one, some in found.items() if some}
         lost = [result.aim for result in results if result.must and not result.is_met]
+        text = instead_of_reasons(self.revision, AIMED)
         notes = metering_notes(self.recipe, self.after)
+        notes += notes_on_text(self.revision, text)
         if lost:
             notes.append(f"{joined(dict.fromkeys(lost), 'and')} must be met and cannot be")
         writes = bool(changes) and not dry_run and not lost
         if writes:
-            replace_text(self.recipe.path, self.recipe.text, self.revision.written())
+            replace_text(self.recipe.path, self.recipe.text, text)
         return Aimed(
             path=self.recipe.path,
             mood=self.mood,
@@ -256,7 +259,7 @@ class _Search:
             alike=tuple(wont_be_told_apart(self.measured, self.first.factors, self.movers)),
             changes=changes,
             notes=tuple(notes),
-            text=self.revision.written(),
+            text=text,
             written=writes,
         )
 
@@ -269,7 +272,8 @@ class _Search:
             asks=wish.asks,
             stood=self.stood[wish.aim, wish.key],
             comes_to=self._said(wish, real),
-            missed_by=miss if limit is None else max(miss, wish.miss(real)),
+            missed_by=wish.miss(real),
+            missed="" if is_met else wish.missed(real, limit),
             is_met=is_met,
             must=wish.must,
             why="" if is_met else why_missed(case, wish),

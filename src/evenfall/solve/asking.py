@@ -12,11 +12,14 @@ import numpy.typing as npt
 from evenfall.develop.developed import DevelopedMood
 from evenfall.light.primaries import luminance_weights
 from evenfall.light.units import MIDDLE_GREY, READ_FROM_PICTURE
+from evenfall.mix.averaging import mean_of
 from evenfall.passes.source import PassSource
 
 __all__ = ["LightAt", "Spot", "ask_spot", "light_luminances"]
 
 Floats = npt.NDArray[np.float32]
+Vector = npt.NDArray[np.float64]
+Box = tuple[slice, ...]
 
 _TOP = 1 - 0.5 / 255  # of an 8-bit display
 _UNEXPLAINED = 0.005
@@ -146,15 +149,14 @@ def ask_spot(
     >>> lamp.light, lamp.share > 0.8
     ('lamp', True)
     """
-    weights = area.astype(np.float64)
-    total = float(weights.sum())
-    if total <= 0:
+    if not area.max() > 0:
         raise ValueError("the area is empty")
+    box = _box(area)
+    weights = area[box].astype(np.float64)
+    share = weights / weights.sum()
     on = developed.balance.on
-    planes = light_luminances(developed, source, on)
-    there = {light: float((weights * planes[light]).sum() / total) for light in on}
-    whole = {light: float(planes[light].mean(dtype=np.float64)) for light in on}
-    mixed, mean = _mixed(developed, weights / total)
+    there, whole = _lights(developed, source, on, box, share)
+    mixed, mean = _mixed(developed, box, share)
     scale = developed.luminance_scale
     to_scene = None if scale is None else scale / _exposure(developed)
     lights = [
@@ -175,16 +177,39 @@ def ask_spot(
         title=developed.mood.title,
         stops=_stops(mixed),
         cd_m2=None if to_scene is None else mixed * to_scene,
-        clipped_share=_clipped(developed, weights, total),
+        clipped_share=_clipped(developed, box, share),
         lights=tuple(lights),
         notes=_notes(developed, sum(there.values()), mixed),
     )
 
 
-def _mixed(developed: DevelopedMood, share: npt.NDArray[np.float64]) -> tuple[float, float]:
+def _box(area: Floats) -> Box:
+    """Give the rows and columns in which an area lies."""
+    return tuple(
+        slice(int(found[0]), int(found[-1]) + 1)
+        for found in (np.flatnonzero(area.any(axis=1)), np.flatnonzero(area.any(axis=0)))
+    )
+
+
+def _lights(
+    developed: DevelopedMood, source: PassSource, lights: Sequence[str], box: Box, share: Vector
+) -> tuple[dict[str, float], dict[str, float]]:
+    """Luminance of each light in an area, and over the whole picture."""
+    weights = luminance_weights(developed.space) @ developed.camera.matrix
+    there, whole = {}, {}
+    for batch in source.batches(lights):
+        for light, image in source.read(batch).items():
+            factors = weights * np.array(developed.balance.lights[light].factors)
+            inside = [float((share * plane[box]).sum()) for plane in image.planes]
+            there[light] = float(factors @ inside)
+            whole[light] = float(factors @ [mean_of(plane) for plane in image.planes])
+    return there, whole
+
+
+def _mixed(developed: DevelopedMood, box: Box, share: Vector) -> tuple[float, float]:
     """Luminance of the mix in an area, and over the whole picture."""
     weights = luminance_weights(developed.space) @ developed.camera.matrix
-    there = np.array([float((share * plane).sum()) for plane in developed.mix.planes])
+    there = [float((share * plane[box]).sum()) for plane in developed.mix.planes]
     whole = developed.mix.planes.mean(axis=(1, 2), dtype=np.float64)
     return float(weights @ there), float(weights @ whole)
 
@@ -195,9 +220,12 @@ def _exposure(developed: DevelopedMood) -> float:
     return float(weights @ developed.camera.matrix @ np.ones(3) / weights.sum())
 
 
-def _clipped(developed: DevelopedMood, weights: npt.NDArray[np.float64], total: float) -> float:
-    at_top = developed.encoded().max(axis=2) >= _TOP
-    return float(weights[at_top].sum() / total)
+def _clipped(developed: DevelopedMood, box: Box, share: Vector) -> float:
+    rows, columns = box
+    chain = developed.chain("sRGB")
+    shown = developed.scene(chain).encode_rows(chain, rows)
+    at_top = shown[:, :, columns].max(axis=0) >= _TOP
+    return float(share[at_top].sum())
 
 
 def _stops(luminance: float) -> float:

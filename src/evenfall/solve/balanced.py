@@ -4,8 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
 
 from evenfall.recipe.lights import Role
+from evenfall.survey.roles import NEXT_TO_NOTHING
 from evenfall.survey.words import words_of
 
 __all__ = ["AT_DUSK", "AT_NIGHT", "BY_DAY", "Balanced", "Cast", "Solved", "cast_of"]
@@ -55,10 +60,20 @@ class Cast:
         return (*self.sun, *self.sky)
 
 
-def cast_of(roles: Mapping[str, Role | None]) -> Cast:
+def cast_of(
+    roles: Mapping[str, Role | None], pictures: Mapping[str, npt.NDArray[Any]] | None = None
+) -> Cast:
     """Say which light plays what, by their roles and names.
 
-    A key sets with the day where there is a sky, or where it is called after sun or moon.
+    A key sets with the day where there is a sky, or where it is called after sun or moon. Where
+    sun and sky add next to nothing they play no part, as a moon over a lit bar.
+
+    Parameters
+    ----------
+    roles : mapping of str to str or None
+        By light.
+    pictures : mapping of str to ndarray, optional
+        Their passes, of any size.
 
     Examples
     --------
@@ -69,12 +84,21 @@ def cast_of(roles: Mapping[str, Role | None]) -> Cast:
     def names(*chosen: str) -> tuple[str, ...]:
         return tuple(name for name, role in roles.items() if role in chosen)
 
-    keys = names("key")
-    sets = bool(names("sky")) or any(_SUNS & set(words_of(name)) for name in keys)
+    pictures = pictures or {}
+    light = {name: float(picture.mean(dtype=np.float64)) for name, picture in pictures.items()}
+
+    def add_something(*chosen: str) -> bool:
+        return sum(light.get(name, 0.0) for name in chosen) >= NEXT_TO_NOTHING * sum(light.values())
+
+    keys, sky = names("key"), names("sky")
+    suns = tuple(name for name in keys if _SUNS & set(words_of(name)))
+    if not add_something(*suns, *sky):
+        keys, sky = tuple(name for name in keys if name not in suns), ()
+    sets = bool(sky) or any(name in suns for name in keys)
     return Cast(
         sun=keys if sets else (),
         key_lamps=() if sets else keys,
-        sky=names("sky"),
+        sky=sky,
         fill=names("fill"),
         lamps=names("fixture", "glow"),
         outdoor=names("outdoor fixture"),

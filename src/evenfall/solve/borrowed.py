@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from evenfall.change.revision import Revision
 from evenfall.compare.moods import mood_differences
@@ -18,8 +19,9 @@ from evenfall.solve.likeness import check_written_recipe
 from evenfall.solve.matched import Matched
 from evenfall.solve.measured import measure
 from evenfall.solve.movers import choose_movers, moves_of
+from evenfall.solve.reasons import MATCHED
 from evenfall.solve.screen import Screen
-from evenfall.solve.writing import write_moves
+from evenfall.solve.writing import instead_of_reasons, notes_on_text, write_moves
 
 __all__ = ["match_colour"]
 
@@ -69,11 +71,7 @@ def match_colour(
     size = reduced_size(source.size, _WIDTH)
     measured = measure(recipe, mood, source, {None: ()}, workers=workers, small_size=size)
     standing = measured.standing(recipe, mood)
-    movers = [
-        mover
-        for mover in choose_movers(recipe, mood, standing.balance.on, move, hold)
-        if mover.lights
-    ]
+    movers = choose_movers(recipe, mood, standing.balance.on, move, hold, camera=False)
     moves = moves_of(recipe, mood, measured.lights, standing, movers, within=4.0, tints=True)
     screen = Screen(recipe, mood, measured.small, standing, measured.lights, "sRGB")
     unknowns, before, after = fit_colours(screen, moves, len(movers), wanted)
@@ -81,7 +79,7 @@ def match_colour(
     write_moves(revision, mood, movers, unknowns, measured.space)
     every = {one: mood_differences(recipe, revision.recipe, one) for one in recipe.moods}
     changes = {one: some for one, some in every.items() if some}
-    text = revision.written()
+    text = instead_of_reasons(revision, MATCHED)
     if changes and not dry_run:
         replace_text(recipe.path, recipe.text, text)
     off = np.hypot(*(after - wanted)[:, :2].T) / _SEEN
@@ -98,12 +96,19 @@ def match_colour(
         missing=(),
         alike=(),
         changes=changes,
-        notes=tuple(
-            f"the {name} stay {each:.0f} just seen differences away: no tint of these lights "
-            "brings them nearer"
-            for name, each in zip(BANDS, off, strict=True)
-            if each > 3
+        notes=(
+            *_stay_away(off),
+            *notes_on_text(revision, text),
         ),
         text=text,
         written=bool(changes) and not dry_run,
     )
+
+
+def _stay_away(off: npt.NDArray[np.float64]) -> list[str]:
+    return [
+        f"the {name} stay {each:.0f} just seen differences away: no tint of these lights "
+        "brings them nearer"
+        for name, each in zip(BANDS, off, strict=True)
+        if each > 3
+    ]

@@ -113,18 +113,19 @@ def fit_colours(
 
     none = np.zeros((3, screen.lights.shape[2], screen.lights.shape[3]), np.float32)
     fitter = Fitter(screen, moves, none, np.ones(none.shape[1:], bool))
-    own = _luminances(screen.lights, moves, np.zeros(moves.charge.size), fitter)
+    means = screen.lights.mean(axis=(2, 3), dtype=np.float64)
+    own = _luminances(means, moves, np.zeros(moves.charge.size), fitter)
     weights = np.array([1, 1, _SPREAD_WEIGHT, _SPREAD_WEIGHT])
 
     def whole(tints: Vector) -> Vector:
         """Give tints with the gains that hold the luminance of what moves."""
         unknowns = np.concatenate([np.zeros(gains), tints])
-        now = _luminances(screen.lights, moves, unknowns, fitter)
+        now = _luminances(means, moves, unknowns, fitter)
         unknowns[:gains] = np.log2(own / now)
         return unknowns
 
     def bands(tints: Vector) -> npt.NDArray[np.float64]:
-        shown = screen.show(screen.total(fitter.lights_at(whole(tints))))
+        shown = screen.show(fitter.total_at(whole(tints)))
         return colour_bands(output_space("sRGB").decode(np.ascontiguousarray(shown)))
 
     def residuals(tints: Vector) -> Vector:
@@ -149,10 +150,12 @@ def fit_colours(
     return whole(found.x), bands(np.zeros(count)), bands(found.x)
 
 
-def _luminances(lights: Floats, moves: Moves, unknowns: Vector, fitter: Fitter) -> Vector:
+def _luminances(
+    means: npt.NDArray[np.float64], moves: Moves, unknowns: Vector, fitter: Fitter
+) -> Vector:
     """Give the luminance of the lights of each gain, after a move."""
-    moved = fitter.lights_at(unknowns)
-    total = moved.mean(axis=(2, 3), dtype=np.float64) @ luminance_weights(ACESCG)
+    moved = (fitter.factors_at(unknowns) @ means[..., None])[..., 0]
+    total = moved @ luminance_weights(ACESCG)
     gains = [number for number in range(unknowns.size) if fitter.is_gain(number)]
     member = moves.ways[:, 0, gains] > 0
     found: Vector = np.maximum(member.T @ total, 1e-12)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +13,7 @@ from evenfall.recipe.words.suggesting import joined
 from evenfall.recipe.words.wording import stops_words
 from evenfall.solve.measured import Measured
 from evenfall.solve.movers import Mover
-from evenfall.solve.problem import Level, Matrix, Moves
+from evenfall.solve.problem import Colour, Level, Matrix, Moves, Vector
 from evenfall.solve.solving import solve
 from evenfall.solve.wishes import TOLERANCE, Wish
 
@@ -51,12 +51,22 @@ class Case:
     movers: Sequence[Mover]
     measured: Measured
     on: Sequence[str]
+    _served: dict[frozenset[int], Matrix] = field(default_factory=dict, repr=False)
 
     def best(self, wishes: Sequence[Wish]) -> Matrix:
-        """Factors that serve some wishes alone, all alike."""
-        demands = [replace(wish.demand, weight=1.0) for wish in wishes]
-        free = replace(self.moves, charge=self.moves.charge * _FREE)
-        return self.moves.factors_at(solve(demands, free).unknowns)
+        """Factors that serve some wishes alone, all alike: well enough, or as well as can be."""
+        key = frozenset(map(id, wishes))
+        if key not in self._served:
+            demands = [replace(wish.demand, weight=1.0) for wish in wishes]
+            free = replace(self.moves, charge=self.moves.charge * _FREE)
+
+            def are_served(unknowns: Vector) -> bool:
+                factors = self.moves.factors_at(unknowns)
+                return all(wish.miss(factors) <= TOLERANCE / 2 for wish in wishes)
+
+            found = solve(demands, free, is_enough=are_served)
+            self._served[key] = self.moves.factors_at(found.unknowns)
+        return self._served[key]
 
 
 def why_missed(case: Case, wish: Wish) -> str:
@@ -99,7 +109,9 @@ def _no_light_serves(case: Case, wish: Wish, alone: float) -> str:
     elif not reach:
         said = f"no light can serve it: none of those that may move ({_names(moving)}) reaches it"
     else:
-        said = f"at best it misses by {alone:.2f} stops: {_how_far(case, wish, reach)}"
+        best = wish.missed(case.best([wish])) if isinstance(wish.demand, Colour) else ""
+        missed = best or f"{alone:.2f} stops"
+        said = f"at best it misses by {missed}: {_how_far(case, wish, reach)}"
     more = []
     if strong:
         more.append(
@@ -121,7 +133,7 @@ def _is_metered(case: Case, wish: Wish, reach: Sequence[str]) -> bool:
 
 
 def _how_far(case: Case, wish: Wish, reach: Sequence[str]) -> str:
-    if wish.key == "colour":
+    if isinstance(wish.demand, Colour):
         return "the colours of the lights that may move do not mix to it; --tints lets them change"
     far = max((abs(stops) for stops in (*case.moves.low, *case.moves.high)), default=0.0)
     return f"{_names(reach)} would have to go further than {stops_words(far).lstrip('+')} stops"

@@ -20,7 +20,6 @@ from evenfall.errors import UsageError
 from evenfall.passes.source import PassSource
 from evenfall.recipe import Recipe, ResolvedMood
 from evenfall.recipe.lights import Role
-from evenfall.recipe.lines import map_lines
 from evenfall.recipe.look import Denoise, Grain
 from evenfall.recipe.places import Place
 from evenfall.recipe.resolve import TimeOfDay, chain
@@ -29,8 +28,9 @@ from evenfall.solve.balanced import AT_DUSK, AT_NIGHT, BY_DAY, Balanced, Solved,
 from evenfall.solve.first_balance import solve_first_balance
 from evenfall.solve.likeness import check_written_recipe
 from evenfall.solve.measured import Measured, measure
+from evenfall.solve.reasons import with_reasons
 from evenfall.solve.stage import Stage
-from evenfall.solve.writing import turn_camera
+from evenfall.solve.writing import notes_on_text, turn_camera
 
 __all__ = ["FirstAimed", "aim_first"]
 
@@ -55,6 +55,8 @@ class FirstAimed:
         By mood that was balanced: what it comes to, in words.
     changes : mapping of str to tuple of Difference
         What changes in the recipe, by mood.
+    notes : tuple of str
+        What a person should know.
     text : str
         The recipe as it stands now, or would.
     written : bool
@@ -64,6 +66,7 @@ class FirstAimed:
     path: Path
     moods: Mapping[str, str]
     changes: Mapping[str, tuple[Difference, ...]]
+    notes: tuple[str, ...]
     text: str
     written: bool
 
@@ -119,13 +122,14 @@ def aim_first(
         reasons |= _write(revision, recipe.moods[name], time, balanced, measured)
         told[name] = _in_words(balanced)
     check_what_hangs_on_lights(revision.recipe)
-    text = _with_reasons(revision.written(), reasons)
+    text = with_reasons(revision.written(), reasons)
     every = {one: mood_differences(recipe, revision.recipe, one) for one in recipe.moods}
     changes = {one: some for one, some in every.items() if some}
     writes = bool(changes) and not dry_run
     if writes:
         replace_text(recipe.path, recipe.text, text)
-    return FirstAimed(recipe.path, told, changes, text, writes)
+    notes = notes_on_text(revision, text)
+    return FirstAimed(recipe.path, told, changes, tuple(notes), text, writes)
 
 
 def _solved(recipe: Recipe, measured: Measured, by_time: Mapping[TimeOfDay | None, str]) -> Solved:
@@ -142,7 +146,8 @@ def _solved(recipe: Recipe, measured: Measured, by_time: Mapping[TimeOfDay | Non
         raise UsageError(f"{recipe.path}: nothing shines in its passes, so nothing can be balanced")
     lights = measured.standing(recipe, evening.name).balance.lights
     tints = {light: each.tint.factors for light, each in lights.items()}
-    cast = cast_of({name: light.role for name, light in recipe.model.lights.items()})
+    roles = {name: light.role for name, light in recipe.model.lights.items()}
+    cast = cast_of(roles, stage.pictures)
     return solve_first_balance(stage, cast, tints, _white(evening), _white(day))
 
 
@@ -189,15 +194,3 @@ def _in_words(balanced: Balanced) -> str:
         words.append(f"window or sky {balanced.sky_median:.0f}")
     words.append(f"{balanced.burnt_share:.1%} burnt beside the lamps")
     return ", ".join(words)
-
-
-def _with_reasons(text: str, reasons: Mapping[Place, str]) -> str:
-    """Set reasons as comments behind figures whose lines have none."""
-    lines, where = text.split("\n"), map_lines(text)
-    for place, reason in reasons.items():
-        number = where.lines.get((*place, "stops"), where.lines.get(place))
-        if number is not None and "#" not in lines[number - 1]:
-            line = lines[number - 1]
-            end = "\r" if line.endswith("\r") else ""
-            lines[number - 1] = f"{line.rstrip()}  # {reason}{end}"
-    return "\n".join(lines)

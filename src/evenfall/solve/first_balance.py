@@ -30,6 +30,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.camera.sources import LAMP, SKY, shining, widened
 from evenfall.solve.balanced import Balanced, Cast, Solved
 from evenfall.solve.problem import Moves, Ratio
 from evenfall.solve.solving import solve
@@ -45,9 +46,7 @@ WHITE_SHARE = 0.03
 
 _SKY_AT = 0.75  # quantile of the window at which its lightness is judged: sky, not ground
 _BURNT = 0.01  # share of the picture
-_SKY_SEEN = (0.5, 0.98)  # of its brightest, at which quantile: the window or the open sky
 _SMALLEST_SKY = 0.004  # share of the picture
-_LAMP_SEEN = (5.0, 0.97)
 _RANGE_STOPS = 14.0
 _CHARGE = 1e-4
 _ROUNDS, _SETTLED = 6, 0.02
@@ -146,16 +145,16 @@ class _Search:
         self.white, self.evening_white = white, evening_white or white
         lamps = (*cast.lamps, *cast.outdoor, *cast.key_lamps)
         self.lamps = lamps
-        self.emitters = _spread(_brightest(stage.luminance(dict.fromkeys(lamps)), *_LAMP_SEEN))
+        light = stage.luminance(dict.fromkeys(lamps))
+        self.emitters = widened(shining(light, LAMP, light), 1)
         self.window = self._window()
         self.inside: Mask = stage.lit & ~self.window
         self.judged: Mask = stage.lit & ~self.emitters
 
     def _window(self) -> Mask:
         """Where the sky, or what it lights outside, is seen: much brighter than what it lights."""
-        share, quantile = _SKY_SEEN
         sky = self.stage.luminance(dict.fromkeys(self.cast.sky or self.cast.sun))
-        seen: Mask = sky > share * float(np.quantile(sky[self.stage.lit], quantile))
+        seen = shining(sky, SKY, sky[self.stage.lit])
         if not self.cast.sky or not _SMALLEST_SKY < seen.mean() < 1 - _SMALLEST_SKY:
             return np.zeros_like(seen)
         return seen & self.stage.lit
@@ -334,28 +333,6 @@ class _Search:
         white = float(np.mean(shown.burnt & judged))
         burnt = white if after_sunset else float(np.mean(shown.burnt & judged & ~self.window))
         return Balanced(exposure_stops, dict(stops), shown.median(self.inside), sky, burnt, white)
-
-
-def _brightest(luminance: npt.NDArray[np.float32], times: float, quantile: float) -> Mask:
-    """Where light is many times what most of the picture gets: the lamps themselves."""
-    lit = luminance[luminance > 0]
-    if not lit.size:
-        return np.zeros(luminance.shape, bool)
-    seen: Mask = luminance > times * float(np.quantile(lit, quantile))
-    return seen
-
-
-def _spread(mask: Mask) -> Mask:
-    """Widen a mask by the pixels around it."""
-    padded = np.pad(mask, 1)
-    rows, columns = mask.shape
-    around = [
-        padded[down : down + rows, across : across + columns]
-        for down in range(3)
-        for across in range(3)
-    ]
-    spread: Mask = np.any(around, axis=0)
-    return spread
 
 
 def _ratio_stops(light: float, other: float, wanted: float) -> float:

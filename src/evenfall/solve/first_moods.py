@@ -93,7 +93,7 @@ class _FirstMoods:
         return bool(2.0**-_FARTHEST_STOPS < brightest < 2.0**_FARTHEST_STOPS)
 
     def _cast(self) -> Cast:
-        return cast_of({light.name: light.role for light in self.scene.lights})
+        return cast_of({light.name: light.role for light in self.scene.lights}, self.pictures)
 
     def _warmer_lamps(self) -> Iterator[tuple[str, float]]:
         """Lamps whose colour is known, and that are whiter than lamps of the evening."""

@@ -62,7 +62,7 @@ def first_recipe(survey: Survey, path: Path) -> str:
         frame=survey.frame,
         view=survey.camera if uses_view else None,
         left_out=[*_left_out(survey), *map(_not_utf8, unwritable)],
-        repairs=list(_repairs(survey)),
+        repairs=[*_repairs(survey), *_areas(survey, path)],
     )
 
 
@@ -188,12 +188,34 @@ def _repairs(survey: Survey) -> Iterator[str]:
         yield f"repair.normal = {toml_text(normal)}"
 
 
+def _areas(survey: Survey, path: Path) -> Iterator[str]:
+    """Lines that offer object numbers and mattes as areas."""
+    found = _alone(survey, "ids and mattes")
+    if found is None:
+        return
+    file = survey.file_names.get(found.file, found.file)
+    if len(found.channels) == 1:
+        area = f"ids = {toml_text(file)}, id = [1]"
+        yield "Object numbers lie here; an area, for regions, aims and the meter, is then"
+    else:
+        mask = (Path(_relative(survey.folder, path)) / file).as_posix()
+        area = f"mask = {toml_text(mask)}, channel = {toml_text(found.channels[0])}"
+        yield "A matte lies here; an area, for regions, aims and the meter, is then"
+    yield f"area = {{ {area} }}"
+
+
 def _guide(survey: Survey, what: str) -> str | None:
-    """File of a guide for the denoiser: one that holds nothing but that."""
+    """File of a guide for the denoiser."""
+    found = _alone(survey, what)
+    return None if found is None else survey.file_names.get(found.file, found.file)
+
+
+def _alone(survey: Survey, what: str) -> Picture | None:
+    """Give a picture of data whose file holds nothing else."""
     held: dict[str, list[Picture]] = {}
     for each in survey.pictures:
         held.setdefault(each.file, []).append(each)
     for file, pictures in held.items():
         if len(pictures) == 1 and pictures[0].what == what and _is_text(file):
-            return survey.file_names.get(file, file)
+            return pictures[0]
     return None

@@ -33,11 +33,12 @@ from evenfall.solve.leftover import (
 )
 from evenfall.solve.matched import Matched
 from evenfall.solve.measured import Measured, Standing, measure
-from evenfall.solve.movers import EXPOSURE, Mover, choose_movers, moves_of
+from evenfall.solve.movers import Mover, choose_movers, moves_of
 from evenfall.solve.problem import Moves, Vector
+from evenfall.solve.reasons import MATCHED
 from evenfall.solve.reference import Reference, read_reference
 from evenfall.solve.screen import LinearScreen, Screen
-from evenfall.solve.writing import turn_camera, write_moves
+from evenfall.solve.writing import instead_of_reasons, notes_on_text, turn_camera, write_moves
 
 __all__ = ["check_written_recipe", "match_mood"]
 
@@ -45,7 +46,7 @@ Floats = npt.NDArray[np.float32]
 
 _LEARNING_STEPS = 6
 _FLOOR = 1e-3  # of the mean light
-_SYSTEMATIC = 0.01  # stops: what a small picture and rounding leave, however many pixels
+_LEAST = 0.005  # stops: half a hundredth, as is written; lossless pictures leave no more
 _SAME_EXPOSURE = 0.003
 _CODES, _STOPS = 255.0, 10.0  # by which residuals of displayed and linear pictures count
 
@@ -101,15 +102,14 @@ def match_mood(
         When the recipe, its passes or the reference cannot be used, or the file not be written.
     """
     check_written_recipe(recipe, within)
-    picture = read_reference(reference, source.size, source.space, rendered=rendered)
+    picture = read_reference(
+        reference, source.size, source.space, rendered=rendered, workers=workers
+    )
     measured = measure(recipe, mood, source, {None: ()}, workers=workers, small_size=picture.size)
     standing = measured.standing(recipe, mood)
-    movers = choose_movers(recipe, mood, standing.balance.on, move, hold)
-    if any(mover.name == EXPOSURE for mover in movers):
-        found = "a match is found under the exposure as it is; the camera stays"
-        raise UsageError(Fault("--move", "", found, hint="change the exposure first"))
+    movers = choose_movers(recipe, mood, standing.balance.on, move, hold, camera=False)
     moves = moves_of(recipe, mood, measured.lights, standing, movers, within=within, tints=tints)
-    work = _Match(recipe, mood, reference, picture, measured, standing, movers, moves)
+    work = _Match(recipe, mood, reference, picture, measured, standing, movers, moves, workers)
     work.run()
     return work.told(dry_run=dry_run)
 
@@ -141,21 +141,21 @@ class _Match:
     first: Standing
     movers: Sequence[Mover]
     moves: Moves
+    workers: int | None
 
     def run(self) -> None:
         """Fit; look at the real picture; fit again; write."""
         planes = self._reference()
         fitter = Fitter(self.screen, self.moves, planes, self.picture.known, self.picture.trust)
         self.fitter, self.planes = fitter, planes
-        before = fitter.run(np.zeros(self.moves.charge.size), steps=0)
-        self.before = before
+        self.before = fitter.residuals_at(np.zeros(self.moves.charge.size))
         fit = fitter.run(fitter.start())
         if isinstance(self.screen, Screen):
-            lights = fitter.lights_at(fit.unknowns)
+            total = fitter.total_at(fit.unknowns)
             self._write(fit.unknowns)
             source = self.measured.source
             (developed,) = develop_moods(source, Asked(self.after), [self.mood])
-            self.screen.learn(developed, self.screen.total(lights))
+            self.screen.learn(developed, total)
             fit = fitter.run(fit.unknowns, _LEARNING_STEPS)
         self._check_view(fit)
         self.fit = fit
@@ -167,7 +167,13 @@ class _Match:
         self.screen: Screen | LinearScreen
         if picture.holds == "display":
             self.screen = Screen(
-                self.recipe, self.mood, measured.small, self.first, measured.lights, picture.space
+                self.recipe,
+                self.mood,
+                measured.small,
+                self.first,
+                measured.lights,
+                picture.space,
+                self.workers,
             )
             return picture.planes
         light = picture.planes
@@ -203,7 +209,7 @@ class _Match:
         fit = self.fit
         found = {one: mood_differences(self.recipe, self.after, one) for one in self.after.moods}
         changes = {one: some for one, some in found.items() if some}
-        text = self.revision.written()
+        text = instead_of_reasons(self.revision, MATCHED)
         writes = bool(changes) and not dry_run
         if writes:
             replace_text(self.recipe.path, self.recipe.text, text)
@@ -215,7 +221,7 @@ class _Match:
             mood=self.mood,
             reference=self.path,
             moved=tuple(self._moved(fit)),
-            off_by=_mean_off(fit, counts) * (_CODES if is_shown else _STOPS),
+            off_by=_mean_off(fit.residuals, counts) * (_CODES if is_shown else _STOPS),
             unit="codes of 255" if is_shown else "stops",
             was_off_by=_mean_off(self.before, counts) * (_CODES if is_shown else _STOPS),
             matched_share=1 - float(off.mean()),
@@ -223,7 +229,7 @@ class _Match:
             missing=tuple(self._missing(fit)),
             alike=tuple(wont_be_told_apart(self.measured, self.first.factors, self.movers)),
             changes=changes,
-            notes=tuple(self._notes(fit)),
+            notes=(*self._notes(fit), *notes_on_text(self.revision, text)),
             text=text,
             written=writes,
             maps=self._maps(fit),
@@ -235,7 +241,7 @@ class _Match:
             Moved(
                 mover.name,
                 float(fit.unknowns[number]),
-                float(np.hypot(fit.play[number], _SYSTEMATIC)),
+                float(np.hypot(fit.play[number], _LEAST)),
                 bool(near[number] < 1e-3),
             )
             for number, mover in enumerate(self.movers)
@@ -243,9 +249,11 @@ class _Match:
 
     def _missing(self, fit: Fit) -> list[str]:
         """Name lights that do not move and would explain what is left."""
-        moving = {light for mover in self.movers for light in mover.lights}
         screen, measured = self.screen, self.measured
-        total = screen.total(self.fitter.lights_at(fit.unknowns))
+        moving = {light for mover in self.movers for light in mover.lights}
+        if moving.issuperset(measured.lights):
+            return []
+        total = self.fitter.total_at(fit.unknowns)
         stops = stops_between(screen.show, total, self.planes)
         wanted = total.sum(axis=0) * np.exp2(stops)
         weights = luminance_weights(measured.space) @ self.first.camera.matrix
@@ -302,8 +310,8 @@ class _Match:
         return codes[0], codes[1], -fit.residuals.mean(axis=0)
 
 
-def _mean_off(fit: Fit, where: npt.NDArray[np.bool_]) -> float:
-    return float(np.abs(fit.residuals)[:, where].mean()) if where.any() else 0.0
+def _mean_off(residuals: Floats, where: npt.NDArray[np.bool_]) -> float:
+    return float(np.abs(residuals)[:, where].mean()) if where.any() else 0.0
 
 
 def _luminance(measured: Measured, light: str, weights: npt.NDArray[np.float64]) -> Floats:

@@ -41,6 +41,7 @@ SHADOW_SHARE = 0.1
 _TOP = 1 - 0.5 / 255  # of an 8-bit display
 _FURTHEST, _HALVINGS = 12.0, 12  # stops, to a hundredth
 _TINY = np.float32(1e-12)
+_MOST_PIXELS = 20_000  # of an area, spread evenly
 
 
 class Shown:
@@ -93,9 +94,10 @@ class Shown:
         *,
         is_most: bool,
     ) -> Limit:
-        where = self._where(area)
-        room = (self._now + self._stops_until(reached))[where]
-        pixels = self._pixels[:, :, where][None]
+        where = np.flatnonzero(self._where(area))
+        where = where[:: -(-where.size // _MOST_PIXELS)]
+        room = (self._now + self._stops_until(reached)).ravel()[where]
+        pixels = self._pixels.reshape(*self._pixels.shape[:2], -1)[:, :, where]
         return Limit(weight, pixels, room, share, "at most" if is_most else "at least")
 
     def _where(self, area: Area | None) -> Mask:

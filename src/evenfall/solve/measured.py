@@ -22,6 +22,7 @@ from evenfall.errors import UsageError
 from evenfall.light.primaries import RgbSpace
 from evenfall.mix.balance import Balance
 from evenfall.mix.engine import PassRead
+from evenfall.mix.halves import widen
 from evenfall.mix.plan import RegionalGain
 from evenfall.passes.image import PassImage
 from evenfall.passes.source import PassSource
@@ -204,8 +205,9 @@ def _gains(regional: Sequence[RegionalGain], light: str) -> Floats | None:
 def _means(image: PassImage, stack: Floats | None, gains: Floats | None) -> Means:
     """Mean R, G, B in each area and, last, in the whole picture; shape (areas + 1, 3)."""
     columns = []
+    scratch = np.empty(image.planes[0].size, np.float32)
     for plane in image.planes:
-        wide = plane.astype(np.float32, copy=False)
+        wide = widen(plane.reshape(-1), scratch).reshape(plane.shape)
         if gains is not None:
             wide = wide * gains
         whole = float(wide.mean(dtype=np.float64))

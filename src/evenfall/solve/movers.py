@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from evenfall.change.dials import refuse_exposure_of_another
 from evenfall.errors import Fault, UsageError
 from evenfall.recipe import Recipe
 from evenfall.recipe.words.suggesting import did_you_mean, joined
@@ -41,7 +42,13 @@ class Mover:
 
 
 def choose_movers(
-    recipe: Recipe, mood: str, on: Sequence[str], move: Sequence[str], hold: Sequence[str]
+    recipe: Recipe,
+    mood: str,
+    on: Sequence[str],
+    move: Sequence[str],
+    hold: Sequence[str],
+    *,
+    camera: bool = True,
 ) -> tuple[Mover, ...]:
     """Choose what may move.
 
@@ -60,6 +67,8 @@ def choose_movers(
         Names of lights, of groups, which move as one, or "exposure"; empty for every light.
     hold : sequence of str
         Names of lights and groups that stay.
+    camera : bool
+        Whether the exposure may be moved, too.
 
     Raises
     ------
@@ -72,9 +81,14 @@ def choose_movers(
     >>> choose_movers(example_recipe(), "dusk", ("sky", "lamp"), (), ("sky",))
     (Mover(name='lamp', lights=('lamp',)),)
     """
-    faults = [*_unknown(recipe, move, "--move", camera=True), *_unknown(recipe, hold, "--hold")]
+    if EXPOSURE in move and not camera:
+        found = "a match is found under the exposure as it is; the camera stays"
+        raise UsageError(Fault("--move", "", found, hint="change the exposure first"))
+    faults = [*_unknown(recipe, move, "--move", camera=camera), *_unknown(recipe, hold, "--hold")]
     if faults:
         raise UsageError(faults)
+    if EXPOSURE in move:
+        refuse_exposure_of_another(recipe, mood)
     held = {light for name in hold for light in recipe.members(name)}
     if not move:
         settings = recipe.moods[mood].lights
@@ -93,7 +107,8 @@ def choose_movers(
         _refuse_twice(chosen)
     if not chosen:
         found = f"all lights that are on in {mood} are held, so nothing can move"
-        hint = f"hold fewer of {joined(on, 'and', most=8)}, or let the camera move: --move exposure"
+        hint = f"hold fewer of {joined(on, 'and', most=8)}"
+        hint += ", or let the camera move: --move exposure" if camera else ""
         raise UsageError(Fault("--hold", "", found, hint=hint))
     return tuple(Mover(name, lights) for name, lights in chosen.items())
 

@@ -9,6 +9,7 @@ exactly. A small charge on every move keeps what no demand speaks of where it st
 
 from __future__ import annotations
 
+import math
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -178,6 +179,12 @@ class Colour(Demand):
     light: npt.NDArray[np.float64]
     uv: tuple[float, float]
 
+    def chromaticity(self, factors: Matrix) -> tuple[float, float] | None:
+        """CIE xy of the area; None where it is dark."""
+        x, y, z = (self.light * factors).sum(axis=(1, 2))
+        total = float(x + y + z)
+        return (float(x) / total, float(y) / total) if total > 0 and y > 0 else None
+
     def residuals(self, factors: Matrix) -> Vector:
         """Give the distance in u' and in v', in twentieths; two rows."""
         x, y, z = np.maximum((self.light * factors).sum(axis=(1, 2)), _TINY)
@@ -202,9 +209,8 @@ class Limit(Demand):
 
     Parameters
     ----------
-    pixels : ndarray, shape (channels, lights, 3, pixels)
-        What a factor of 1 of each light and channel gives to each pixel: luminance alone, or the
-        channels of which the largest counts.
+    pixels : ndarray, shape (lights, 3, pixels)
+        Luminance that a factor of 1 of each light and channel gives to each pixel.
     room : ndarray, shape (pixels,)
         Log2 of what a pixel may come to.
     share : float
@@ -220,35 +226,37 @@ class Limit(Demand):
 
     def over(self, factors: Matrix) -> npt.NDArray[np.float32]:
         """Say by how many stops each pixel is over its room."""
-        return self._over(factors)[0]
+        return np.log2(self._light(factors)) - self.room
 
-    def _over(
-        self, factors: Matrix
-    ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32], npt.NDArray[np.intp]]:
-        channels, _, _, count = self.pixels.shape
-        flat = self.pixels.reshape(channels, -1, count)
-        shown = np.einsum("k,ckp->cp", factors.astype(np.float32).ravel(), flat)
-        largest = shown.argmax(axis=0)
-        top = np.maximum(np.take_along_axis(shown, largest[None], 0)[0], np.float32(_TINY))
-        return np.log2(top) - self.room, top, largest
+    def _light(self, factors: Matrix) -> npt.NDArray[np.float32]:
+        flat = self.pixels.reshape(-1, self.pixels.shape[2])
+        light = factors.astype(np.float32).ravel() @ flat
+        return np.asarray(np.maximum(light, np.float32(_TINY)), np.float32)
 
     def residuals(self, factors: Matrix) -> Vector:
         """Give stops on the wrong side; one row."""
-        level = float(np.quantile(self.over(factors), self.share))
+        return np.array([self._wrong(self.over(factors))])
+
+    def _wrong(self, over: npt.NDArray[np.float32]) -> float:
+        place = self.share * (over.size - 1)
+        below, above = math.floor(place), math.ceil(place)
+        ranked = np.partition(over, (below, above))
+        level = float(ranked[below] + (place - below) * (ranked[above] - ranked[below]))
         if self.sense == "at least":
             level = min(level, 0.0)
         elif self.sense == "at most":
             level = max(level, 0.0)
-        return np.array([level])
+        return level
 
     def slopes(self, factors: Matrix, ways: npt.NDArray[np.float64]) -> Matrix:
         """Give the mean of the shares in pixels around the quantile."""
-        if self.sense != "just" and not self.residuals(factors).any():
+        light = self._light(factors)
+        over = np.log2(light) - self.room
+        if self.sense != "just" and not self._wrong(over):
             return np.zeros((1, ways.shape[2]))
-        over, top, largest = self._over(factors)
         near = self._near(over)
-        parts = self.pixels[largest[near], :, :, near] * factors / top[near, None, None]
-        return np.tensordot(parts.mean(axis=0), ways, axes=2)[None]
+        parts = self.pixels[:, :, near] * (factors[:, :, None] / light[near])
+        return np.tensordot(parts.mean(axis=2), ways, axes=2)[None]
 
     def _near(self, over: npt.NDArray[np.float32]) -> npt.NDArray[np.intp]:
         """Find pixels around the quantile."""

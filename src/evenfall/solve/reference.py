@@ -9,12 +9,13 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.compare.reading import Reduced, read_reduced
+from evenfall.compare.reading import LightByRows, open_light
 from evenfall.develop.reduced import reduced_size
 from evenfall.errors import Fault, UsageError
 from evenfall.light.output_spaces import output_space
 from evenfall.light.primaries import RgbSpace, conversion_matrix, luminance_weights
-from evenfall.mix.averaging import area_mean
+from evenfall.mix.averaging import area_mean_of_pixels, area_mean_of_rows
+from evenfall.system.processors import workers_of
 
 __all__ = ["Reference", "read_reference"]
 
@@ -26,6 +27,10 @@ _WIDTH = 480
 _FLOATS = (".exr", ".hdr", ".pfm")
 _SHAPE_SLACK = 0.01
 _TOP, _BOTTOM = 0.995, 0.002
+_MOST_LOST = 0.05  # of a pixel's own pixels that are clipped or black
+_COARSER, _LEAST_WIDTH = 4, 40
+"""A displayed picture is compared so many times coarser than it is, as far as it has the pixels:
+formats that lose keep the colour of two by two pixels, and of blocks around them the mean."""
 _DARKEST = 1e-6
 _ROUGH = 0.02  # of an encoded value: a spread inside a pixel that halves its trust
 
@@ -63,7 +68,12 @@ class Reference:
 
 
 def read_reference(
-    path: Path, view_size: tuple[int, int], space: RgbSpace, *, rendered: bool
+    path: Path,
+    view_size: tuple[int, int],
+    space: RgbSpace,
+    *,
+    rendered: bool,
+    workers: int | None = None,
 ) -> Reference:
     """Read a reference of a view.
 
@@ -77,6 +87,8 @@ def read_reference(
         The passes' primaries.
     rendered : bool
         Whether a scene-linear file holds light as the passes do, before the camera.
+    workers : int, optional
+        Threads; the result does not depend on them.
 
     Raises
     ------
@@ -90,15 +102,17 @@ def read_reference(
         found = "a display picture is no render: it has been through a look"
         hint = "leave --as-rendered out"
         raise UsageError(Fault(str(path), "", found, "EXR, HDR or PFM", hint))
-    picture = read_reduced(path, None)
+    picture = open_light(path)
     _check_shape(path, picture.size, view_size)
     width = min(_WIDTH, picture.size[0], view_size[0])
+    if not is_float:
+        width = min(width, max(picture.size[0] // _COARSER, _LEAST_WIDTH))
     size = reduced_size(view_size, width)
     size = min(size[0], picture.size[0]), min(size[1], picture.size[1])
-    planes = np.stack([area_mean(plane, size) for plane in picture.planes])
-    if is_float:
-        return _scene_linear(path, planes, picture, space, rendered=rendered)
-    return _displayed(path, planes, picture, size)
+    if not is_float:
+        return _displayed(path, picture, size, workers_of(workers))
+    planes = area_mean_of_pixels(np.ascontiguousarray(picture.rows(slice(None))), size)
+    return _scene_linear(path, planes, picture.space, space, rendered=rendered)
 
 
 def _check_shape(path: Path, size: tuple[int, int], view: tuple[int, int]) -> None:
@@ -114,9 +128,9 @@ def _check_shape(path: Path, size: tuple[int, int], view: tuple[int, int]) -> No
 
 
 def _scene_linear(
-    path: Path, planes: Floats, picture: Reduced, space: RgbSpace, *, rendered: bool
+    path: Path, planes: Floats, own: RgbSpace, space: RgbSpace, *, rendered: bool
 ) -> Reference:
-    matrix = conversion_matrix(picture.space, space).astype(np.float32)
+    matrix = conversion_matrix(own, space).astype(np.float32)
     light = np.tensordot(matrix, planes, axes=1)
     luminance = np.tensordot(luminance_weights(space).astype(np.float32), light, axes=1)
     _check_light(path, luminance)
@@ -128,27 +142,35 @@ def _even(known: Mask) -> Floats:
     return np.ones(known.shape, np.float32)
 
 
-def _displayed(path: Path, planes: Floats, picture: Reduced, size: tuple[int, int]) -> Reference:
+def _displayed(path: Path, picture: LightByRows, size: tuple[int, int], workers: int) -> Reference:
+    """Bring a displayed picture to a size in its encoded values, of which files keep the means."""
     name = "Display P3" if picture.space == output_space("Display P3").rgb else "sRGB"
     output = output_space(name)
-    matrix = conversion_matrix(picture.space, output.rgb).astype(np.float32)
-    linear = np.clip(np.tensordot(matrix, planes, axes=1), 0, 1)
-    encoded: Floats = np.empty(linear.shape, np.float32)
-    output.encode(np.ascontiguousarray(linear), out=encoded)
-    _check_light(path, linear.max(axis=0))
-    known = (encoded.max(axis=0) < _TOP) & (encoded.max(axis=0) > _BOTTOM)
-    return Reference(encoded, "display", name, known, _trust(picture, size))
+    if picture.space == output.rgb:
+        encoded_rows = picture.followed_by(output.encode)
+    else:
+        matrix = conversion_matrix(picture.space, output.rgb).astype(np.float32).T
+
+        def encoded_rows(rows: slice) -> Floats:
+            return output.encode(np.ascontiguousarray(picture.rows(rows) @ matrix))
+
+    def rows(rows: slice) -> Floats:
+        """Give encoded R, G, B; whether that is clipped or black; and the square of G."""
+        encoded = encoded_rows(rows)
+        most = encoded.max(axis=-1)
+        is_lost = (most >= _TOP) | (most <= _BOTTOM)
+        return np.dstack([encoded, is_lost.astype(np.float32), encoded[..., 1] ** 2])
+
+    *planes, lost, squares = area_mean_of_rows(
+        rows, picture.size, size, channels=5, workers=workers
+    )
+    shown = np.stack(planes)
+    _check_light(path, shown)
+    spread = np.maximum(squares - shown[1] ** 2, 0)
+    trust = (1 / (1 + spread / np.float32(_ROUGH**2))).astype(np.float32)
+    return Reference(shown, "display", name, lost < _MOST_LOST, trust)
 
 
-def _trust(picture: Reduced, size: tuple[int, int]) -> Floats:
-    """Give less where values spread inside a pixel; a square root stands for the encoding."""
-    root = np.sqrt(np.maximum(picture.planes[1], 0))
-    mean, squares = area_mean(root, size), area_mean(root**2, size)
-    variance = np.maximum(squares - mean**2, 0)
-    trust: Floats = (1 / (1 + variance / np.float32(_ROUGH**2))).astype(np.float32)
-    return trust
-
-
-def _check_light(path: Path, luminance: Floats) -> None:
-    if not luminance.max() > 0:
+def _check_light(path: Path, light: Floats) -> None:
+    if not light.max() > 0:
         raise UsageError(Fault(str(path), "", "the picture is black, so nothing can be matched"))

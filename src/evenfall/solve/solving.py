@@ -1,22 +1,29 @@
-"""The one solver: bounded least squares over stops, and how sure its answer is."""
+"""The one solver: bounded least squares over stops, and how sure its answer is.
+
+Damped steps inside the bounds (`stepping`); the tests hold its optimum against that of another
+method. There are tens of unknowns at most, and loading a library's solver takes longer than these
+steps do.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from evenfall.solve.problem import Demand, Matrix, Moves, Vector, stacked
+from evenfall.solve.stepping import bounded_step
 
 __all__ = ["MUST", "Solution", "solve"]
 
 MUST = 300.0
 """Weight of what must be met: a tenth of a stop of all else together moves it by nothing seen."""
 
-_SAME = 1e-9
 _AT_BOUND = 1e-3  # stops
+_MOST_STEPS, _STILL, _LITTLE = 200, 1e-5, 1e-7
+_DAMPING, _MOST_DAMPING = 1e-3, 1e5
 _FURTHEST = 3.0  # stops: a gain of which nothing is known
 
 
@@ -55,7 +62,13 @@ class Solution:
         return play
 
 
-def solve(demands: Sequence[Demand], moves: Moves, start: Vector | None = None) -> Solution:
+def solve(
+    demands: Sequence[Demand],
+    moves: Moves,
+    start: Vector | None = None,
+    *,
+    is_enough: Callable[[Vector], bool] | None = None,
+) -> Solution:
     """Find the moves that meet demands best, within bounds and with little moving.
 
     Parameters
@@ -66,6 +79,8 @@ def solve(demands: Sequence[Demand], moves: Moves, start: Vector | None = None) 
         The unknowns, their bounds, and what moving costs.
     start : ndarray, shape (n,), optional
         Where to begin; where nothing is moved otherwise.
+    is_enough : callable, optional
+        Says of unknowns on the way that nothing better is asked for.
 
     Examples
     --------
@@ -78,36 +93,43 @@ def solve(demands: Sequence[Demand], moves: Moves, start: Vector | None = None) 
     >>> solve([lamp], moves).unknowns.round(3).tolist()
     [1.0]
     """
-    from scipy.optimize import least_squares
-
     count = moves.charge.size
-    if count == 0:
-        rows, slopes = stacked(demands, moves, np.zeros(0))
-        return Solution(np.zeros(0), float(rows @ rows) / 2, slopes, np.zeros(0, bool))
-    charge = np.diag(moves.charge)
     first = np.zeros(count) if start is None else np.asarray(start, np.float64)
-    first = np.clip(first, moves.low + _SAME, moves.high - _SAME)
-
-    def residuals(unknowns: Vector) -> Vector:
-        rows, _ = stacked(demands, moves, unknowns)
-        return np.concatenate([rows, charge @ unknowns])
-
-    def slopes_of(unknowns: Vector) -> Matrix:
-        return np.concatenate([stacked(demands, moves, unknowns)[1], charge])
-
-    found = least_squares(
-        residuals,
-        first,
-        slopes_of,
-        bounds=(moves.low, moves.high),
-        method="trf",
-        x_scale=1.0,
-        xtol=1e-10,
-        ftol=1e-12,
-        gtol=1e-12,
-        max_nfev=200,
-    )
-    unknowns: Vector = found.x
+    unknowns = np.clip(first, moves.low, moves.high)
+    rows, slopes, cost = _at(demands, moves, unknowns)
+    damping = _DAMPING
+    for _ in range(_MOST_STEPS if count else 0):
+        step = bounded_step(
+            slopes.T @ slopes, slopes.T @ rows, unknowns, moves.low, moves.high, damping
+        )
+        if float(np.abs(step).max()) < _STILL:
+            break
+        tried = _cost(demands, moves, unknowns + step)
+        if tried < cost:
+            is_done = cost - tried < _LITTLE * cost
+            unknowns = unknowns + step
+            rows, slopes, cost = _at(demands, moves, unknowns)
+            damping = max(damping / 8, 1e-9)
+            if is_done or (is_enough is not None and is_enough(unknowns)):
+                break
+        elif damping > _MOST_DAMPING:
+            break
+        else:
+            damping *= 8
     near = np.minimum(unknowns - moves.low, moves.high - unknowns)
-    slopes = stacked(demands, moves, unknowns)[1]
-    return Solution(unknowns, float(found.cost), slopes, near < _AT_BOUND)
+    own = slopes[: len(slopes) - count]
+    return Solution(unknowns, cost, own, near < _AT_BOUND)
+
+
+def _at(demands: Sequence[Demand], moves: Moves, unknowns: Vector) -> tuple[Vector, Matrix, float]:
+    """Residuals and derivatives, the charge on moves behind those of demands; and the cost."""
+    rows, slopes = stacked(demands, moves, unknowns)
+    rows = np.concatenate([rows, moves.charge * unknowns])
+    return rows, np.concatenate([slopes, np.diag(moves.charge)]), float(rows @ rows) / 2
+
+
+def _cost(demands: Sequence[Demand], moves: Moves, unknowns: Vector) -> float:
+    factors = moves.factors_at(unknowns)
+    rows = [demand.weight * demand.residuals(factors) for demand in demands]
+    every = np.concatenate([*rows, moves.charge * unknowns])
+    return float(every @ every) / 2

@@ -184,11 +184,15 @@ class Stage:
     def shown(self, chain: LookChain, exposed: Floats) -> Shown:
         """Look at exposed light through a chain of the stage."""
         planes = np.ascontiguousarray(exposed)
-        linear = chain.linear_rows(planes, 0, exposed=True)
+        lightness = self.lightness(chain, planes)
         encoded = chain.encode_rows(planes, 0, exposed=True)
-        weights = luminance_weights(self._output.rgb).astype(np.float32)
-        lightness = cie_lightness(np.einsum("c,chw->hw", weights, linear))
         return Shown(lightness, np.any(encoded >= _TOP, axis=0) | (lightness >= _WHITE))
+
+    def lightness(self, chain: LookChain, exposed: Floats) -> Floats:
+        """Give the CIE L* of exposed light through a chain of the stage; shape (h, w)."""
+        linear = chain.linear_rows(np.ascontiguousarray(exposed), 0, exposed=True)
+        weights = luminance_weights(self._output.rgb).astype(np.float32)
+        return cie_lightness(np.einsum("c,chw->hw", weights, linear))
 
     def problem(
         self,
@@ -251,14 +255,17 @@ class Problem:
         factors = np.array(list(self.gains.values()), np.float32)
         now = np.log2(np.maximum(np.einsum("lc,lcp->p", factors, pixels), np.float32(_TINY)))
         room = now + self._stops_until(rule)[rule.where]
-        return Limit(rule.weight, pixels[None], room, rule.share, rule.sense)
+        return Limit(rule.weight, pixels, room, rule.share, rule.sense)
 
     def _stops_until(self, rule: Rule) -> Floats:
         low = np.full(rule.where.shape, -_FURTHEST, np.float32)
         high = -low
         for _ in range(_HALVINGS):
             middle = (low + high) / 2
-            shown = self.stage.shown(self.chain, self.exposed * np.exp2(middle))
-            there = shown.burnt if rule.lightness is None else shown.lightness >= rule.lightness
+            exposed = self.exposed * np.exp2(middle)
+            if rule.lightness is None:
+                there = self.stage.shown(self.chain, exposed).burnt
+            else:
+                there = self.stage.lightness(self.chain, exposed) >= rule.lightness
             high, low = np.where(there, middle, high), np.where(there, low, middle)
         return np.asarray((low + high) / 2, np.float32)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import nullcontext
 from typing import Any
 
 import numpy as np
@@ -17,10 +18,12 @@ from evenfall.light.colour import xy_to_kelvin_duv
 from evenfall.light.primaries import RgbSpace, luminance_weights
 from evenfall.light.tint import light_rgb, rendered_xy, rgb_to_xy, tint_factors
 from evenfall.recipe import Recipe
+from evenfall.recipe.words.suggesting import joined
 from evenfall.solve.movers import EXPOSURE, Mover
 from evenfall.solve.problem import Vector
+from evenfall.solve.reasons import may_no_longer_hold, with_reasons
 
-__all__ = ["turn_camera", "write_moves"]
+__all__ = ["instead_of_reasons", "notes_on_text", "turn_camera", "write_moves"]
 
 _STILL = 0.005  # stops: half of the last digit that is written
 _STILL_TINT = 0.004
@@ -57,15 +60,18 @@ def write_moves(
         mover.name: unknowns[len(movers) + 2 * number :][:2]
         for number, mover in enumerate(coloured)
     }
-    for mover, stops in zip(movers, unknowns, strict=False):
-        if mover.name == EXPOSURE:
-            turn_camera(revision, mood, float(stops))
-            continue
-        turned = tints.get(mover.name)
-        extra: Mapping[str, float] = {}
-        if turned is not None and np.abs(turned).max() >= _STILL_TINT:
-            extra = _write_tints(revision, before, mood, mover, turned, space)
-        _move(revision, mood, mover, float(stops), extra)
+    extra = {
+        mover.name: _write_tints(revision, before, mood, mover, tints[mover.name], space)
+        for mover in coloured
+        if np.abs(tints[mover.name]).max() >= _STILL_TINT
+    }
+    stops = dict(zip((mover.name for mover in movers), map(float, unknowns), strict=False))
+    is_single = all(mover.lights in ((), (mover.name,)) for mover in movers)
+    with revision.at_once() if is_single else nullcontext():
+        for mover in movers:
+            _move(revision, mood, mover, stops[mover.name], extra.get(mover.name, {}))
+    if EXPOSURE in stops:
+        turn_camera(revision, mood, stops[EXPOSURE])
 
 
 def turn_camera(revision: Revision, mood: str, stops: float, *, digits: int = 2) -> None:
@@ -86,6 +92,24 @@ def turn_camera(revision: Revision, mood: str, stops: float, *, digits: int = 2)
         (dial,) = dials(revision.recipe)[EXPOSURE]
         now = revision.recipe.moods[mood].camera.exposure_stops
         turn(revision, [mood], dial, {mood: round(now + stops, digits)}, counted=True)
+
+
+def instead_of_reasons(revision: Revision, reason: str) -> str:
+    """Give the text of a revision; reasons of former figures are replaced by this one."""
+    reasons = dict.fromkeys(revision.places, reason)
+    return with_reasons(revision.written(), reasons, only_instead=True)
+
+
+def notes_on_text(revision: Revision, text: str) -> list[str]:
+    """Say what a person should know of a text that was edited: comments, and shared files."""
+    notes = may_no_longer_hold(text, revision.places)
+    if revision.bases and revision.places:
+        shared = joined(revision.bases, "and")
+        notes.append(
+            f"the figures stand in {revision.path.name} alone; {shared}, for every view, stays as "
+            "it is"
+        )
+    return notes
 
 
 def _move(
