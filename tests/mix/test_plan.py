@@ -45,3 +45,9 @@ def test_empty_regional_gains_are_dropped():
     gain = RegionalGain(np.ones((1, 1), np.float32), {"a": 2.0})
     plan = plan_mix({"x": {"a": (1, 1, 1)}, "y": {}}, BATCHES, {"x": (gain,), "y": ()})
     assert plan.regional == {"x": (gain,)}
+
+
+def test_lights_that_are_measured_are_read_though_no_mood_needs_them() -> None:
+    batches = [("sun", "sky"), ("lamp",)]
+    assert plan_mix({"day": {"sun": (1, 1, 1)}}, batches, also=["sky"]).lights == ("sun", "sky")
+    assert plan_mix({"day": {"sun": (1, 1, 1)}}, batches).lights == ("sun",)

@@ -121,6 +121,29 @@ def test_flat_top_of_clipped_light() -> None:
     assert flat_top(grainy(2, (100, 100))[..., 0]) is None
 
 
+def test_black_is_not_negative() -> None:
+    """Nor is minus nothing, which equals nothing (IEEE 754-2019, 5.11)."""
+    black = grainy(2, (40, 40))
+    black[:10], black[10:20] = 0, -0.0
+    assert find_flaws(planes_of(black)).counts["negative"] == 0
+
+
+@pytest.mark.parametrize(("pixels", "told"), [(15, None), (16, 3.0)])
+def test_a_few_pixels_that_are_alike_are_no_flat_top(pixels: int, told: float | None) -> None:
+    plane = np.full((64, 64), 0.5, np.float32)
+    plane.flat[:pixels] = 3
+    assert flat_top(plane) == told
+
+
+def test_a_lamp_shade_and_a_bright_wall_are_no_flat_top() -> None:
+    """Light that falls off evenly, over a few per cent or down to black, was not cut off."""
+    shade = np.full((64, 64), 0.3, np.float32)
+    shade.flat[:1000] = np.linspace(0.955, 1, 1000)
+    wall = np.linspace(0, 1, 64 * 64, dtype=np.float32).reshape(64, 64)
+    assert flat_top(shade) is None
+    assert flat_top(wall) is None
+
+
 def test_nothing_is_mended_unless_asked() -> None:
     image = image_of(grainy())
     assert not Repair().goes_further

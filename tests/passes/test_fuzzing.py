@@ -12,13 +12,13 @@ SCRIPT = Path(__file__).parents[1] / "fuzz" / "fuzz_reading.py"
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="the script limits memory as Unix does")
-def test_a_few_hundred_broken_files_do_no_harm() -> None:
+def test_a_hundred_broken_files_do_no_harm() -> None:
     done = subprocess.run(
-        [sys.executable, str(SCRIPT), "--mutants", "400", "--workers", "1", "--run-seed", "5"],
+        [sys.executable, str(SCRIPT), "--mutants", "100", "--workers", "1", "--run-seed", "5"],
         capture_output=True,
         text=True,
         check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr
-    assert "400 mutants" in done.stdout
+    assert "100 mutants" in done.stdout
     assert "0 failures" in done.stdout

@@ -199,6 +199,23 @@ def test_jpeg_with_a_lost_sector_is_refused(tmp_path: Path, options: dict[str, o
             read_picture(save(tmp_path / "plate.jpg", data))
 
 
+@pytest.mark.parametrize("mode", ["L", "RGB"])
+def test_scans_of_a_sequential_jpeg_hold_all_coefficients(tmp_path: Path, mode: str) -> None:
+    """ITU-T T.81, B.2.3: 0, 63, 0. A cut through these numbers takes the first blocks with it, and
+    the decoder shows what follows in their place. Encoders that leave zeros mean all of them."""
+    stream = io.BytesIO()
+    Image.fromarray(codes(40, 60)).convert(mode).save(stream, "JPEG", quality=80)
+    data = stream.getvalue()
+    told = data.index(b"\xff\xda") + 5 + 2 * len(mode)
+    assert data[told : told + 3] == bytes([0, 63, 0])
+    sound = read_picture(save(tmp_path / "a.jpg", data)).rgb
+    zeros = data[:told] + bytes(3) + data[told + 3 :]
+    np.testing.assert_array_equal(read_picture(save(tmp_path / "b.jpg", zeros)).rgb, sound)
+    for broken in (data[: told + 1] + data[told + 49 :], zeros[: told + 300] + zeros[-2:]):
+        with pytest.raises(PixelSourceError, match=r"its coded picture is damaged: \w+"):
+            read_picture(save(tmp_path / "c.jpg", broken))
+
+
 def test_a_progressive_jpeg_without_its_last_scans(tmp_path: Path) -> None:
     """The scan script of Pillow's library ends by refining each component to the last bit, as ITU-T
     T.81 G.1.1.1 has it; without one of these scans the file is whole as its structure goes."""
@@ -224,6 +241,13 @@ def test_png_checksums_are_looked_at(tmp_path: Path, capfd: pytest.CaptureFixtur
     with pytest.raises(PixelSourceError, match="damaged or cut short"):
         read_picture(save(tmp_path / "a.png", bytes(data)))
     assert capfd.readouterr() == ("", "")
+
+
+def test_a_png_without_its_end_is_cut_short(tmp_path: Path) -> None:
+    """PNG Third Edition, 11.2.5: IEND marks the end; all pixels are there without it."""
+    data = encode_png(codes(), space="sRGB")
+    with pytest.raises(PixelSourceError, match="damaged or cut short"):
+        read_picture(save(tmp_path / "a.png", data[: data.index(b"IEND") - 4]))
 
 
 def test_jpeg_inside_tiff_that_is_cut_or_damaged(tmp_path: Path) -> None:
@@ -373,6 +397,23 @@ def test_gamma_chunk_alone(tmp_path: Path) -> None:
     np.testing.assert_allclose(picture.rgb, (128 / 255) ** (1 / 0.55556), rtol=1e-6)
 
 
+def test_floats_that_are_told_to_be_encoded_are_decoded(tmp_path: Path) -> None:
+    """As the same values in codes are, by IEC 61966-2-1."""
+    values = np.array([[code / 255 for code in SRGB_CODES]], np.float32)
+    path = save(tmp_path / "a.exr", encode_exr(np.stack([values] * 3), bits=32).data)
+    light = read_picture(path, "sRGB").rgb[0, :, 1]
+    np.testing.assert_allclose(light, list(SRGB_CODES.values()), atol=EXACT)
+
+
+def test_what_says_srgb_counts_more_than_its_gamma(tmp_path: Path) -> None:
+    """PNG Third Edition, 11.3.2.5: sRGB overrides gAMA, which is for who knows it alone."""
+    plain = encode_png(np.full((2, 2, 3), 128, np.uint8))
+    said = _chunk(b"sRGB", b"\0") + _chunk(b"gAMA", struct.pack(">I", 55556))
+    kept = plain[:33] + said + plain[plain.index(b"IDAT") - 4 :]
+    picture = read_picture(save(tmp_path / "a.png", kept))
+    np.testing.assert_allclose(picture.rgb, SRGB_CODES[128], atol=EXACT)
+
+
 def _chunk(name: bytes, body: bytes) -> bytes:
     return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
 
@@ -422,6 +463,13 @@ def test_weights_are_codes_over_the_largest_code(tmp_path: Path) -> None:
     )
     with pytest.raises(PixelSourceError, match=r"no channel 'Z'; expected one of R, G, B, A"):
         read_weights(tmp_path / "b.png", "Z")
+
+
+def test_weights_that_are_no_numbers(tmp_path: Path) -> None:
+    """NaN selects nothing; what is beyond a whole is a whole."""
+    plane = np.array([[np.nan, np.inf, -np.inf, 0.25, 1.5, -0.5]], np.float32)
+    OpenEXR.File({}, {"Y": plane}).write(str(tmp_path / "a.exr"))
+    np.testing.assert_array_equal(read_weights(tmp_path / "a.exr", "Y"), [[0, 1, 0, 0.25, 1, 0]])
 
 
 def test_float_picture_agrees_with_openimageio(tmp_path: Path) -> None:

@@ -131,6 +131,17 @@ def test_processes_that_began_apart_are_told_apart() -> None:
     assert not partials.is_alive(other.pid, partials.begun_at(os.getpid()))
 
 
+@needs_proc
+def test_a_process_that_has_ended_and_is_not_asked_for_its_code_writes_nothing() -> None:
+    """proc(5): state Z. In a container, whose first process asks for none, it stays for ever."""
+    with subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE) as other:
+        begun = partials.begun_at(other.pid)
+        other.kill()
+        os.waitid(os.P_PID, other.pid, os.WEXITED | os.WNOWAIT)
+        assert partials.begun_at(other.pid) == begun
+        assert not partials.is_alive(other.pid, begun)
+
+
 def test_where_processes_cannot_be_asked_for_age_alone_decides(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

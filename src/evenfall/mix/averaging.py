@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import numpy as np
@@ -9,7 +11,7 @@ import numpy.typing as npt
 
 from evenfall.mix.halves import widen
 
-__all__ = ["area_mean", "area_mean_of_pixels", "narrowed"]
+__all__ = ["area_mean", "area_mean_of_pixels", "area_mean_of_rows", "mean_of", "narrowed"]
 
 Array = npt.NDArray[Any]
 
@@ -77,6 +79,78 @@ def area_mean_of_pixels(pixels: Array, size: tuple[int, int]) -> npt.NDArray[np.
     if np.isfinite(reduced).all():
         return reduced
     return np.stack([area_mean(plane, size) for plane in np.moveaxis(pixels, -1, 0)])
+
+
+def area_mean_of_rows(
+    rows: Callable[[slice], npt.NDArray[np.float32]],
+    full: tuple[int, int],
+    size: tuple[int, int],
+    *,
+    channels: int = 3,
+    workers: int = 1,
+) -> npt.NDArray[np.float32]:
+    """Bring a picture down that is made some rows at a time, as `area_mean_of_pixels` does.
+
+    Parameters
+    ----------
+    rows : callable
+        Gives the pixels of some rows, shape (h, W, C), whose sums are finite.
+    full, size : tuple of int
+        Width and height of all, and the new ones, not larger.
+    channels : int
+        How many a pixel has.
+    workers : int
+        Threads; the result does not depend on them.
+
+    Returns
+    -------
+    ndarray, shape (C, height, width), float32
+
+    Examples
+    --------
+    >>> pixels = np.array([[[1, 2, 0], [3, 4, 0]]], np.float32)
+    >>> area_mean_of_rows(lambda rows: pixels[rows], (2, 1), (1, 1)).tolist()
+    [[[2.0]], [[3.0]], [[0.0]]]
+    """
+    (columns, lines), (width, height) = full, size
+    first, weights = _shares(lines, height)
+    taps = len(weights)
+    reduced = np.empty((channels, height, width), np.float32)
+    step = max(1, _BAND_PIXELS * height // (columns * lines))
+
+    def band(top: int) -> None:
+        bottom = min(top + step, height)
+        strip = rows(slice(int(first[top]), min(int(first[bottom - 1]) + taps, lines)))
+        low = np.empty((bottom - top, columns, channels), np.float32)
+        for row in range(top, bottom):
+            lowered = strip[first[row] - first[top] :]
+            np.multiply(lowered[0], weights[0, row], out=low[row - top])
+            for tap in range(1, taps):
+                if weights[tap, row]:
+                    low[row - top] += lowered[tap] * weights[tap, row]
+        for channel in range(channels):
+            plane = np.ascontiguousarray(low[..., channel])
+            reduced[channel, top:bottom] = narrowed(plane, width)
+
+    with ThreadPoolExecutor(workers, "rows") as pool:
+        list(pool.map(band, range(0, height, step)))
+    return reduced
+
+
+def mean_of(plane: Array) -> float:
+    """Mean of a plane, float16 or float32; summed in bands that stay in the processor's cache.
+
+    Examples
+    --------
+    >>> mean_of(np.array([[1, 2], [3, 6]], np.float16))
+    3.0
+    """
+    flat, total = plane.reshape(-1), 0.0
+    scratch = np.empty(min(_BAND_PIXELS, flat.size), np.float32)
+    for start in range(0, flat.size, _BAND_PIXELS):
+        band = flat[start : start + _BAND_PIXELS]
+        total += float(widen(band, scratch[: band.size]).sum(dtype=np.float64))
+    return total / flat.size
 
 
 def _shares(length: int, count: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.float32]]:

@@ -13,6 +13,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextvars import Context
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
@@ -21,18 +22,19 @@ import numpy.typing as npt
 
 from evenfall.errors import Fault, PassError
 from evenfall.mix.coverage import Coverage, notes_of_gaps
-from evenfall.mix.halves import widen
+from evenfall.mix.halves import multiply, spread
 from evenfall.mix.plan import MixPlan, RegionalGain
 from evenfall.passes.image import PassImage
 from evenfall.recipe.places import dotted
 from evenfall.system.opened import Opened, Openings
+from evenfall.system.overtaken import going_on
 from evenfall.system.processors import default_workers, passes_at_once
 
 __all__ = ["Mix", "PassRead", "Readable", "mix_moods"]
 
 Floats = npt.NDArray[np.float32]
 _PAGE_BYTES = 4096
-STRIP_PIXELS = 262_144  # few enough that a strip of the sums stays in the shared cache
+STRIP_PIXELS = 131_072  # few enough that a strip of the sums stays in the shared cache
 
 
 class Readable(Protocol):
@@ -182,6 +184,7 @@ class _Job:
     ) -> None:
         self.plan, self.library, self.held = plan, library, held
         self.on_event, self.keep_going = on_event, keep_going
+        self.go_on = going_on()
         width, height = library.size
         self.pixels = width * height
         self.strips = [
@@ -203,14 +206,10 @@ class _Job:
             if not self.plan.factors[mood]:
                 total.fill(0.0)
         self.together = threading.Barrier(workers)
-        with ThreadPoolExecutor(workers, "mix") as pool:
-            try:
-                tasks = [pool.submit(self._work, number) for number in range(workers)]
-                for task in tasks:
-                    task.result()
-            except BaseException:
-                self._stop()
-                raise
+        if workers == 1:
+            Context().run(self._work, 0)  # as in another thread, nobody listens to what it opens
+        else:
+            self._work_together(workers)
         mixes = {
             mood: Mix(
                 total,
@@ -223,6 +222,16 @@ class _Job:
         }
         return mixes, self.failures
 
+    def _work_together(self, workers: int) -> None:
+        with ThreadPoolExecutor(workers, "mix") as pool:
+            try:
+                # Not by a list of tasks, which would hold what was summed so far with an error.
+                for _ in pool.map(self._work, range(workers)):
+                    pass
+            except BaseException:
+                self._stop()
+                raise
+
     def _work(self, number: int) -> None:
         try:
             self._claim(number, self.together.parties)
@@ -230,6 +239,7 @@ class _Job:
             scratch = np.empty((2, self.strips[0].stop), np.float32)
             with np.errstate(over="raise", invalid="raise", under="ignore"):
                 while (index := self._take()) is not None:
+                    self.go_on()
                     images = self._read(index)
                     if images is not None:
                         self._add(index, images, scratch)
@@ -282,6 +292,7 @@ class _Job:
         for number, strip in enumerate(self.strips):
             if not self._wait(index, number):
                 return
+            self.go_on()
             for light in batch:
                 terms = [term for term in self.terms[light] if term.mood not in self.failures]
                 try:
@@ -377,11 +388,11 @@ def _add_strip(
     length = strip.stop - strip.start
     widened, product = scratch[0, :length], scratch[1, :length]
     for channel, plane in enumerate(planes):
-        values = widen(plane[strip], widened)
+        values, is_spread = spread(plane[strip], widened), plane.dtype == np.float16
         for term in terms:
             total = term.total[channel, strip]
             target = total if term.first else product
-            np.multiply(values, term.factors[channel], out=target)
+            multiply(values, term.factors[channel], target, is_spread=is_spread)
             for weights, change in term.regional:
                 target *= weights[strip] * change + np.float32(1.0)
             if not term.first:

@@ -18,6 +18,8 @@ from evenfall.system.regular import descriptor_of, other_kind
 
 __all__ = ["FileView", "PassFile", "check_inside", "open_pass", "stamp", "unreadable"]
 
+_MOST_HELD_BYTES = 512 << 20
+
 
 def stamp(path: Path) -> Stamp:
     """Stamp of the file at a path.
@@ -64,12 +66,16 @@ def check_inside(path: Path, folder: Path) -> None:
 
 @dataclass(frozen=True)
 class PassFile:
-    """A regular file, open for reading by place; safe to read from several threads."""
+    """A regular file, open for reading by place; safe to read from several threads.
+
+    `held` is all of it, where it was read at once.
+    """
 
     path: Path
     stream: BinaryIO
     size: int
     stamp: Stamp
+    held: memoryview | None = field(default=None, repr=False)
     lock: threading.Lock = field(default_factory=threading.Lock, repr=False)
     failures: list[PassError] = field(default_factory=list, repr=False)
 
@@ -82,6 +88,8 @@ class PassFile:
             When the disk or the share does not give them. It is kept in `failures` too, since
             libraries that read through us may make another error of it, or none.
         """
+        if self.held is not None:
+            return bytes(self.held[offset : offset + count])
         data = self._some(offset, count)
         while 0 < len(data) < count and (more := self._some(offset + len(data), count - len(data))):
             data += more
@@ -156,10 +164,17 @@ class FileView(io.RawIOBase):
 
 
 @contextmanager
-def open_pass(path: Path) -> Iterator[PassFile]:
+def open_pass(path: Path, *, hold: bool = False) -> Iterator[PassFile]:
     """Open a pass for reading, if it is a readable regular file with something in it.
 
     Directories, FIFOs, sockets and devices are recognised without being opened.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    hold : bool
+        Whether it is read into memory at once, unless it is very large.
 
     Raises
     ------
@@ -171,7 +186,8 @@ def open_pass(path: Path) -> Iterator[PassFile]:
     with os.fdopen(descriptor, "rb", buffering=0) as stream:
         status = os.fstat(descriptor)
         _check_regular(path, status)
-        opened = PassFile(path, stream, status.st_size, Stamp.of(status))
+        held = _held(path, stream, status.st_size) if hold else None
+        opened = PassFile(path, stream, status.st_size, Stamp.of(status), held)
         note_opened(Opened(path, opened.stamp))
         try:
             yield opened
@@ -181,6 +197,20 @@ def open_pass(path: Path) -> Iterator[PassFile]:
             raise
         opened.check_was_read()
         opened.check_unchanged()
+
+
+def _held(path: Path, stream: BinaryIO, size: int) -> memoryview | None:
+    if size > _MOST_HELD_BYTES:
+        return None
+    import numpy as np  # which is not needed to tell what a recipe lacks
+
+    memory, read = np.empty(size, np.uint8).data, 0
+    try:
+        while count := stream.readinto(memory[read:]):  # type: ignore[attr-defined]
+            read += count
+    except OSError as error:
+        raise unreadable(path, error) from None
+    return memory[:read].toreadonly()
 
 
 def unreadable(path: Path, error: OSError) -> PassError:

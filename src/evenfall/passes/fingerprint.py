@@ -11,12 +11,18 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from evenfall.passes.files import open_pass, unreadable
+from evenfall.passes.files import PassFile, open_pass, unreadable
 from evenfall.system.cache import cache_folder, keep
 from evenfall.system.opened import Stamp
 from evenfall.system.regular import open_regular
 
-__all__ = ["fingerprint", "is_fingerprint", "joint_fingerprint", "noted_fingerprint"]
+__all__ = [
+    "fingerprint",
+    "fingerprint_held",
+    "is_fingerprint",
+    "joint_fingerprint",
+    "noted_fingerprint",
+]
 
 _BLOCK_BYTES = 8 << 20  # other threads need not be waited for while a block is read or hashed
 _FINGERPRINT = re.compile(r"sha256:[0-9a-f]{64}")
@@ -158,8 +164,40 @@ def noted_fingerprint(path: Path, *, is_wanted: _Wish = lambda: True) -> str | N
         When the file cannot be read, or changes meanwhile.
     """
     stamp = Stamp.of(path.stat())  # before it is read: a file that changes is not noted
+
+    def read(turn: _Turn) -> str | None:
+        return fingerprint(path, is_wanted=turn.is_wanted)
+
+    return _noted(path, stamp, read, is_wanted)
+
+
+def fingerprint_held(file: PassFile) -> None:
+    """Find the fingerprint of a pass that is held in memory, for `noted_fingerprint` to know.
+
+    So a file whose pixels are needed anyway is read once for both. Nothing is done where it is not
+    held, or its fingerprint was noted before. It is not noted in the cache folder, which would hold
+    a file for every pass of every frame: the report of the frame says it.
+    """
+    held = file.held
+    if held is not None:
+
+        def make(_: _Turn) -> str:
+            return f"sha256:{hashlib.sha256(held).hexdigest()}"
+
+        _noted(file.path, file.stamp, make, lasting=False)
+
+
+def _noted(
+    path: Path,
+    stamp: Stamp,
+    make: Callable[[_Turn], str | None],
+    is_wanted: _Wish = lambda: True,
+    *,
+    lasting: bool = True,
+) -> str | None:
+    """Give what is noted of a file, or make it when it is this thread's turn, and note it."""
     note = _note_path(path, stamp)
-    is_settled = stamp.is_settled()
+    is_to_be_noted = lasting and stamp.is_settled()
     turn = _turn_of(note)
     with turn.taken(is_wanted) as is_ours:
         if not is_ours:
@@ -167,8 +205,8 @@ def noted_fingerprint(path: Path, *, is_wanted: _Wish = lambda: True) -> str | N
         if turn.found is None:
             turn.found = _recall(note)
         if turn.found is None:
-            turn.found = fingerprint(path, is_wanted=turn.is_wanted)
-            if turn.found is not None and is_settled:
+            turn.found = make(turn)
+            if turn.found is not None and is_to_be_noted:
                 keep(note, f"{turn.found} {_checksum(note, turn.found)}".encode("ascii"))
         return turn.found
 

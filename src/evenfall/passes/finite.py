@@ -1,7 +1,8 @@
 """Counting what is wrong with the numbers of a pass, and replacing NaN and Inf by a stated rule.
 
-Floating-point numbers of one sign are ordered like their bits taken as integers (IEEE 754), so
-two integer extremes tell at the speed of memory that a plane is in order.
+Floating-point numbers of one sign are ordered like their bits taken as integers (IEEE 754), and
+those below 0 have the highest bit, so that the largest integer without a sign tells at the speed of
+memory that a plane is in order.
 """
 
 from __future__ import annotations
@@ -25,21 +26,22 @@ _BATCH = 1 << 16
 
 
 class _Bits(NamedTuple):
-    """Bit patterns of a floating-point type as signed integers.
+    """Bit patterns of a floating-point type as integers, with a sign and without.
 
     `in_order` is the least magnitude at which something is to be told.
     """
 
     integer: type[np.signedinteger]
+    whole: type[np.unsignedinteger]
     infinity: int
     in_order: int
     minus_zero: int
 
 
 _LAYOUTS = {
-    np.dtype(np.float16): _Bits(np.int16, 0x7C00, 0x7BFF, -0x8000),
+    np.dtype(np.float16): _Bits(np.int16, np.uint16, 0x7C00, 0x7BFF, -0x8000),
     np.dtype(np.float32): _Bits(
-        np.int32, 0x7F800000, int(np.float32(HUGE).view(np.int32)), -0x80000000
+        np.int32, np.uint32, 0x7F800000, int(np.float32(HUGE).view(np.int32)), -0x80000000
     ),
 }
 
@@ -134,8 +136,8 @@ def _count_any(masks: Sequence[npt.NDArray[np.bool_]]) -> int:
 def _in_order(channel: Array) -> bool:
     """Say whether all values are finite, not negative, and below what has to be told."""
     layout = _LAYOUTS[channel.dtype]
-    bits = channel.view(layout.integer)
-    return bool(bits.min(initial=0) >= 0 and bits.max(initial=0) < layout.in_order)
+    bits = channel.view(layout.whole)
+    return bool(bits.max(initial=0) < layout.in_order)
 
 
 class _Faults(NamedTuple):

@@ -144,6 +144,14 @@ class PassImage:
         """Return scene-linear RGB as float32 of shape (H, W, 3)."""
         return np.stack([plane.astype(np.float32) for plane in self.planes], axis=-1)
 
+    def without_huge(self) -> PassImage:
+        """Return the picture with pixels beyond `HUGE` black; one would outweigh all others."""
+        if not self.census.huge:
+            return self
+        is_huge = np.logical_or.reduce([np.abs(plane) > HUGE for plane in self.planes])
+        red, green, blue = (np.where(is_huge, plane.dtype.type(0), plane) for plane in self.planes)
+        return replace(self, planes=(red, green, blue))
+
 
 def join_rows(bands: Sequence[PassImage]) -> PassImage:
     """Put a pass together from bands of rows, from the top down."""

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +12,7 @@ import numpy as np
 
 from evenfall.errors import Fault, PassError
 from evenfall.light.primaries import RGB_SPACES, space_from_chromaticities
+from evenfall.passes.banding import bands_of
 from evenfall.passes.encoding import refuse_encoded
 from evenfall.passes.faults import refused
 from evenfall.passes.files import check_inside, stamp
@@ -21,10 +21,12 @@ from evenfall.passes.image import PassImage, added_up
 from evenfall.passes.on_the_way import place_now, sources_now
 from evenfall.passes.reading import inspect, read
 from evenfall.passes.selection import select
+from evenfall.passes.standing import PassPlace, Standing
 from evenfall.recipe import Recipe
+from evenfall.recipe.file_names import asks_for
 from evenfall.recipe.lights import Source
 from evenfall.recipe.places import Place
-from evenfall.system.opened import Once, Opened, Stamp, listening
+from evenfall.system.opened import Once, Opened, listening
 from evenfall.system.processors import default_workers
 
 if TYPE_CHECKING:
@@ -35,31 +37,22 @@ __all__ = ["PassLibrary"]
 _CHROMATICITY_TOLERANCE = 2e-5  # float32 storage, and documents that round to 4 or 5 digits
 _ASPECT_TOLERANCE = 1e-4
 _WHITE_LUMINANCE_TOLERANCE = 1e-4
-_PLAIN_BYTES = 6  # a pixel of three half floats
-_MANY = 4  # as many times as large as a plain pass, a part is read in bands
-
-
-@dataclass(frozen=True)
-class _Place:
-    """Where a light's pass lies, and which file that was when the library was opened."""
-
-    header: PassHeader
-    selector: Selector
-    stamp: Stamp
 
 
 class PassLibrary:
     """The passes of one recipe.
 
-    Opening it reads and checks the headers of all passes; pixels are read by `read`, from any
-    thread.
+    Opening it reads and checks all headers; pixels are read by `read`, from any thread.
 
     Parameters
     ----------
     recipe : Recipe
     keep_going : bool
-        True: a pass that cannot be opened is noted in `failures` instead of raised; reading it
-        raises. Passes that do not fit each other are raised in any case.
+        True: a pass that cannot be opened is noted in `failures`, and raised where it is read.
+        Passes that do not fit each other are raised in any case.
+    standing : Standing, optional
+        Where passes without #### in their names are kept, for libraries of other frames. Files are
+        then fingerprinted as they are read.
 
     Attributes
     ----------
@@ -89,10 +82,13 @@ class PassLibrary:
         aspect or scale.
     """
 
-    def __init__(self, recipe: Recipe, *, keep_going: bool = False) -> None:
-        self._recipe = recipe
+    def __init__(
+        self, recipe: Recipe, *, keep_going: bool = False, standing: Standing | None = None
+    ) -> None:
+        self._recipe, self._is_of_many = recipe, standing is not None
+        self._standing = standing or Standing(0)
         self._guides = Once(self._read_guides)
-        self._places: dict[str, tuple[_Place, ...]] = {}
+        self._places: dict[str, tuple[PassPlace, ...]] = {}
         failures: dict[str, PassError] = {}
         opened: dict[Path, list[PassHeader] | PassError] = {}
         for name, light in recipe.model.lights.items():
@@ -144,9 +140,8 @@ class PassLibrary:
     def bands(self, lights: Iterable[str], *, multiple: int = 1) -> list[slice]:
         """Cut the view into bands of rows that a part of many layers can be read in.
 
-        A band of such a part takes no more memory than a pass in a file of its own. There is one
-        band of all rows when no part holds much more than a pass, when a file of these lights can
-        only be read as a whole, and when mending has to see neighbours.
+        As `bands_of` says; there is one band of all rows, too, when mending has to see neighbours,
+        and when all is kept for other frames, so that it is decoded once.
 
         Parameters
         ----------
@@ -155,17 +150,11 @@ class PassLibrary:
         multiple : int
             Of which bands begin at multiples.
         """
-        width, height = self.size
-        headers = self._all_headers(lights)
-        repair = self._recipe.model.passes.repair
-        pass_bytes = width * _PLAIN_BYTES
-        most = max((header.row_bytes for header in headers), default=0)
-        by_rows = all(header.row_bytes for header in headers) and repair.non_finite == "black"
-        if not by_rows or repair.goes_further or most <= _MANY * pass_bytes:
-            return [slice(0, height)]
-        step = math.lcm(max(header.chunk_rows for header in headers), multiple)
-        rows = max(step, height * pass_bytes // most // step * step)
-        return [slice(top, min(top + rows, height)) for top in range(0, height, rows)]
+        places = [place for light in lights for place in self._places.get(light, ())]
+        repair, whole = self._recipe.model.passes.repair, [slice(0, self.size[1])]
+        if repair.non_finite != "black" or repair.goes_further or self._standing.keeps(places):
+            return whole
+        return bands_of([place.header for place in places], self.size, multiple)
 
     def read(self, batch: tuple[str, ...], rows: slice | None = None) -> dict[str, PassImage]:
         """Read the passes of a batch, mended as the recipe's ``passes.repair`` says; thread-safe.
@@ -185,21 +174,32 @@ class PassLibrary:
         failed = [self.failures[light] for light in batch if light in self.failures]
         if failed:
             raise _together(failed)
-        places = [place for light in batch for place in self._places[light]]
+        places = tuple(place for light in batch for place in self._places[light])
         with listening() as openings:
-            read = iter(self._read(places, rows))
-            images = {
-                light: added_up(
-                    [next(read) for _ in self._places[light]],
-                    [place.header.weight for place in self._places[light]],
+            if rows is None and all(place.stands and not place.is_blended for place in places):
+                size_bytes = sum(place.decoded_bytes for place in places)
+                mended = self._standing.get(
+                    (batch, places), lambda: self._put_together(batch, places), size_bytes
                 )
-                for light in batch
-            }
-            mended = {light: self._mended(image) for light, image in images.items()}
+            else:
+                mended = self._put_together(batch, places, rows)
         return {
             light: replace(image, opened=self._opened_for(light, openings))
             for light, image in mended.items()
         }
+
+    def _put_together(
+        self, batch: tuple[str, ...], places: Sequence[PassPlace], rows: slice | None = None
+    ) -> dict[str, PassImage]:
+        read = iter(self._read(places, rows))
+        images = {
+            light: added_up(
+                [next(read) for _ in self._places[light]],
+                [place.header.weight for place in self._places[light]],
+            )
+            for light in batch
+        }
+        return {light: self._mended(image) for light, image in images.items()}
 
     def _opened_for(self, light: str, openings: Iterable[Opened]) -> tuple[Opened, ...]:
         """Say of what was opened which are the light's own files."""
@@ -232,7 +232,7 @@ class PassLibrary:
         source: Source,
         opened: dict[Path, list[PassHeader] | PassError],
         weight: float = 1.0,
-    ) -> _Place:
+    ) -> PassPlace:
         passes = self._recipe.model.passes
         path = self._recipe.pass_path(source.file)
         if not passes.allow_links_outside:
@@ -258,9 +258,10 @@ class PassLibrary:
             ) from None
         refuse_encoded(header)
         exact = Selector(header.layer, header.part, header.view or None)
-        return _Place(replace(header, weight=weight), exact, stamp(path))
+        stands = not asks_for(source.file, "frame")
+        return PassPlace(replace(header, weight=weight), exact, stamp(path), stands)
 
-    def _read(self, places: Sequence[_Place], rows: slice | None = None) -> list[PassImage]:
+    def _read(self, places: Sequence[PassPlace], rows: slice | None = None) -> list[PassImage]:
         """Read pictures, each file once; they are not mended but for NaN and Inf."""
         by_file: dict[Path, list[int]] = {}
         for number, place in enumerate(places):
@@ -273,15 +274,27 @@ class PassLibrary:
                     "the file changed since its header was checked",
                     hint="wait until the renderer has finished, then run again",
                 )
-            read_here = read(
+            read_here = self._read_file(path, [places[number] for number in numbers], rows)
+            images |= dict(zip(numbers, read_here, strict=True))
+        return [images[number] for number in range(len(places))]
+
+    def _read_file(
+        self, path: Path, places: Sequence[PassPlace], rows: slice | None
+    ) -> list[PassImage]:
+        def read_it() -> list[PassImage]:
+            return read(
                 path,
-                [places[number].selector for number in numbers],
+                [place.selector for place in places],
                 non_finite=self._recipe.model.passes.repair.non_finite,
                 threads=self.decoder_threads if rows is None else 1,
                 rows=rows,
+                fingerprint=self._is_of_many,
             )
-            images |= dict(zip(numbers, read_here, strict=True))
-        return [images[number] for number in range(len(places))]
+
+        if rows is not None or not all(place.stands and place.is_blended for place in places):
+            return read_it()
+        key = tuple(place.unweighted for place in places)
+        return self._standing.get(key, read_it, sum(place.decoded_bytes for place in places))
 
     def _mended(self, image: PassImage) -> PassImage:
         """Mend a pass as the recipe's ``passes.repair`` says."""

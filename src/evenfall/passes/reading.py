@@ -8,6 +8,7 @@ from pathlib import Path
 
 from evenfall.passes.contents import Contents
 from evenfall.passes.files import PassFile, open_pass
+from evenfall.passes.fingerprint import fingerprint_held
 from evenfall.passes.finite import NonFiniteRule, count_and_replace
 from evenfall.passes.header import PassHeader, Selector
 from evenfall.passes.image import PassImage, StoredPicture
@@ -65,6 +66,7 @@ def read(
     non_finite: NonFiniteRule = "black",
     threads: int = 1,
     rows: slice | None = None,
+    fingerprint: bool = False,
 ) -> list[PassImage]:
     """Read pictures of a file, or some rows of them; what they share is decoded once.
 
@@ -79,6 +81,9 @@ def read(
         Threads that the decoder may use for this file.
     rows : slice, optional
         First row, and the one behind the last; only for pictures whose headers have `row_bytes`.
+    fingerprint : bool
+        Whether the file's fingerprint is found on the way, for `noted_fingerprint` to know; only
+        where all rows are read.
 
     Returns
     -------
@@ -90,7 +95,8 @@ def read(
     PassError
         As `inspect`; and when a selector fits nothing, or pixels cannot be decoded.
     """
-    with open_pass(Path(path)) as file:
+    with open_pass(Path(path), hold=fingerprint and rows is None) as file:
+        fingerprint_held(file)
         stored = _read_stored(file, selectors, threads, rows)
     finished: dict[PassHeader, PassImage] = {}
     for picture in stored:  # two selectors may have chosen the same picture

@@ -122,7 +122,11 @@ def _refuse_what_stands_there(path: Path, overwrite: bool) -> None:
 
 def _exists(path: Path) -> Fault:
     return Fault(
-        str(path), "", "the file exists already", "", "use --overwrite, or choose another --out"
+        str(path),
+        "",
+        "the file exists already",
+        "",
+        "use --overwrite, or write it to another place",
     )
 
 

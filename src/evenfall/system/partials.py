@@ -98,22 +98,31 @@ def kernel() -> str:
 
 
 def is_alive(process: int, begun: str) -> bool:
-    """Whether a process of this machine lives, and is the one that began then."""
+    """Whether a process of this machine lives, and is the one that began then.
+
+    One that has ended keeps its number until its parent asks for its exit code, and signals reach
+    it; it writes nothing any more.
+    """
     try:
         os.kill(process, 0)
     except (ProcessLookupError, OverflowError):
         return False
     except PermissionError:
         pass
-    return begun_at(process) == begun
+    return begun_at(process) == begun and _counted(process)[:1] not in (["Z"], ["X"])
 
 
 def begun_at(process: int) -> str:
     """When a process began, as Linux counts it since the machine's own start; elsewhere zeros."""
-    counted = _text_of(Path(f"/proc/{process}/stat")).rpartition(")")[2].split()
+    counted = _counted(process)
     if len(counted) < 20:
         return "0" * 8
     return sha256(f"{_text_of(_BOOT_ID)}\n{counted[19]}".encode()).hexdigest()[:8]
+
+
+def _counted(process: int) -> list[str]:
+    """State and figures of a process after its name, as proc(5) counts them; empty elsewhere."""
+    return _text_of(Path(f"/proc/{process}/stat")).rpartition(")")[2].split()
 
 
 def _text_of(path: Path) -> str:

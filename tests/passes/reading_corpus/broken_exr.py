@@ -20,7 +20,16 @@ from reading_corpus.exr_bytes import (
     plain_exr,
     window,
 )
-from reading_corpus.sound_exr import CODECS, changed, edited, exr, parts, table_changed, tiled
+from reading_corpus.sound_exr import (
+    CODECS,
+    changed,
+    edited,
+    exr,
+    mip_mapped,
+    parts,
+    table_changed,
+    tiled,
+)
 
 Writer = Callable[[Path], object]
 
@@ -114,6 +123,29 @@ def _shorter_tiles(data: bytes) -> bytes:
 
 def _stretched(apart: ExrBytes) -> None:
     apart.chunks[0] = apart.chunks[0] + b"\0" * 7
+
+
+def _halved_rows(apart: ExrBytes) -> None:
+    """Let the first channel have every second row only."""
+    kind, listed = apart.attributes["channels"]
+    end = listed.index(b"\0") + 1 + 16
+    apart.attributes["channels"] = kind, listed[: end - 4] + struct.pack("<i", 2) + listed[end:]
+
+
+def _emptied_last_level(chunks: list[bytes]) -> None:
+    """Leave the smallest picture of a mip map without data; a tile's leader is five numbers."""
+    chunks[-1] = chunks[-1][:16] + struct.pack("<i", 0)
+
+
+def _between_blocks(data: bytes) -> bytes:
+    """No table, and a chunk that begins a row too low."""
+    apart = ExrBytes.of(data)
+    apart.chunks[0] = struct.pack("<i", 1) + apart.chunks[0][4:]
+    return apart.join([0] * len(apart.chunks))
+
+
+def _three_bytes(chunks: list[bytes]) -> None:
+    chunks[0] = chunks[0][:4] + struct.pack("<i", 3) + chunks[0][8:11]
 
 
 def _swapped_leaders(chunks: list[bytes]) -> None:
@@ -271,6 +303,24 @@ def _raw_by_chance(path: Path) -> None:
     path.write_bytes(apart.join())
 
 
+def _stream_as_pixels(codec: str) -> Writer:
+    """Return a writer of a chunk whose window was changed to the size of its coded pixels."""
+    rows = 1 if codec in ("ZIPS", "ZSTD") else 16
+
+    def write(path: Path) -> None:
+        for columns in range(200, 300):
+            grey = light(1, rows, columns)[..., 0].astype(np.float16)
+            apart = ExrBytes.of(_written(exr({"Y": grey}, codec)))
+            coded = len(apart.chunks[0]) - 8
+            if coded % 2 == 0 and coded < grey.nbytes:
+                apart.attributes["dataWindow"] = window(0, 0, coded // 2 - 1, 0)
+                path.write_bytes(apart.join())
+                return
+        raise AssertionError(f"no {codec} stream is as long as a row of halves")
+
+    return write
+
+
 def _wide(write: Writer, columns: int = 1, rows: int = 0) -> Writer:
     """Return a writer whose data window is larger than what was stored, or smaller."""
     corners = window(0, 0, WIDTH - 1 + columns, HEIGHT - 1 + rows)
@@ -368,6 +418,28 @@ BROKEN_EXR: tuple[Broken, ...] = (
         "columns left out of the window",
         _with("dataWindow", *window(0, 0, WIDTH - 9, HEIGHT - 1), write=_PLAIN),
         "chunk 0 has",
+    ),
+    Broken(
+        "subsampled_tiles.exr",
+        "subsampled channels in tiles",
+        edited(tiled(light(1, 48, 48)), _halved_rows),
+        "subsampled channels in tiles",
+    ),
+    Broken(
+        "empty_level.exr",
+        "a level of a mip map without data",
+        _chunks(_emptied_last_level, mip_mapped(_RGB)),
+        "1 chunk is empty",
+    ),
+    Broken(
+        "between_blocks.exr",
+        "no table, and a chunk that begins between two blocks of rows",
+        changed(_ZIP, _between_blocks),
+        "3 of 3 chunks were never written",
+    ),
+    # Deflate makes at most 1,032 of a byte (zlib, technical details): 16 rows here need 6.
+    Broken(
+        "three_bytes.exr", "a chunk of three bytes", _chunks(_three_bytes), "chunk 0 has 3 bytes"
     ),
     Broken(
         "lost_chunk.exr",
@@ -651,8 +723,18 @@ BROKEN_EXR: tuple[Broken, ...] = (
         "raw_by_chance.exr",
         "coded pixels that could be taken for bare ones",
         _raw_by_chance,
-        f"holds an image of {WIDTH} x {HEIGHT - 32} instead of {WIDTH} x {HEIGHT - 33}",
+        r"chunk 1 is as long as its pixels, but holds them compressed \(htj2k32\)",
         by_pixels=True,
+    ),
+    *(
+        Broken(
+            f"stream_as_pixels_{codec.lower()}.exr",
+            f"a {codec} chunk that is just as long as the pixels of a changed window",
+            _stream_as_pixels(codec),
+            "chunk 0 is as long as its pixels, but holds them compressed",
+            by_pixels=True,
+        )
+        for codec in ("ZIPS", "ZIP", "PIZ", "PXR24", "DWAA", "DWAB", "ZSTD")
     ),
     Broken(
         "codec_99.exr",

@@ -290,6 +290,18 @@ def _codec(name: str) -> Sound:
     )
 
 
+def _incompressible(codec: str) -> Sound:
+    """Random bits, which a codec stores as they are; numbers all of them."""
+    bits = np.random.default_rng(40).integers(0, 0x7C00, (HEIGHT, WIDTH, 3), dtype=np.uint16)
+    rgb = bits.view(np.float16).astype(np.float32)
+    return Sound(
+        f"incompressible_{codec.lower()}.exr",
+        f"pixels that {codec} cannot make smaller",
+        exr(planes(rgb), codec),
+        {ONLY: rgb},
+    )
+
+
 def _layer(file: str, layer: str, *names: str) -> Sound:
     rgb = light(10)
     return Sound(
@@ -467,6 +479,7 @@ _FLOATS = light(30) * np.float32(1.2345678)
 
 SOUND_EXR: tuple[Sound, ...] = (
     *(_codec(name) for name in CODECS),
+    *(_incompressible(name) for name in CODECS if name not in LOSSY),
     Sound(
         "float.exr",
         "32-bit float, negative and huge values",

@@ -21,7 +21,8 @@ _PROGRAM = Path(__file__).with_name("_decoder_process.py")
 _OWN_ADDRESS_SPACE = 4 << 30
 """Bytes for the interpreter, its libraries and their threads; address space, not memory."""
 
-_LEAST_SECONDS, _BYTES_PER_SECOND = 30.0, 4 << 20
+_LEAST_SECONDS, _BYTES_PER_SECOND = 30, 4 << 20  # of processor time
+_PATIENCE = 20  # times as long by the clock, on a machine that is busy
 
 Shapes = Mapping[str, tuple[np.dtype[Any], tuple[int, ...]]]
 
@@ -46,11 +47,12 @@ def decode_apart(data: bytes, shapes: Shapes, *, threads: int = 1) -> dict[str, 
     pixels = {name: np.empty(shape, dtype) for name, (dtype, shape) in shapes.items()}
     total = sum(plane.nbytes for plane in pixels.values())
     address_space = _OWN_ADDRESS_SPACE + 4 * total
+    seconds = _LEAST_SECONDS + total // _BYTES_PER_SECOND
     out = run_apart(
         _PROGRAM,
-        [str(threads), str(address_space)],
+        [str(threads), str(seconds), str(address_space)],
         data,
-        seconds=_LEAST_SECONDS + total / _BYTES_PER_SECOND,
+        seconds=_PATIENCE * seconds,
     )
     if out is None or len(out) != total:
         return {}

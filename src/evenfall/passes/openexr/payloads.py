@@ -15,8 +15,9 @@ import numpy.typing as npt
 from evenfall.passes.faults import damaged
 from evenfall.passes.files import PassFile
 from evenfall.passes.openexr.chunks import ChunkTable
-from evenfall.passes.openexr.codestream import codestream_fault, is_codestream
+from evenfall.passes.openexr.codestream import codestream_fault
 from evenfall.passes.openexr.parts import ExrChannel, ExrPart, samples
+from evenfall.passes.openexr.streams import STREAM_CODECS, is_stream
 from evenfall.passes.openexr.symbols import is_too_short
 
 __all__ = ["check_payloads"]
@@ -33,7 +34,8 @@ def check_payloads(file: PassFile, part: ExrPart, chunks: ChunkTable) -> None:
     JPEG 2000: a codestream that ends early is decoded at lower quality. PIZ, PXR24, B44 and B44A: a
     window that is too wide or too narrow gives noise or shifted rows. A window of a wrong width
     makes all chunks wrong and one of a wrong height the last, so that for those that take long to
-    look at the first and the last chunk of the part are enough.
+    look at the first and the last chunk of the part are enough. All codecs: a compressed chunk that
+    happens to be as long as its pixels would be taken for them.
 
     Raises
     ------
@@ -41,20 +43,19 @@ def check_payloads(file: PassFile, part: ExrPart, chunks: ChunkTable) -> None:
         When a payload is not that of its chunk.
     """
     check = _CHECKS.get(part.codec.name)
-    if check is None:
-        return
     indices = np.arange(len(chunks.offsets))
-    if part.codec.name not in _LOOK_AT_ALL:
-        indices = indices[_at_an_edge(part, indices)]
+    looked_at = chunks.as_is & (part.codec.name in STREAM_CODECS)
+    if check is not None:
+        looked_at |= part.codec.name in _LOOK_AT_ALL or _at_an_edge(part, indices)
     leader = _SCAN_LINE_LEADER if part.tile_size is None else _TILE_LEADER
-    for index in indices.tolist():
-        if chunks.as_is[index] and not part.codec.isolated:
-            continue
+    for index in indices[looked_at].tolist():
         offset, size = int(chunks.offsets[index]), int(chunks.sizes[index])
         payload = file.at(offset + leader, size - leader)
-        if chunks.as_is[index] and not is_codestream(payload):
-            continue
-        fault = check(part, index, payload)
+        fault = None
+        if not chunks.as_is[index]:
+            fault = None if check is None else check(part, index, payload)
+        elif part.codec.name in STREAM_CODECS and is_stream(part.codec.name, payload):
+            fault = f"is as long as its pixels, but holds them compressed ({part.codec.name})"
         if fault is not None:
             raise damaged(file.path, f"chunk {index} {fault}", place=part.place)
 

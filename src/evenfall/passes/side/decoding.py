@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from copy import copy
 from pathlib import Path
 from typing import Any, Literal
 
@@ -15,7 +16,7 @@ from evenfall.light.transfer import decode_srgb
 from evenfall.passes.side.codes import StoredCodes
 from evenfall.passes.side.profiles import EmbeddedProfile, parse_profile
 
-__all__ = ["Encoding", "decode_codes"]
+__all__ = ["Decoding", "Encoding", "decode_codes"]
 
 Encoding = Literal["auto", "linear", "sRGB"]
 Floats = npt.NDArray[np.float32]
@@ -52,37 +53,71 @@ def decode_codes(
     PixelSourceError
         If an embedded profile cannot be used.
     """
-    curves, space = _curves(path, stored, encoding)
-    height, width, channels = stored.codes.shape
-    colours = channels - stored.has_alpha
+    decoding = Decoding(path, stored, encoding)
+    height, width = stored.codes.shape[:2]
     rgb = np.empty((height, width, 3), np.float32)
     alpha = np.empty((height, width), np.float32) if stored.has_alpha else None
-    decode = _by_table if stored.codes.dtype.itemsize <= _TABLE_BYTES else _one_by_one
-    decoders = [decode(curve, stored) for curve in curves]
     for top in range(0, height, _STRIP_ROWS):
-        codes = stored.codes[top : top + _STRIP_ROWS]
-        strip = rgb[top : top + _STRIP_ROWS]
+        rows = slice(top, top + _STRIP_ROWS)
+        rgb[rows] = decoding.rows(rows)
         if alpha is not None:
-            alpha[top : top + _STRIP_ROWS] = codes[..., -1].astype(np.float64) / stored.top
+            alpha[rows] = stored.codes[rows, :, -1].astype(np.float64) / stored.top
+    return rgb, alpha, decoding.space
+
+
+class Decoding:
+    """Scene-linear light of codes, some rows at a time; parameters and errors as `decode_codes`.
+
+    Attributes
+    ----------
+    size : tuple of int
+        Width and height.
+    space : tuple of 8 floats
+        xy of red, green, blue and white.
+    """
+
+    def __init__(self, path: Path, stored: StoredCodes, encoding: Encoding) -> None:
+        curves, self.space = _curves(path, stored, encoding)
+        self._stored = stored
+        height, width, channels = stored.codes.shape
+        self.size = width, height
+        self._colours = channels - stored.has_alpha
+        self._curves = curves
+        self._decoders = [_decoder(curve, stored) for curve in curves]
+
+    def followed_by(self, step: Callable[[Floats], Floats]) -> Decoding:
+        """Give the same with a step behind it that works value by value.
+
+        Where there are few codes, it is worked out once for each.
+        """
+        followed = copy(self)
+        followed._decoders = [_decoder(curve, self._stored, step) for curve in self._curves]
+        return followed
+
+    def rows(self, rows: slice) -> Floats:
+        """Give some rows, shape (h, W, 3), straight."""
+        stored, decoders, colours = self._stored, self._decoders, self._colours
+        codes = stored.codes[rows]
         if stored.premultiplied:
             codes = _divided_by_alpha(codes, stored)
         if len(decoders) == 1 and colours == codes.shape[2] == 3:
-            strip[:] = decoders[0](codes)
-            continue
+            return decoders[0](codes)
+        strip = np.empty((*codes.shape[:2], 3), np.float32)
         for channel in range(3):
             decoder = decoders[min(channel, len(decoders) - 1)]
             strip[..., channel] = decoder(codes[..., min(channel, colours - 1)])
-    return rgb, alpha, space
+        return strip
 
 
-def _by_table(curve: _Curve, stored: StoredCodes) -> Callable[[npt.NDArray[Any]], Floats]:
+def _decoder(
+    curve: _Curve, stored: StoredCodes, step: Callable[[Floats], Floats] = lambda light: light
+) -> Callable[[npt.NDArray[Any]], Floats]:
+    """Make a table of all codes, or decode deeper ones one by one."""
+    if stored.codes.dtype.itemsize > _TABLE_BYTES:
+        return lambda strip: step(curve(strip.astype(np.float64) / stored.top).astype(np.float32))
     codes = np.arange(np.iinfo(stored.codes.dtype).max + 1)
-    table = curve(codes / stored.top).astype(np.float32)
+    table = step(curve(codes / stored.top).astype(np.float32))
     return lambda strip: np.take(table, strip, mode="clip")
-
-
-def _one_by_one(curve: _Curve, stored: StoredCodes) -> Callable[[npt.NDArray[Any]], Floats]:
-    return lambda strip: curve(strip.astype(np.float64) / stored.top).astype(np.float32)
 
 
 def _divided_by_alpha(codes: npt.NDArray[Any], stored: StoredCodes) -> npt.NDArray[Any]:

@@ -24,7 +24,13 @@ _APP1, _APP2 = 0xE1, 0xE2
 _JPEG_END = b"\xff\xd9"
 _FRAMES = {0xC0, 0xC1, 0xC2, 0xC3}  # baseline, extended, progressive, lossless
 _PROGRESSIVE, _LOSSLESS = 0xC2, 0xC3
-_DAMAGE = re.compile(r"(?:Corrupt JPEG data|Premature end)(?:: (?P<how>.*))?")
+_DAMAGE = re.compile(r"Corrupt JPEG data(?:: (?P<how>.*))?|Premature end|Invalid SOS parameters")
+_HOW = {
+    "Premature end": "premature end of the file",
+    "Invalid SOS parameters": "a scan does not say that it holds all coefficients",
+}
+_BARE_SCAN = re.compile(rb"(\xff\xda\0(?:\x08\x01.{2}|\x0a\x02.{4}|\x0c\x03.{6}))\0\0\0", re.DOTALL)
+_WHOLE_SCAN = rb"\1" + b"\0\x3f\0"
 _SMALLEST = {"min_height": 1, "min_width": 1, "min_factor": 8}
 
 
@@ -92,13 +98,16 @@ def check_jpeg(path: Path, data: bytes, place: str = "") -> None:
     """
     import simplejpeg
 
+    if all(marker != _PROGRESSIVE for marker, _ in jpeg_segments(data)):
+        # ITU-T T.81, B.2.3: coefficients 0 to 63; some encoders write zeros, and mean all of them.
+        data = _BARE_SCAN.sub(_WHOLE_SCAN, data)
     try:
         simplejpeg.decode_jpeg(data, "GRAY", strict=True, **_SMALLEST)
     except ValueError as error:
         damage = _DAMAGE.search(str(error))
         if damage is None:  # of another kind than it reads
             return
-        how = damage["how"] or "premature end of the file"
+        how = damage["how"] or _HOW.get(damage[0], "codes that do not exist")
         raise PixelSourceError(_damaged(path, place, how)) from None
 
 

@@ -30,7 +30,7 @@ from evenfall.passes.openexr.parts import ExrPart
 from evenfall.passes.reading import inspect, read
 from evenfall.passes.selection import select
 from evenfall.passes.side.codes import check_size
-from evenfall.passes.side.decoding import Encoding, decode_codes
+from evenfall.passes.side.decoding import Decoding, Encoding, decode_codes
 from evenfall.passes.side.stored import CODE_PICTURES, is_code_picture, open_codes, read_codes
 from evenfall.system.opened import Opened, Stamp, note_opened
 from evenfall.system.regular import open_regular
@@ -39,6 +39,7 @@ __all__ = [
     "Encoding",
     "Picture",
     "look_at",
+    "read_by_rows",
     "read_object_ids",
     "read_picture",
     "read_weights",
@@ -100,6 +101,16 @@ def read_picture(path: Path, encoding: Encoding = "auto") -> Picture:
         if stored is not None:
             return Picture(*decode_codes(path, stored, encoding), premultiplied=False)
     return _from_floats(path, encoding)
+
+
+def read_by_rows(path: Path) -> Decoding | None:
+    """Read a picture whose light is worked out some rows at a time; None where it holds floats.
+
+    Otherwise as `read_picture`.
+    """
+    data = _read_bytes(path)
+    stored = None if data is None else read_codes(path, data)
+    return None if stored is None else Decoding(path, stored, "auto")
 
 
 def read_weights(path: Path, channel: str | None = None) -> Floats:
