@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -42,6 +44,7 @@ def test_texture_and_edges_are_not_taken_for_noise() -> None:
     assert relative == pytest.approx(0.03, rel=TEXTURE_TOLERANCE)
 
 
+@cache
 def _leaves(smallest: float, largest: float, number: int, shape: tuple[int, int]) -> np.ndarray:
     """Discs that cover one another, as many of each size as natural pictures have.
 

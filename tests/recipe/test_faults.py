@@ -391,7 +391,7 @@ MISTAKES = [
         "[look]",
         "[camera]\niso = 100\n[look]",
         "villa.toml:34: camera.iso: is not a known key here; known keys: exposure_stops, "
-        "meter, settings, white_balance; iso belongs at camera.settings.iso",
+        "meter, settings, white_balance, as_in; iso belongs at camera.settings.iso",
     ),
     (
         "[look]",

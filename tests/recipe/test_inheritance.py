@@ -253,3 +253,71 @@ def test_a_long_cycle_is_told_in_short(faults_of: Callable[..., list[Fault]]) ->
         "the mood builds on itself: m0 -> m1 -> m2 -> m3 -> m4 -> ... -> m496 -> m497 -> m498 -> "
         "m499 -> m0"
     )
+
+
+BARE = """
+format = 1
+lights.sun = { file = "sun.exr", role = "key" }
+lights.sky = { file = "sky.exr", role = "sky" }
+"""
+
+
+def test_what_is_said_once_holds_for_all_that_build_on_it(write: Write) -> None:
+    """Plate, cut-outs, regions, daylight and how a mood is exposed, where the last says no more."""
+    recipe = load(
+        write(
+            BARE
+            + """
+[moods.day]
+daylight = { sun = "sun", sky = "sky", sun_altitude_degrees = 30 }
+overlays = [{ file = "tree.png" }]
+regions = [{ area = { rectangle = [0, 0, 1, 1] }, exposure_stops = -1 }]
+camera = { meter = { of = "key" } }
+[moods.later]
+based_on = "day"
+camera = { exposure_stops = 1 }
+[moods.bare]
+based_on = "later"
+overlays = []
+regions = []
+"""
+        ),
+        check_files=False,
+    )
+    day, later, bare = recipe.moods.values()
+    assert day.daylight is not None
+    assert later.daylight == bare.daylight == day.daylight
+    assert [overlay.file for overlay in later.overlays] == ["tree.png"]
+    assert [region.exposure_stops for region in later.regions] == [-1]
+    assert (bare.overlays, bare.regions) == ((), ())
+    assert (day.own_meter, later.own_meter, bare.own_meter) == (True, True, True)
+
+
+def test_areas_and_corrections_are_replaced_as_a_whole(write: Write) -> None:
+    recipe = load(
+        write(
+            BARE
+            + """
+[moods.day]
+camera = { meter = { of = "key", area = { mask = "wall.png", channel = "R" } } }
+look.grade.cdl = { slope = [1.1, 1, 1] }
+[moods.dusk]
+based_on = "day"
+camera = { meter = { area = { mask = "floor.png" } } }
+look.grade.cdl = { saturation = 0.9 }
+"""
+        ),
+        check_files=False,
+    )
+    dusk = recipe.moods["dusk"]
+    meter, cdl = dusk.camera.meter, dusk.look.grade.cdl
+    assert not isinstance(meter, str)
+    assert meter.area is not None
+    assert cdl is not None
+    assert (meter.of, meter.area.mask, meter.area.channel) == ("key", "floor.png", None)
+    assert (cdl.slope, cdl.saturation) == ((1, 1, 1), 0.9)
+
+
+def test_a_mood_is_named_before_it_is_titled() -> None:
+    assert guess_time_of_day("day", "As at dusk") == "day"
+    assert guess_time_of_day("second", "Twilight") == "dusk"

@@ -11,6 +11,7 @@ import pytest
 
 from evenfall.errors import RecipeError
 from evenfall.recipe import load
+from evenfall.recipe.deliverables import Deliverable
 
 
 def said(path: Path) -> str:
@@ -171,3 +172,9 @@ def test_numbers_without_end(write: Callable[..., Path]) -> None:
     assert "holds a number of very many digits" in said(write("format = " + "9" * 5000))
     text = said(write("format = 0x" + "f" * 5000))
     assert "found a number of very many digits" in text
+
+
+def test_depths_where_none_is_said() -> None:
+    """HDR has 10 or 12 bits (ITU-R BT.2100), scenes are halves (OpenEXR); 8 is common practice."""
+    depths = {name: Deliverable(format=name).bit_depth for name in ("avif", "png", "tiff", "exr")}
+    assert depths == {"avif": 10, "png": 8, "tiff": 8, "exr": 16}

@@ -10,8 +10,11 @@ import jsonschema
 import pytest
 
 from evenfall.errors import RecipeError
-from evenfall.recipe import ResolvedMood, load
+from evenfall.recipe import LightSetting, ResolvedMood, load
 from evenfall.recipe.base import Step, parse_step
+from evenfall.recipe.counting import counted_from
+from evenfall.recipe.gains import Counted
+from evenfall.recipe.lights import MoodSetting
 from evenfall.recipe.words.wording import counted_words, gain_words, setting_words
 
 TEXT = """
@@ -195,3 +198,28 @@ def test_the_schema_knows_steps() -> None:
     recipe["moods"]["dusk"]["lights"]["sky"] = "down -2"
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.validate(recipe, schema)
+
+
+@pytest.mark.parametrize("nothing", [LightSetting(lumens=0), LightSetting(factor=0)])
+def test_a_step_from_nothing_gives_nothing(nothing: LightSetting) -> None:
+    assert counted_from(nothing, MoodSetting(stops=Step(stops=1)), "day") == LightSetting(off=True)
+
+
+def test_a_step_across_another_hour_counts_from_the_other_mood(moods: Moods) -> None:
+    """Stops count from where the daylight model puts a light; another hour puts it elsewhere."""
+    found = moods("""
+[moods.day.daylight]
+sun = "sun"
+sky = "sky"
+sun_altitude_degrees = 30
+[moods.same]
+based_on = "day"
+lights.sky = "down 1"
+[moods.late]
+based_on = "day"
+daylight = { sun = "sun", sky = "sky", sun_altitude_degrees = 3 }
+lights.sky = "down 1"
+""")
+    same, late = found["same"].lights["sky"], found["late"].lights["sky"]
+    assert same.stops == pytest.approx(1 / 3 - 1)
+    assert (late.stops, late.counted) == (None, Counted(mood="day", stops=-1))

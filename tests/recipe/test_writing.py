@@ -110,6 +110,14 @@ def test_each_value_of_a_recipe_is_removed_alone(villa_text: str, which: str) ->
         assert len(came) <= 1, dotted(place)
 
 
+@pytest.mark.parametrize(
+    ("key", "left"), [("kelvin", "{ stops = -2 }  # blue"), ("stops", "{ kelvin = 9000 }  # blue")]
+)
+def test_a_key_that_goes_leaves_no_gap_in_braces(key: str, left: str) -> None:
+    text = "[moods.dusk.lights]\nsky = { stops = -2, kelvin = 9000 }  # blue\n"
+    assert remove_value(text, f"moods.dusk.lights.sky.{key}").splitlines()[1] == f"sky = {left}"
+
+
 def test_setting_what_is_there_already_changes_nothing(villa_text: str) -> None:
     for place, value in values_of(tomllib.loads(villa_text)):
         assert set_value(villa_text, place, value) == villa_text

@@ -7,7 +7,9 @@ sum of all lights.
 from __future__ import annotations
 
 import os
+from collections.abc import Hashable, Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,6 +17,8 @@ from gallery import HABITS, Planted
 from gallery.habits import Habit
 
 import evenfall
+from evenfall.recipe.starter_scene import FirstMoods, StarterLight
+from evenfall.solve.first_moods import solve_first_moods
 from evenfall.solve.first_recipe import first_recipe
 from evenfall.survey.survey import survey_folder
 from evenfall.survey.surveyed import Survey
@@ -23,13 +27,36 @@ ROUNDING = 2e-3
 """Relative: a few half floats were rounded, and added up."""
 
 
-@pytest.fixture(params=HABITS, ids=[habit.__name__ for habit in HABITS])
-def surveyed(request: pytest.FixtureRequest, tmp_path: Path) -> tuple[Planted, Survey]:
+@pytest.fixture(scope="module", params=HABITS, ids=[habit.__name__ for habit in HABITS])
+def surveyed(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[Planted, Survey]:
     habit: Habit = request.param
-    folder = tmp_path / "passes"
+    folder = tmp_path_factory.mktemp(habit.__name__) / "passes"
     folder.mkdir()
     planted = habit(folder)
     return planted, survey_folder(folder, **planted.options)
+
+
+@pytest.fixture(scope="module")
+def moods_of_names() -> Iterator[None]:
+    """Balances are solved roughly, and once for all habits that name the same lights.
+
+    What is solved is held by tests/solve/test_first_recipe.py.
+    """
+    solved: dict[Hashable, FirstMoods] = {}
+
+    def once(lights: Sequence[StarterLight], *said: Any) -> FirstMoods:
+        names = tuple((light.name, light.role) for light in lights)
+        if names not in solved:
+            solved[names] = solve_first_moods(lights, *said)
+        return solved[names]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("evenfall.solve.stage._HALVINGS", 3)
+        patch.setattr("evenfall.solve.first_balance._ROUNDS", 1)
+        patch.setattr("evenfall.solve.first_recipe.solve_first_moods", once)
+        yield
 
 
 def test_lights_beauty_and_data_are_what_was_planted(surveyed: tuple[Planted, Survey]) -> None:
@@ -53,11 +80,12 @@ def test_roles_are_what_was_planted(surveyed: tuple[Planted, Survey]) -> None:
         assert truth.role in (None, found[name]), name
 
 
+@pytest.mark.usefixtures("moods_of_names")
 def test_the_first_recipe_mixes_exactly_what_was_planted(
-    surveyed: tuple[Planted, Survey], tmp_path: Path
+    surveyed: tuple[Planted, Survey],
 ) -> None:
     planted, survey = surveyed
-    path = tmp_path / "first.toml"
+    path = survey.folder.with_name("first.toml")
     text = first_recipe(survey, path)
     path.write_text(text + "\n[moods.everything]\n", encoding="utf-8")
     total = np.sum([truth.picture for truth in planted.lights.values()], axis=0)

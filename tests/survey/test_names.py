@@ -75,6 +75,13 @@ def test_patterns_that_do_not_work_are_all_told() -> None:
         ("exterior_sky", "sky"),
         ("garden_sun", "key"),
         ("terrace_fill", "fill"),
+        ("ήλιος", "key"),
+        ("güneş", "key"),
+        ("दीपक 2", "fixture"),
+        ("ท้องฟ้า", "sky"),
+        ("farola_calle", "outdoor fixture"),
+        ("poller_2", "outdoor fixture"),
+        ("piscine", "outdoor fixture"),
     ],
 )
 def test_roles_from_words(name: str, role: str) -> None:
@@ -104,6 +111,11 @@ def test_names_that_say_no_role(name: str) -> None:
         ("люстра_зал", "люстра_зал", None),
         ("Spot #2 {left}", "spot_2_left", None),
         ("Straße", "strasse", "Straße"),
+        ("ήλιος", "ήλιος", None),
+        ("सूरज", "सूरज", None),
+        ("โคมไฟ ดวงอาทิตย์", "โคมไฟ_ดวงอาทิตย์", None),
+        ("שֶׁמֶשׁ", "שֶׁמֶשׁ", None),
+        ("☀️", "light", None),
         ("!!!", "light", None),
     ],
 )

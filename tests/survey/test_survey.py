@@ -99,6 +99,19 @@ def test_a_lamp_seen_directly_is_not_taken_for_the_key() -> None:
     assert roles["a"].role == "fixture"
 
 
+def test_a_moon_that_adds_next_to_nothing_is_no_key() -> None:
+    """Exposure set to it would bring a lit bar fifteen stops down."""
+    moon, lamp = np.full((60, 80), 1e-4), np.full((60, 80), 0.1)
+    lamp[40:55, 20:50] = 6.0
+    traits = {"luna": LightTraits(moon, 0.6), "velas": LightTraits(lamp, 3.0)}
+    roles = propose_roles(traits | {"group_2": LightTraits(0.5 * lamp, 2.0)})
+    assert roles["luna"].role == "sky"
+    assert roles["luna"].reason == "named 'luna', but no key with 0.01 % of all light"
+    assert roles["group_2"].role == "key"
+    alone = {"luna": LightTraits(moon, 0.6), "velas": LightTraits(0.001 * lamp, 3.0)}
+    assert propose_roles(alone)["luna"].role == "key"
+
+
 def test_layers_of_one_file_are_lights(
     tmp_path: Path, studio_passes: dict[str, np.ndarray]
 ) -> None:

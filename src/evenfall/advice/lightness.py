@@ -51,7 +51,11 @@ def lighter_than_before(recipe: Recipe, moods: Sequence[MoodFacts]) -> Iterator[
     against the lightest of the time before.
     """
     known = [(mood, mood.median_lightness) for mood in moods]
-    lightness = {mood.mood: each for mood, each in known if each is not None}
+    lightness = {
+        mood.mood: each
+        for mood, each in known
+        if each is not None and recipe.moods[mood.mood].between is None  # else it is a frame
+    }
     for name, found in lightness.items():
         before = _before(recipe, name, lightness)
         if before is None or found - lightness[before] <= _SEEN:

@@ -209,6 +209,8 @@ def _only_brightness(recipe: Recipe) -> Iterator[Advice]:
     """Find moods that are as an earlier one, up to one factor for all lights."""
     alike: dict[tuple[str, ...], list[tuple[str, tuple[float, ...]]]] = {}
     for mood in recipe.moods.values():
+        if mood.between is not None:  # a frame is as its moods are
+            continue
         key, gains = _all_but_brightness(mood), _gains(mood)
         level, width = _tilt(gains), max(1, len(gains)) * _SAME_BALANCE
         near = [str(round(level / width) + step) for step in (-1, 0, 1)]

@@ -51,8 +51,8 @@ class Takes:
     text: str
 
 
-Use = Literal["pass", "guide", "picture", "weights", "numbers", "look", "logo", "scene"]
-"""What a file is for: weights are masks, numbers those of objects."""
+Use = Literal["pass", "guide", "picture", "weights", "numbers", "look", "logo", "scene", "view"]
+"""What a file is for: weights are masks, numbers those of objects, a view another recipe."""
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar, Generic, Literal, Self, TypeVar
+from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
@@ -10,10 +10,12 @@ from evenfall.recipe.areas import Area
 from evenfall.recipe.base import (
     Adaptation,
     Family,
+    NamesFile,
     OrNone,
     Part,
     Percent,
     Point,
+    Step,
     Stops,
     StopsOrStep,
     Takes,
@@ -21,8 +23,6 @@ from evenfall.recipe.base import (
 from evenfall.recipe.colour_temperature import Duv, check_kelvin
 
 __all__ = ["Camera", "CameraSettings", "Meter", "MoodCamera", "WhiteBalance"]
-
-StopsT = TypeVar("StopsT")
 
 
 class Meter(Part):
@@ -138,15 +138,17 @@ class WhiteBalance(Part):
         return self
 
 
-class _Camera(Part, Generic[StopsT]):
-    """Exposure and white balance, with stops of one kind or the other."""
+_EXPOSURE_STOPS: Any = Field(
+    0.0, description="Stops on top of what the meter or the settings say; + is brighter."
+)
+
+
+class _Camera(Part, defer_build=True):
+    """Exposure and white balance; what takes them says which kind of stops."""
 
     families: ClassVar[tuple[Family, ...]] = (Family(("meter", "settings"), ("meter", "settings")),)
 
-    exposure_stops: StopsT = Field(
-        0.0,  # type: ignore[assignment]  # a number is stops of either kind
-        description="Stops on top of what the meter or the settings say; + is brighter.",
-    )
+    exposure_stops: float | Step = _EXPOSURE_STOPS
     meter: Meter | Literal["off"] = Field(
         default_factory=Meter,
         description='How exposure is measured; "off" leaves pass values as they are, times '
@@ -158,6 +160,16 @@ class _Camera(Part, Generic[StopsT]):
     white_balance: Annotated[WhiteBalance | None, OrNone(WhiteBalance)] = Field(
         None, description="Which light looks neutral; by default the passes' own white."
     )
+    as_in: Annotated[
+        str | None,
+        OrNone(str),
+        NamesFile("view"),
+        Takes('the recipe of another view such as "living.toml", or "none"'),
+    ] = Field(
+        None,
+        description="Exposure as in another view: that of its mood of the same name, whole, so "
+        "that a lamp looks the same in both. Meter, settings and stops are then said there.",
+    )
 
     @model_validator(mode="after")
     def _one_exposure(self) -> Self:
@@ -167,13 +179,17 @@ class _Camera(Part, Generic[StopsT]):
         return self
 
 
-class Camera(_Camera[Stops]):
+class Camera(_Camera, defer_build=False):
     """Exposure and white balance; every mood shares it unless the mood says otherwise."""
 
+    exposure_stops: Stops = _EXPOSURE_STOPS
 
-class MoodCamera(_Camera[StopsOrStep]):
+
+class MoodCamera(_Camera, defer_build=False):
     """What a mood changes of exposure and white balance.
 
     Exposure that begins with up or down is turned from where the mood stands that this one is based
     on, and in a first mood from the recipe's camera.
     """
+
+    exposure_stops: StopsOrStep = _EXPOSURE_STOPS

@@ -8,9 +8,10 @@ space at either end is ``[ ]``.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from typing import Literal
 
-__all__ = ["as_written", "asks_for", "filled_in"]
+__all__ = ["as_written", "asks_for", "filled_in", "parted"]
 
 _PLACEHOLDER = re.compile(r"\[(?P<plain>[#{\[ ])\]|(?P<frame>#+)|(?P<view>\{view\})")
 _SPECIAL = re.compile(r"#|\{(?=view\})|\[(?=[#{\[ ]\])|^ +| +$")
@@ -35,6 +36,22 @@ def filled_in(name: str, *, frame: int | None, view: str | None) -> str:
         return match[0] if view is None else view
 
     return _PLACEHOLDER.sub(fill, name)
+
+
+def parted(name: str, *, view: str | None) -> Iterator[str | None]:
+    """Give the text of a file's name in parts, None where a frame number stands.
+
+    Examples
+    --------
+    >>> list(parted("sun.####.exr", view=None))
+    ['sun.', None, '.exr']
+    """
+    begun = 0
+    for match in _PLACEHOLDER.finditer(name):
+        yield name[begun : match.start()]
+        yield None if match["frame"] else filled_in(match[0], frame=None, view=view)
+        begun = match.end()
+    yield name[begun:]
 
 
 def asks_for(name: str, what: Literal["frame", "view"]) -> bool:

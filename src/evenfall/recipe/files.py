@@ -2,22 +2,34 @@
 
 from __future__ import annotations
 
+import glob
+import os
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import cache
 from pathlib import Path
+from typing import get_args
 
 from evenfall.recipe.base import NamesFile, Part, Use
-from evenfall.recipe.file_names import asks_for, filled_in
+from evenfall.recipe.file_names import asks_for, filled_in, parted
 from evenfall.recipe.model import Passes, RecipeModel
 from evenfall.recipe.places import Place
 from evenfall.recipe.words.findings import Finding
 from evenfall.recipe.words.hints import shown
 
-__all__ = ["NamedFile", "check_files", "lies_in_passes", "named_files", "pass_file_name"]
+__all__ = [
+    "NamedFile",
+    "check_files",
+    "frames_there",
+    "lies_in_passes",
+    "named_files",
+    "pass_file_name",
+]
 
 
-_FOR_NO_PICTURE = ("logo", "scene")  # what needs them says when they are missing
+_TOLD_ELSEWHERE = ("logo", "scene", "view")  # what needs them says when they are missing
 
 
 @dataclass(frozen=True)
@@ -65,6 +77,29 @@ def pass_file_name(name: str, passes: Passes) -> str:
     return filled_in(name, frame=passes.frame, view=passes.view)
 
 
+def frames_there(name: str, folder: Path, *, view: str | None) -> set[int]:
+    """Find the frames of which a folder has a file.
+
+    Parameters
+    ----------
+    name : str
+        Of the file, with ``####`` for the frame.
+    folder : Path
+        From which the name leads.
+    view : str or None
+        What stands for ``{view}``.
+    """
+    parts = list(parted(name, view=view))
+    pattern = "".join("*" if part is None else glob.escape(part) for part in parts)
+    number = re.compile("".join(r"(\d+)" if part is None else re.escape(part) for part in parts))
+    found = set()
+    for file in glob.iglob(pattern, root_dir=folder):  # noqa: PTH207 -- names may be absolute
+        match = number.fullmatch(file.replace(os.sep, "/"))
+        if match is not None and match[0] == filled_in(name, frame=int(match[1]), view=view):
+            found.add(int(match[1]))
+    return found
+
+
 def check_files(
     model: RecipeModel, recipe_folder: Path, passes_folder: Path, folder_is_chosen: bool
 ) -> list[Finding]:
@@ -78,7 +113,7 @@ def check_files(
     if folder_missing and not folder_is_chosen:
         findings.append(Finding(("passes", "folder"), *_no_folder(passes_folder)))
     for named in named_files(model):
-        if named.use in _FOR_NO_PICTURE:
+        if named.use in _TOLD_ELSEWHERE:
             continue
         if named.in_passes:
             finding = _unfilled(named, model.passes)
@@ -154,14 +189,30 @@ def named_files(part: Part, place: Place = ()) -> Iterator[NamedFile]:
     >>> [file.name for file in named_files(example_recipe().model)]
     ['sun.exr', 'sky.exr', 'lamp.exr']
     """
-    for key, field in type(part).model_fields.items():
+    for key, mark in _fields_with_files(type(part)):
         value = getattr(part, key)
-        mark = next((each for each in field.metadata if isinstance(each, NamesFile)), None)
         if mark is None:
             yield from _within(value, (*place, key))
         else:
             channel = getattr(part, "channel", None)
             yield from _marked(value, mark, channel, (*place, key))
+
+
+@cache
+def _fields_with_files(kind: type[Part]) -> tuple[tuple[str, NamesFile | None], ...]:
+    """Fields of a kind of part that name files, with their mark, or hold parts that may."""
+    found = []
+    for key, field in kind.model_fields.items():
+        mark = next((each for each in field.metadata if isinstance(each, NamesFile)), None)
+        if mark is not None or _may_hold_a_part(field.annotation):
+            found.append((key, mark))
+    return tuple(found)
+
+
+def _may_hold_a_part(annotation: object) -> bool:
+    if isinstance(annotation, type) and issubclass(annotation, Part):
+        return True
+    return any(_may_hold_a_part(each) for each in get_args(annotation))
 
 
 def _marked(

@@ -22,7 +22,7 @@ from evenfall.recipe.places import Place, dotted
 from evenfall.recipe.reading import missing_recipe, parse_toml, read_text
 from evenfall.recipe.words.hints import shown
 
-__all__ = ["Base", "Gathered", "Origins", "base_files", "gather", "is_same_file"]
+__all__ = ["Base", "Gathered", "Origins", "base_files", "gather", "is_same_file", "plain"]
 
 _BASED_ON = "based_on"
 
@@ -153,7 +153,7 @@ def base_files(path: Path) -> list[Path]:
             break
         if not isinstance(said, str) or not said or "\0" in said:
             break
-        current = _plain(current.parent / said)
+        current = plain(current.parent / said)
         if any(is_same_file(current, other) for other in (path, *found)):
             break
         found.append(current)
@@ -180,7 +180,7 @@ class _Gathering:
         to it.
         """
         said = self._named(tree[_BASED_ON], origins)
-        file = _plain(above[-1].parent / said)
+        file = plain(above[-1].parent / said)
         self._refuse_cycle(file, origins, above)
         name = PurePath(os.path.normpath(folder / said)).as_posix()
         base = Base(file, name, self._text(file, name, origins))
@@ -224,7 +224,7 @@ class _Gathering:
         return read_text(file)
 
 
-def _plain(file: Path) -> Path:
+def plain(file: Path) -> Path:
     """Give a path without '..' on the way, unless a link makes that another file."""
     plain = Path(os.path.normpath(file))
     return plain if is_same_file(plain, file) else file

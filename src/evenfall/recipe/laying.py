@@ -218,4 +218,6 @@ def _mark(place: Place) -> NamesFile | None:
 def _renamed(name: Any, mark: NamesFile, folder: PurePath) -> Any:
     if not isinstance(name, str) or not name or (mark.unless and name.startswith(mark.unless)):
         return name
+    if mark.use == "view" and name == "none":
+        return name
     return (folder / name).as_posix()

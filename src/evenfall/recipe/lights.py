@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, ClassVar, Generic, Literal, Self, TypeVar, assert_never
+from typing import Annotated, Any, ClassVar, Literal, Self, TypeVar, assert_never
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
-from evenfall.recipe.base import Family, HexColour, Name, NamesFile, Part, Rgb, Stops, StopsOrStep
+from evenfall.recipe.base import (
+    Family,
+    HexColour,
+    Name,
+    NamesFile,
+    Part,
+    Rgb,
+    Step,
+    Stops,
+    StopsOrStep,
+)
 from evenfall.recipe.clock import Clock, clock_seconds
 from evenfall.recipe.colour_temperature import Duv, Kelvin, check_chromaticity, check_kelvin
 from evenfall.recipe.gains import (
@@ -42,7 +52,6 @@ from evenfall.recipe.tints import (
 __all__ = ["Light", "LightSetting", "MoodSetting", "Rendered", "Role", "Source"]
 
 T = TypeVar("T")
-StopsT = TypeVar("StopsT")
 
 Role = Literal["key", "fill", "sky", "fixture", "outdoor fixture", "glow"]
 
@@ -174,18 +183,21 @@ class Light(Part):
         )
 
 
-class _Setting(Part, Generic[StopsT]):
-    """What is asked of a light, with stops of one kind or the other."""
+_STOPS: Any = Field(
+    None,
+    description='Stops relative to how it was rendered; as "up 1/3" or "down 2", relative '
+    "to the mood that this one is based on, and in a first mood to the render.",
+)
+
+
+class _Setting(Part, defer_build=True):
+    """What is asked of a light; what takes it says which kind of stops."""
 
     off: Literal[True] | None = Field(None, description="true: the light is off; not even read.")
     on: Literal[True] | None = Field(
         None, description="true: as rendered, whatever the mood it builds on says."
     )
-    stops: StopsT | None = Field(
-        None,
-        description='Stops relative to how it was rendered; as "up 1/3" or "down 2", relative '
-        "to the mood that this one is based on, and in a first mood to the render.",
-    )
+    stops: float | Step | None = _STOPS
     factor: float | None = Field(None, ge=0, description="Plain factor; 1 is as rendered.")
     lumens: float | None = Field(None, ge=0, description="Luminous flux; needs rendered.lumens.")
     watts: float | None = Field(None, ge=0, description="Electric power; with lumens_per_watt.")
@@ -291,7 +303,7 @@ def _said(value: T | None) -> T:
     return value
 
 
-class MoodSetting(_Setting[StopsOrStep]):
+class MoodSetting(_Setting, defer_build=False):
     """What a mood asks of a light: one gain at most, one tint at most.
 
     A light that a mood does not mention stays as rendered, or as in the mood it builds on.
@@ -302,8 +314,10 @@ class MoodSetting(_Setting[StopsOrStep]):
         _TINT_FAMILY,
     )
 
+    stops: StopsOrStep | None = _STOPS
 
-class LightSetting(_Setting[Stops]):
+
+class LightSetting(_Setting, defer_build=False):
     """What a mood comes to ask of a light: one gain at most, one tint at most.
 
     A gain that was said in steps from another mood is `counted` from there. Beside another gain
@@ -316,6 +330,7 @@ class LightSetting(_Setting[Stops]):
         _TINT_FAMILY,
     )
 
+    stops: Stops | None = _STOPS
     counted: Counted | None = Field(None, description="From which mood the gain was counted.")
 
     @property

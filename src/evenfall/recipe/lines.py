@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from evenfall.recipe.places import Place
 
@@ -35,10 +36,13 @@ class LineMap:
         Where each key, table or list entry stands first.
     repeated : list of (Place, int)
         Keys and tables that were said again, and where.
+    spans : dict of Place to (int, int)
+        First sign of each plain value, and the one behind its last.
     """
 
     lines: dict[Place, int] = field(default_factory=dict)
     repeated: list[tuple[Place, int]] = field(default_factory=list)
+    spans: dict[Place, tuple[int, int]] = field(default_factory=dict)
 
     def line_of(self, place: Place) -> int | None:
         r"""Line of a place, or of the nearest table above it; None for the whole recipe.
@@ -55,8 +59,9 @@ class LineMap:
         return None
 
 
+@lru_cache(maxsize=4)
 def map_lines(text: str) -> LineMap:
-    r"""Map every place of a TOML text to its line.
+    r"""Map every place of a TOML text to its line; the map is kept, and not to be changed.
 
     The text should be valid TOML; in text that is not, the map ends at the first stumble.
 
@@ -139,10 +144,10 @@ class _Scanner:
             self._list(place)
         elif opening == "{":
             self._inline_table(place)
-        elif opening and opening in "\"'":
-            self._match(_STRING)
         else:
-            self._match(_SCALAR)
+            start = self.position
+            value = self._match(_STRING if opening and opening in "\"'" else _SCALAR)
+            self.map.spans[place] = start, start + len(value.rstrip())
 
     def _list(self, place: Place) -> None:
         self.position += 1

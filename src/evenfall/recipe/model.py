@@ -209,3 +209,14 @@ class RecipeModel(Part):
         if not of_many:
             return [number for number in asked if not self.deliverables[number].row.moves]
         return asked
+
+    def shown_by(self, number: int, *, is_walk: bool) -> list[str]:
+        """Name what a deliverable shows: moods, or the sequence, or both.
+
+        Films show moods where these are a walk and no sequence goes by; of stills there are none.
+        """
+        hour = [] if self.sequence is None else [self.sequence.name]
+        films_too = is_walk and not hour
+        moods = [mood for mood in self.moods
+                 if number in self.deliverables_of(mood, of_many=films_too)]  # fmt: skip
+        return moods + [name for name in hour if number in self.deliverables_of(name)]

@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from evenfall.errors import Fault, RecipeError
-from evenfall.recipe.changes import Change, apply_changes, parse_changes
+from evenfall.recipe.changes import apply_changes, parse_changes
+from evenfall.recipe.exposed import ExposedAs, Views, views_of, without_itself
 from evenfall.recipe.file_names import asks_for
 from evenfall.recipe.files import check_files as missing_files
 from evenfall.recipe.files import pass_file_name
 from evenfall.recipe.hour import at_its_frame
-from evenfall.recipe.inheriting import Base, Gathered, Origins, gather
+from evenfall.recipe.inheriting import Base, Gathered, gather
 from evenfall.recipe.light_names import Names, check_references
+from evenfall.recipe.locating import located
 from evenfall.recipe.model import RecipeModel
-from evenfall.recipe.places import Place, dotted, parse_place
+from evenfall.recipe.places import Place, parse_place
 from evenfall.recipe.reading import parse_toml, read_text
 from evenfall.recipe.resolve import ResolvedMood, members, resolve_moods
 from evenfall.recipe.shorthand import fill_curves
@@ -54,6 +56,10 @@ class Recipe:
         The frame of many whose recipe it is; names of its pictures end in it.
     called : str
         Stands in the names of these pictures for their mood, if it is said.
+    exposed_as : mapping of str to ExposedAs
+        By mood: the other view whose exposure it takes.
+    views : tuple of Base
+        These other views and what they build on, as they were read.
     """
 
     path: Path
@@ -65,17 +71,26 @@ class Recipe:
     bases: tuple[Base, ...] = ()
     number: int | None = None
     called: str = ""
+    exposed_as: Mapping[str, ExposedAs] = field(default_factory=dict)
+    views: tuple[Base, ...] = ()
 
     @property
     def base_texts(self) -> dict[str, str]:
         """Texts of the files that it builds on, by their path from the recipe's folder."""
         return {base.name: base.text for base in self.bases}
 
+    @property
+    def other_texts(self) -> dict[str, str]:
+        """The same, with those of views that its exposure is taken from."""
+        return {base.name: base.text for base in (*self.bases, *self.views)}
+
     @cached_property
     def gathered(self) -> Gathered:
         """Its values as they are written, what it builds on included; not to be changed."""
         tree = parse_toml(self.text, str(self.path))
-        return gather(tree, self.text, self.path, known=self.base_texts)
+        gathered = gather(tree, self.text, self.path, known=self.base_texts)
+        without_itself(gathered, self.path)
+        return gathered
 
     @property
     def has_frames(self) -> bool:
@@ -160,7 +175,7 @@ class Recipe:
             changes=(*self.changes, *changes),
             passes=None if self.passes_folder == own else self.passes_folder,
             check_files=check_files,
-            bases=self.base_texts,
+            bases=self.other_texts,
         )
 
 
@@ -218,6 +233,7 @@ def load_text(
     passes: str | Path | None = None,
     check_files: bool = True,
     bases: Mapping[str, str] | None = None,
+    above: tuple[Path, ...] = (),
 ) -> Recipe:
     r"""Check a recipe that is at hand as text.
 
@@ -231,8 +247,10 @@ def load_text(
     changes, passes, check_files
         As for `load`.
     bases : mapping of str to str, optional
-        Texts of files that it builds on, by their path from the recipe's folder; they are read from
-        the disk otherwise.
+        Texts of files that it builds on and of views that its exposure is taken from, by their path
+        from the recipe's folder; they are read from the disk otherwise.
+    above : tuple of Path
+        Views that take their exposure from this one.
 
     Raises
     ------
@@ -253,6 +271,7 @@ def load_text(
         passes=passes,
         check_files=check_files,
         bases=bases,
+        above=above,
     )
 
 
@@ -265,6 +284,7 @@ def load_tree(
     passes: str | Path | None = None,
     check_files: bool = True,
     bases: Mapping[str, str] | None = None,
+    above: tuple[Path, ...] = (),
 ) -> Recipe:
     """Check a recipe that is at hand as a tree of values, which is filled in place.
 
@@ -274,7 +294,7 @@ def load_tree(
         The values.
     text : str
         What they were read from, for the lines of faults.
-    path, changes, passes, check_files, bases
+    path, changes, passes, check_files, bases, above
         As for `load_text`.
 
     Raises
@@ -285,6 +305,7 @@ def load_tree(
     path = given_path(path, "a recipe")
     changes = given_texts(changes, "a change")
     gathered = gather(tree, text, path, known=bases)
+    without_itself(gathered, path)
     tree = gathered.tree
     parsed, faults = parse_changes(changes)
     faults += gathered.faults
@@ -297,10 +318,32 @@ def load_tree(
     sound = _soundness(tree, path.parent, chosen, check_files)
     if sound.findings:
         faults += located(sound.findings, gathered.origins, parsed)
+    exposed_as = {}
+    if sound.model is not None:
+        views = Views(gathered, path, parsed, _load_view, known=bases, above=above)
+        exposed_as = views.of(sound.model, sound.moods)
+        faults += views.faults
     if faults or sound.model is None:
         raise RecipeError(_not_too_many(faults, str(path)))
     folder = chosen or path.parent / sound.model.passes.folder
-    return Recipe(path, text, sound.model, sound.moods, folder.absolute(), changes, gathered.bases)
+    return Recipe(
+        path,
+        text,
+        sound.model,
+        sound.moods,
+        folder.absolute(),
+        changes,
+        gathered.bases,
+        exposed_as=exposed_as,
+        views=views_of(gathered, path, bases) if exposed_as else (),
+    )
+
+
+def _load_view(
+    text: str, path: Path, *, known: Mapping[str, str] | None, above: tuple[Path, ...]
+) -> Recipe:
+    """Load a view whose exposure another one takes; what is metered says which passes it lacks."""
+    return load_text(text, path, check_files=False, bases=known, above=above)
 
 
 def _hidden(path: Path) -> Fault:
@@ -351,38 +394,3 @@ def _soundness(tree: dict[str, Any], folder: Path, chosen: Path | None, files: b
         if not checked.is_stand_in(each.place)
     ]
     return _Soundness(model, moods, [*checked.findings, *placed])
-
-
-def located(
-    findings: Sequence[Finding], origins: Origins, changes: Sequence[Change]
-) -> list[Fault]:
-    """Give findings their file and line, in the order of the files; one-off changes come first."""
-    faults = []
-    for finding in findings:
-        change = next((each for each in reversed(changes) if _touches(each, finding)), None)
-        file, line = (change.source, None) if change else origins.spot(finding.place)
-        hint = finding.hint if change else _hint(finding, origins)
-        faults.append(
-            Fault(file, dotted(finding.place), finding.found, finding.allowed, hint, line)
-        )
-    return sorted(faults, key=lambda fault: (_rank(fault, origins), fault.line or 0))
-
-
-def _rank(fault: Fault, origins: Origins) -> int:
-    return 0 if fault.line is None else 1 if fault.file == origins.file else 2
-
-
-def _hint(finding: Finding, origins: Origins) -> str:
-    """Add what to do about a light that is inherited and of which there is no pass here."""
-    place, is_gone = finding.place, finding.found.startswith(("there is no file", "is missing"))
-    if len(place) < 3 or place[0] != "lights" or place[2] != "file" or not is_gone:
-        return finding.hint
-    if place[:2] not in origins.inherited:
-        return finding.hint
-    drop = f'if this view does not have it, say {dotted(place[:2])} = "none" in {origins.file}'
-    return "; ".join(part for part in (finding.hint, drop) if part)
-
-
-def _touches(change: Change, finding: Finding) -> bool:
-    shorter = min(len(change.place), len(finding.place))
-    return shorter > 0 and change.place[:shorter] == finding.place[:shorter]

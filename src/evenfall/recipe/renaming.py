@@ -1,4 +1,4 @@
-"""One key of a recipe's text that takes the place of another, where that one stands."""
+"""A plain value of a recipe's text that gives way to another, with its key or without."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from evenfall.recipe.places import Place
 from evenfall.recipe.shorthand import replaced_by
 from evenfall.recipe.toml_values import toml_text
 
-__all__ = ["with_key_renamed"]
+__all__ = ["with_key_renamed", "with_value_replaced"]
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _VALUE = r"""(?:"[^"\\\\]*"|'[^']*'|[\w.+-]+)(?=\s*(?:#|$))"""
@@ -53,3 +53,26 @@ def with_key_renamed(text: str, place: Place, value: Any) -> str | None:
     )
     split[number] = changed + split[number][len(body) :]
     return "".join(split) if count else None
+
+
+def with_value_replaced(text: str, place: Place, value: Any) -> str | None:
+    r"""Write a plain value where one stands; every other sign stays.
+
+    The caller sees to it that the text says what it should.
+
+    Returns
+    -------
+    str or None
+        None where no plain value stands, or none is to be written.
+
+    Examples
+    --------
+    >>> text = "[moods.dusk.lights]\nsky = { stops = -1,  kelvin = 9000 }  # soft\n"
+    >>> print(with_value_replaced(text, ("moods", "dusk", "lights", "sky", "stops"), -2))
+    [moods.dusk.lights]
+    sky = { stops = -2,  kelvin = 9000 }  # soft
+    """
+    span = map_lines(text).spans.get(place)
+    if span is None or isinstance(value, dict | list | tuple):
+        return None
+    return f"{text[: span[0]]}{toml_text(value)}{text[span[1] :]}"

@@ -64,7 +64,8 @@ class ResolvedMood:
     daylight : Daylight or None
         Sun and sky from a daylight model.
     camera, look : Camera, Look
-        Complete: the recipe's, then those of the moods it builds on, then its own.
+        Complete: the recipe's, then those of the moods it builds on, then its own. A camera that is
+        exposed as in another view has no meter, settings or stops.
     own_meter : bool
         Whether the mood, or one it builds on, says itself how it is exposed.
     counted_exposure : Counted or None
@@ -154,6 +155,28 @@ def chain(model: RecipeModel, name: str, without: Container[str] = ()) -> list[t
         moods.append((current, mood))
         current = mood.based_on
     return moods[::-1]
+
+
+def said_in(model: RecipeModel, name: str, place: Place) -> str | None:
+    """Name the mood of a chain that says something last: "" is the recipe itself, None nobody.
+
+    Parameters
+    ----------
+    model : RecipeModel
+        The recipe as written.
+    name : str
+        The mood.
+    place : Place
+        Below a mood, such as ``("look", "glare", "strength")``.
+    """
+    for where, top in (*chain(model, name)[::-1], ("", model)):
+        part: object = top
+        for step in place:
+            told: frozenset[str] = getattr(part, "model_fields_set", frozenset())
+            part = getattr(part, str(step)) if step in told else None
+        if part is not None:
+            return where
+    return None
 
 
 class _Layers:
@@ -256,15 +279,22 @@ class _Layers:
             time_of_day=own.time_of_day or guess_time_of_day(name, own.title),
             lights=self.lights,
             daylight=self.daylight,
-            camera=self.camera,
+            camera=_as_in_another(self.camera),
             own_meter=self.own_meter,
             look=self.look,
             plate=self.plate,
             overlays=self.overlays,
             regions=self.regions,
-            counted_exposure=self.counted_exposure,
+            counted_exposure=None if self.camera.as_in else self.counted_exposure,
             aims=own.aims,
         )
+
+
+def _as_in_another(camera: Camera) -> Camera:
+    """Leave out how a camera is exposed, where that is said in another view."""
+    if camera.as_in is None:
+        return camera
+    return Camera(as_in=camera.as_in, meter="off", white_balance=camera.white_balance)
 
 
 def _without_on(setting: LightSetting) -> LightSetting:

@@ -256,10 +256,10 @@ def _why_together(
         return "", False
     parts = [in_words(folder.seen[number].found.says.components) for number in way]
     said = " + ".join(parts)
-    if len(way) == 1:
-        return f"only its {said} is there", False
     if proven:
         return f"{said}; so all lights add up to the beauty", True
+    if len(way) == 1:
+        return f"only its {said} is there", False
     for other in ways:
         if set(other).isdisjoint(way) and _agree(folder, way, other):
             also = " + ".join(in_words(folder.seen[n].found.says.components) for n in other)

@@ -15,7 +15,7 @@ from evenfall.errors import PassError
 from evenfall.light.primaries import RgbSpace, luminance_weights, space_from_chromaticities
 from evenfall.passes.files import stamp
 from evenfall.passes.header import PassHeader
-from evenfall.passes.image import HUGE, PassImage, PixelCensus
+from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.mending.clean import Flaws, find_flaws
 from evenfall.passes.reading import read
 from evenfall.prove.blocks import BlockGrid, BlockPicture, reduce_picture
@@ -158,7 +158,7 @@ def _seen(found: Found, image: PassImage, file: Stamp) -> Seen:
     header = image.header
     space = space_from_chromaticities(header.chromaticities)
     weights = luminance_weights(space)
-    planes = _without_what_is_no_light(image)
+    planes = image.without_huge().planes
     blocks = reduce_picture(planes, BlockGrid.for_picture(header.height, header.width))
     masks = find_flaws(image.planes)
     sign = sign_of_data(image.planes)
@@ -183,13 +183,6 @@ def _seen(found: Found, image: PassImage, file: Stamp) -> Seen:
 def _may_be_a_lamp(found: Found) -> bool:
     guess = role_from_name(" ".join(found.says.own))
     return guess is None or guess.role not in ("key", "sky", "fill")
-
-
-def _without_what_is_no_light(image: PassImage) -> Sequence[npt.NDArray[np.float32]]:
-    """Planes in which pixels beyond any light are black, so that one does not outweigh all."""
-    if not image.census.huge:
-        return image.planes
-    return tuple(np.where(np.abs(plane) > HUGE, 0, plane) for plane in image.planes)
 
 
 def _peak(planes: Sequence[npt.NDArray[np.float32]], weights: npt.NDArray[np.float64]) -> float:

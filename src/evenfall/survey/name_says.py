@@ -18,6 +18,7 @@ from evenfall.survey.words import (
     ALONE,
     BEAUTY_WORDS,
     DATA_WORDS,
+    MARKS,
     PART_WORDS,
     ROLE_WORDS,
     SOURCE_WORDS,
@@ -37,7 +38,7 @@ __all__ = [
     "what_names_say",
 ]
 
-_PIECE = re.compile(r"[^\W_]+")
+_PIECE = re.compile(rf"[^\W_](?:[^\W_]|[{MARKS}])*")
 _ENOUGH = 0.6  # of all pictures, that a word of a project stands before
 _FEW = 3
 _BESIDE_A_VIEW = frozenset(("main", "left", "right", "default", "center", "centre"))
@@ -250,12 +251,17 @@ def _read(pieces: tuple[str, ...], path: NamePath) -> NameSays:
             title=" ".join(left),
             components=components,
             word=" ".join(told),
-            weak=components <= _WEAK and bool(left),
+            weak=bool(left) and (components <= _WEAK or _is_lit(left, components)),
         )
     left, told = _dropped(own, lambda each: each in BEAUTY_WORDS)
     if not told:
         return whole
     return replace(whole, stem=_stem(left), title=" ".join(left), beauty_word=told[0], word=told[0])
+
+
+def _is_lit(left: Sequence[str], components: frozenset[Component]) -> bool:
+    """Whether a word of a shadow stands before what shines: lamps in shadow gaps are lights."""
+    return components == {"shadow"} and len(left) > 1 and _shines(left[-1])
 
 
 def _stem(pieces: Sequence[str]) -> tuple[str, ...]:

@@ -28,7 +28,7 @@ from dataclasses import dataclass
 
 from evenfall.errors import Fault, UsageError
 from evenfall.recipe.lights import Role
-from evenfall.survey.words import ROLE_WORDS, SOURCE_WORDS, first_of, plain, words_of
+from evenfall.survey.words import MARKS, ROLE_WORDS, SOURCE_WORDS, first_of, plain, words_of
 
 __all__ = [
     "NAME_PATTERNS",
@@ -52,7 +52,7 @@ NAME_PATTERNS = (
 
 _FRAME = re.compile(r"[_ .-]*(?:frame[_ .-]?)?\d{4,}$", re.IGNORECASE)
 _SEPARATORS = "_ .-"
-_NO_WORD = re.compile(r"[^\w]+|_+")
+_NO_WORD = re.compile(rf"[^\w{MARKS}]+|_+")
 _LONGEST_KEY = 48  # a key is typed; the longest that a recipe takes is 80
 _LONGEST_TITLE = 80
 _ENDS_LIKE_A_LAMP = ("lamp", "lampe", "leuchte", "licht", "strahler", "lampen", "leuchten")
@@ -252,7 +252,7 @@ def _name(light: str, taken: Sequence[str]) -> LightName:
 
 
 def _key(light: str) -> str:
-    key = _NO_WORD.sub("_", plain(light).casefold()).strip("_")
+    key = _NO_WORD.sub("_", plain(light).lower()).strip("_")
     if len(key) > _LONGEST_KEY:
         key = key[:_LONGEST_KEY].rpartition("_")[0] or key[:_LONGEST_KEY]
     return key or "light"

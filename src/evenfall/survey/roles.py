@@ -10,7 +10,10 @@ import numpy as np
 from evenfall.prove.blocks import BlockPicture, Float
 from evenfall.survey.names import RoleGuess, role_from_name
 
-__all__ = ["LightTraits", "light_traits", "propose_roles"]
+__all__ = ["NEXT_TO_NOTHING", "LightTraits", "light_traits", "propose_roles"]
+
+NEXT_TO_NOTHING = 0.002
+"""Of all light: a sun or moon that adds less sets no exposure, and makes no day."""
 
 _BRIGHT_PART = 0.05  # of the picture
 _SMALL_SHARE = 0.02
@@ -56,7 +59,8 @@ def propose_roles(traits: Mapping[str, LightTraits]) -> dict[str, RoleGuess]:
 
     The key is the light with the largest product of strength (share of all light) and direction
     (share of its light on the brightest twentieth of the picture), lamps seen directly cut off.
-    A light is only made key from its pixels if no name says key.
+    A light is only made key from its pixels if no name says key, and none by its name that adds
+    next to nothing.
 
     Parameters
     ----------
@@ -73,10 +77,12 @@ def propose_roles(traits: Mapping[str, LightTraits]) -> dict[str, RoleGuess]:
     named = {name: role_from_name(name) for name in traits}
     proposed = {name: guess for name, guess in named.items() if guess is not None}
     unnamed = [name for name in traits if name not in proposed]
-    if not unnamed:
-        return proposed
     pixels = _Pixels(traits)
-    if not any(guess.role == "key" for guess in proposed.values()):
+    for name, guess in proposed.items():
+        if guess.role == "key" and pixels.share[name] < NEXT_TO_NOTHING:
+            share = f"{100 * pixels.share[name]:.1g} % of all light"
+            proposed[name] = RoleGuess("sky", f"{guess.reason}, but no key with {share}")
+    if unnamed and not any(guess.role == "key" for guess in proposed.values()):
         key = pixels.likely_key(unnamed)
         if key is not None:
             proposed[key] = pixels.why_key(key)

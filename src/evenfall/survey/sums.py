@@ -154,10 +154,16 @@ def _sigma(difference: BlockPicture) -> Float:
     inner = local[:, 1:-1, 1:-1]
     lit = inner > 0
     if lit.any():
-        ratio = float(np.median(bent[lit] ** 2 / 1.25 / inner[lit])) / _MEDIAN_CHI2
+        ratio = _median(bent[lit] ** 2 / 1.25 / inner[lit]) / _MEDIAN_CHI2
         local = local * min(max(1.0, ratio), _MOST_CORRELATED)
     sigma: Float = np.sqrt(local)
     return sigma
+
+
+def _median(values: Float) -> float:
+    """Median, without the masked arrays that numpy imports for its own."""
+    middle = [(values.size - 1) // 2, values.size // 2]
+    return float(np.partition(values, middle)[middle].mean())
 
 
 def same_pictures(pictures: Mapping[Key, BlockPicture]) -> list[tuple[Key, Key]]:
@@ -299,9 +305,10 @@ def _fits_below(
 def _grain(picture: BlockPicture) -> Float:
     """Variance of the means of a picture's blocks by its grain, over 5 x 5 of them."""
     squares = np.pad(picture.checker**2 / 4, ((0, 0), (2, 2), (2, 2)), mode="edge")
-    for axis in (1, 2):
-        squares = np.lib.stride_tricks.sliding_window_view(squares, 5, axis).mean(-1)
-    grain: Float = squares
+    rows, columns = picture.checker.shape[1:]
+    down = np.sum([squares[:, first : first + rows] for first in range(5)], axis=0)
+    both = np.sum([down[:, :, first : first + columns] for first in range(5)], axis=0)
+    grain: Float = both / 25
     return grain
 
 

@@ -21,6 +21,7 @@ __all__ = [
     "CAMERA_WORDS",
     "DATA_WORDS",
     "FILLING_WORDS",
+    "MARKS",
     "PART_WORDS",
     "ROLE_WORDS",
     "SOURCE_WORDS",
@@ -55,12 +56,14 @@ ROLE_WORDS: Mapping[Role, tuple[str, ...]] = {
     "key": (
         *("sun", "sunlight", "key", "main", "moon", "moonlight", "sonne", "sonnenlicht", "mond"),
         *("soleil", "lune", "sol", "luna", "sole", "lua", "zon", "maan", "太陽", "太阳", "日光"),
-        *("солнце", "луна"),
+        *("солнце", "луна", "сонце", "태양", "ήλιος", "slunce", "slonce", "gune", "aurinko"),
+        *("soare", "شمس", "שמש", "सूरज", "ดวงอาทิตย์"),
     ),
     "sky": (
         *("sky", "skylight", "dome", "environment", "env", "hdri", "overcast", "daylight"),
         *("himmel", "umgebung", "ciel", "environnement", "cielo", "ceu", "entorno", "ambiente"),
-        *("hemel", "天空", "空", "небо"),
+        *("hemel", "天空", "空", "небо", "하늘", "ουρανός", "obloha", "niebo", "gokyuzu", "taivas"),
+        *("سماء", "שמיים", "आसमान", "ท้องฟ้า"),
     ),
     "fill": (
         *("fill", "bounce", "reflector", "softbox", "ambient", "portal", "aufhellung"),
@@ -71,6 +74,9 @@ ROLE_WORDS: Mapping[Role, tuple[str, ...]] = {
         *("balcony", "porch", "path", "bollard", "driveway", "courtyard", "landscape", "pool"),
         *("garten", "terrasse", "fassade", "balkon", "aussen", "hof", "jardin", "balcon"),
         *("exterieur", "terraza", "terrazza", "giardino", "facciata", "fachada", "esterno"),
+        *("strasse", "laterne", "poller", "einfahrt", "rue", "reverbere", "piscine", "allee"),
+        *("calle", "farola", "piscina", "baliza", "strada", "lampione", "viale", "rua", "jardim"),
+        *("varanda", "quintal", "tuin", "straat", "streetlamp", "streetlight", "carport"),
     ),
     "glow": (
         *("glow", "screen", "tv", "television", "monitor", "display", "sign", "emissive"),
@@ -88,6 +94,7 @@ ROLE_WORDS: Mapping[Role, tuple[str, ...]] = {
         *("lampadaire", "plafonnier", "applique", "suspension", "lustre", "cuisine", "plafond"),
         *("lampara", "foco", "techo", "cocina", "aplique", "lampada", "faretto", "soffitto"),
         *("cucina", "luminaria", "лампа", "люстра", "照明", "灯", "ランプ", "ライト"),
+        *("조명", "램프", "λάμπα", "lampa", "lamba", "lamppu", "مصباح", "מנורה", "दीपक", "โคมไฟ"),
     ),
 }
 """Words that give a light its role; the first role with a word in the name wins."""
@@ -222,7 +229,14 @@ PART_WORDS: Mapping[Component, tuple[str, ...]] = {
 }
 """Words of parts of light, by what part they are."""
 
-_WORD = re.compile(r"\d+|[^\W\d_]+")
+MARKS = (
+    "\u0591-\u05c7\u0610-\u061a\u064b-\u065f\u0670\u0900-\u0963\u0971-\u0dff"
+    "\u0e31-\u0e3a\u0e47-\u0e4e\u0eb1-\u0ebc\u0ec8-\u0ecd\u102b-\u103e\u17b4-\u17d3"
+)
+"""Vowels and tones that stand at letters as marks: Hebrew, Arabic, the scripts of India, Thai, Lao,
+Burmese, Khmer; for sets of signs in regular expressions."""
+
+_WORD = re.compile(rf"\d+|[^\W\d_](?:[^\W\d_]|[{MARKS}])*")
 _HUMP = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
 _LIGATURES = str.maketrans(
     {"ß": "ss", "æ": "ae", "œ": "oe", "ø": "o", "đ": "d", "ð": "d", "þ": "th", "ł": "l"}

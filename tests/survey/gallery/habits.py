@@ -424,6 +424,21 @@ def emission_that_is_a_light(folder: Path) -> Planted:
 
 
 @habit
+def lamps_that_are_named_like_data(folder: Path) -> Planted:
+    """A strip in a shadow gap, and a lamp above a pool that reflects: words of parts of light."""
+    room = Room(("sun", "strip", "lantern"))
+    names = {"sun": "sun", "strip": "shadow_gap_strip", "lantern": "reflection_pool_light"}
+    for light, name in names.items():
+        write_picture(folder / f"{name}.exr", room.light(light))
+    write_picture(folder / "sun_shadow.exr", 1 / (1 + room.light("sun")))
+    write_picture(folder / "ground_shadow.exr", 1 / (1 + room.all("direct")))
+    write_picture(folder / "beauty.exr", room.again().all())
+    planted = {name: Truth(ROLES[light], room.light(light)) for light, name in names.items()}
+    planted["reflection_pool"] = Truth(None, planted.pop("reflection_pool_light").picture)
+    return Planted(planted, "beauty.exr")
+
+
+@habit
 def numbers_in_whole_and_deep_parts(folder: Path) -> Planted:
     """Object numbers as unsigned integers, in the file of the lights and in one of their own."""
     room = Room(("sun", "sky"))
@@ -552,8 +567,9 @@ def sizes_and_spaces_that_differ(folder: Path) -> Planted:
     write_picture(folder / "group_7.exr", room.light("strip")[::2, ::2])
     acescg = (0.713, 0.293, 0.165, 0.830, 0.128, 0.044, 0.32168, 0.33767)
     write_picture(folder / "group_8.exr", room.light("sky"), chromaticities=acescg)
+    write_picture(folder / "group_9.exr", room.light("sun"), pixelAspectRatio=2.0)
     planted = {f"group_{LIGHTS.index(name)}": Truth(None, room.light(name)) for name in room.lights}
-    return Planted(planted, left_out=("group_7.exr", "group_8.exr"))
+    return Planted(planted, left_out=("group_7.exr", "group_8.exr", "group_9.exr"))
 
 
 # Names ---------------------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from evenfall.recipe.gains import (
     Watts,
 )
 from evenfall.recipe.lights import LightSetting
-from evenfall.recipe.words.wording import counted_words, stops_words, tint_words
+from evenfall.recipe.words.wording import counted_words, lamp_words, stops_words, tint_words
 
 __all__ = ["gain_prose", "kelvin_prose", "name_prose", "size_prose", "stops_prose", "tint_prose"]
 
@@ -86,12 +86,8 @@ def gain_prose(setting: LightSetting) -> str:
             return stops_prose(stops)
         case Factor(factor):
             return f"times {factor:g}"
-        case Lumens(lumens):
-            return f"{lumens:g} lm"
-        case Watts(watts, per_watt):
-            return f"{watts:g} W at {per_watt:g} lm/W"
-        case Candela(candela):
-            return f"{candela:g} cd"
+        case Lumens() | Watts() | Candela():
+            return lamp_words(gain)
         case Match():
             return f"at {gain.ratio} from the {name_prose(gain.to)}"
         case _:

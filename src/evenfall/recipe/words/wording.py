@@ -31,6 +31,7 @@ from evenfall.recipe.tints import (
 __all__ = [
     "counted_words",
     "gain_words",
+    "lamp_words",
     "percent_words",
     "rendered_words",
     "setting_words",
@@ -134,14 +135,29 @@ def _plain_gain_words(gain: Gain, light: str) -> str:
             return f"{stops_words(stops)} {'stop' if 0 < abs(stops) <= 1 else 'stops'}"
         case Factor(factor):
             return f"x {factor:g}"
+        case Lumens() | Watts() | Candela():
+            return lamp_words(gain)
+        case Match():
+            return _match_words(gain, light)
+        case _:
+            assert_never(gain)
+
+
+def lamp_words(gain: Lumens | Watts | Candela) -> str:
+    """Say how strong a lamp is in a unit of its own.
+
+    Examples
+    --------
+    >>> lamp_words(Lumens(800)), lamp_words(Watts(10, 80))
+    ('800 lm', '10 W at 80 lm/W')
+    """
+    match gain:
         case Lumens(lumens):
             return f"{lumens:g} lm"
         case Watts(watts, per_watt):
             return f"{watts:g} W at {per_watt:g} lm/W"
         case Candela(candela):
             return f"{candela:g} cd"
-        case Match():
-            return _match_words(gain, light)
         case _:
             assert_never(gain)
 
