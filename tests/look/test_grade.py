@@ -135,6 +135,23 @@ def test_cube_file_with_red_fastest(tmp_path: Path) -> None:
     np.testing.assert_allclose(planes, some_values()[[2, 0, 1]], rtol=0, atol=1e-6)
 
 
+def test_a_lut_that_changes_while_it_is_read_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """OpenColorIO opens files by their names: what it read may not be what was hashed."""
+    path = tmp_path / "swap.cube"
+    path.write_text(cube(lambda rgb: rgb))
+    real = PyOpenColorIO.Config.getProcessor
+
+    def reading(*arguments: Any) -> Any:
+        path.write_text(cube(lambda rgb: 1 - rgb))
+        return real(*arguments)
+
+    monkeypatch.setattr(PyOpenColorIO.Config, "getProcessor", reading)
+    with pytest.raises(PixelSourceError, match="changed while it was read"):
+        LutStep(Lut(file="swap.cube"), path)
+
+
 def test_cube_file_as_opencolorio_applies_it(tmp_path: Path) -> None:
     path = tmp_path / "curved.cube"
     path.write_text(cube(lambda rgb: (0.8 * rgb + 0.2 * rgb[::-1]) ** 0.8))

@@ -104,6 +104,14 @@ def test_contain_leaves_black_beside_and_keeps_proportions() -> None:
     assert (placed[:, :30] == 0).all()
 
 
+@pytest.mark.parametrize(("position", "left"), [(0.0, 0), (0.5, 15), (1.0, 30)])
+def test_a_tall_plate_stands_where_it_is_put(position: float, left: int) -> None:
+    plate = Plate(file="x", fit="contain", position=(position, 0.5))
+    placed = place_plate(picture(np.ones((100, 50, 3))), plate, (60, 60))
+    lit = np.nonzero(placed[1].any(axis=0))[0]
+    assert (lit.min(), lit.max() + 1) == (left, left + 30)
+
+
 def test_resampling_keeps_the_mean_and_draws_no_rings_around_a_sun() -> None:
     rgb = np.full((400, 600, 3), 0.3)
     rgb[200, 300] = 5000.0
@@ -136,6 +144,28 @@ def test_plate_lies_behind_alpha_and_is_not_exposed_by_the_camera() -> None:
     np.testing.assert_allclose(exposed[:, :, 15:], 0.2, rtol=1e-5)
     shown = chain(exposure=4.0).linear_rows(exposed, 0, exposed=True)
     np.testing.assert_allclose(shown[:, :, :15], 0.18, atol=2e-5)  # a grey plate is middle grey
+
+
+def test_filters_that_overshoot_cover_all_or_nothing() -> None:
+    """Alpha is the share of a pixel that is covered (Porter and Duff 1984), whatever a negative
+    lobe of a renderer's filter makes of it."""
+    planes = random(3, 20, 30)
+    plates = [(Plate(file="x"), picture(np.full((20, 30, 3), 0.5)), 1.0)]
+    sound, odd = np.ones((20, 30), np.float16), np.full((20, 30), 1.25, np.float16)
+    sound[:, :15], odd[:, :15] = 0, -0.25
+    np.testing.assert_array_equal(
+        chain().whole(planes.copy(), odd, Additions(plates=plates)),
+        chain().whole(planes.copy(), sound, Additions(plates=plates)),
+    )
+
+
+def test_a_cutout_covers_the_view_and_is_not_exposed_by_the_camera() -> None:
+    overlay = Overlay(file="x", position=(0.5, 1.0), height=0.5)
+    overlays = [(overlay, picture(np.full((10, 10, 3), 0.18)))]
+    planes = np.full((3, 20, 30), 0.05, np.float32)
+    exposed = chain(exposure=4.0).whole(planes, None, Additions(overlays=overlays))
+    np.testing.assert_allclose(exposed[:, 11:, 11:19], 0.18, rtol=1e-5)
+    np.testing.assert_allclose(exposed[:, :9], 0.2, rtol=1e-5)
 
 
 def test_plate_without_alpha_is_hidden() -> None:
@@ -272,9 +302,11 @@ def test_region_changes_colour_only_where_it_weighs() -> None:
 
 
 def test_regions_act_on_the_view_and_not_on_the_plate() -> None:
-    planes = np.zeros((3, 20, 30), np.float32)
+    planes, alpha = np.full((3, 20, 30), 0.05, np.float32), np.ones((20, 30), np.float32)
+    planes[:, :, :15], alpha[:, :15] = 0, 0
     everywhere = RegionChange(np.ones((20, 30), np.float32), exposure_stops=3.0)
     plates = [(Plate(file="x"), picture(np.full((20, 30, 3), 0.18)), 1.0)]
     additions = Additions(regions=(everywhere,), plates=plates)
-    exposed = chain().whole(planes, np.zeros((20, 30), np.float32), additions)
-    np.testing.assert_allclose(exposed, 0.18, rtol=1e-5)
+    exposed = chain().whole(planes, alpha, additions)
+    np.testing.assert_allclose(exposed[:, :, :15], 0.18, rtol=1e-5)
+    np.testing.assert_allclose(exposed[:, :, 15:], 8 * 0.05, rtol=1e-5)

@@ -136,7 +136,11 @@ def test_luts_that_give_no_numbers(
         LutStep(Lut(file=file, **lut), saved(tmp_path / file, text))
 
 
-@pytest.mark.parametrize(("slope", "power"), [("inf", 1), (1, "inf"), (1e30, 9)])
+@pytest.mark.parametrize(
+    ("slope", "power"),
+    # The last: the light of a lamp, 2^10, to the 13th is over single precision's 2^128.
+    [("inf", 1), (1, "inf"), (1e30, 9), (1, 13)],
+)
 def test_cdls_that_give_no_numbers(tmp_path: Path, slope: object, power: object) -> None:
     saved(tmp_path / "a.cc", CDL_FILE.format(slope, power))
     with pytest.raises(PixelSourceError, match=r"a\.cc: cannot be used as a CDL: it gives NaN"):

@@ -171,11 +171,13 @@ def spot_weights(at: Point, radius: float, width: int, height: int) -> Floats:
     """
     across = _centres(width) * width - at[0] * width
     down = _centres(height) * height - at[1] * height
-    distance = np.hypot(down[:, None], across[None, :])
-    weights = np.clip(radius * width - distance + 0.5, 0.0, 1.0)
+    rows, columns = (np.abs(away) < radius * width + 1 for away in (down, across))
+    weights = np.zeros((height, width), np.float32)
+    distance = np.hypot(down[rows, None], across[None, columns])
+    weights[np.ix_(rows, columns)] = np.clip(radius * width - distance + 0.5, 0.0, 1.0)
     if not weights.any():
-        weights[np.unravel_index(int(np.argmin(distance)), distance.shape)] = 1.0
-    return weights.astype(np.float32)
+        weights[int(np.argmin(np.abs(down))), int(np.argmin(np.abs(across)))] = 1.0
+    return weights
 
 
 def _centres(count: int) -> Vector:

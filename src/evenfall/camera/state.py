@@ -16,11 +16,42 @@ from evenfall.light.primaries import RgbSpace
 from evenfall.recipe import Recipe, ResolvedMood
 from evenfall.recipe.places import dotted
 
-__all__ = ["CameraState", "camera_state"]
+__all__ = ["CameraState", "Taken", "camera_state"]
 
 Matrix = npt.NDArray[np.float64]
 
 _MOST_STOPS = 90  # far within single precision, also for bright pixels
+
+
+@dataclass(frozen=True)
+class Taken:
+    """An exposure that is taken from another view.
+
+    Parameters
+    ----------
+    factor : float
+        What that view's mix is multiplied by.
+    luminance_scale : float or None
+        cd/m2 of a pixel of luminance 1 in that view's passes, when known.
+    notes : tuple of str
+        What a person should know.
+    """
+
+    factor: float
+    luminance_scale: float | None = None
+    notes: tuple[str, ...] = ()
+
+    def factor_for(self, luminance_scale: float | None) -> float:
+        """Give the factor by which passes of another scale show the same light as bright.
+
+        Examples
+        --------
+        >>> Taken(0.5, luminance_scale=1.0).factor_for(100.0)  # passes in hundreds of cd/m2
+        50.0
+        """
+        if self.luminance_scale and luminance_scale:
+            return self.factor * luminance_scale / self.luminance_scale
+        return self.factor
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +89,7 @@ def camera_state(
     reading: Reading | None = None,
     luminance_scale: float | None = None,
     neutral_rgb: npt.ArrayLike | None = None,
+    taken: Taken | None = None,
 ) -> CameraState:
     """Set the camera for a mood.
 
@@ -75,6 +107,8 @@ def camera_state(
         cd/m2 of a pixel of luminance 1, when known.
     neutral_rgb : array of shape (3,) or None
         Mean of the mix in the neutral spot of the white balance.
+    taken : Taken or None
+        The exposure of another view, where it is taken from there.
 
     Raises
     ------
@@ -84,6 +118,8 @@ def camera_state(
     """
     camera = mood.camera
     base = _base_exposure(recipe, mood, reading, luminance_scale)
+    if taken is not None:
+        base = taken.factor_for(luminance_scale)
     factor = base * math.exp2(camera.exposure_stops)
     if not 2.0**-_MOST_STOPS <= factor <= 2.0**_MOST_STOPS:
         place = dotted(("moods", mood.name, "camera"))
@@ -96,7 +132,7 @@ def camera_state(
         place = dotted(("moods", mood.name, "camera", "white_balance"))
         raise RecipeError(recipe.fault(place, str(error))) from None
     ev100 = equivalent_ev100(factor, luminance_scale) if luminance_scale else None
-    notes = reading.notes if reading else ()
+    notes = reading.notes if reading else () if taken is None else taken.notes
     return CameraState(factor, factor * balance, reading, ev100, notes)
 
 

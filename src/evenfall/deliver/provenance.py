@@ -59,6 +59,9 @@ class Provenance:
         False: the file carries no record, only what is for people.
     title, author, copyright, description : str
         For people; empty when unknown.
+    views : tuple of Provenance
+        Of a picture of several views, such as the contact sheet of a project, what each follows
+        from; `recipe` is then what the project is called, and has no text.
     """
 
     recipe: str
@@ -73,6 +76,7 @@ class Provenance:
     author: str = ""
     copyright: str = ""
     description: str = ""
+    views: tuple[Provenance, ...] = ()
 
     @property
     def software(self) -> str:
@@ -89,7 +93,9 @@ class Provenance:
         True
         """
         values = {**self.__dict__, "passes": dict(self.passes), "changes": list(self.changes)}
-        del values["is_told"]
+        del values["is_told"], values["views"]
+        if self.views:
+            values["views"] = [json.loads(view.to_json()) for view in self.views]
         return json.dumps({"evenfall_record": 1, **values}, ensure_ascii=False)
 
     @classmethod
@@ -109,6 +115,7 @@ class Provenance:
         missing = {"recipe", "recipe_text", "mood"} - set(known)
         if missing:
             raise ValueError(f"the record lacks {', '.join(sorted(missing))}")
+        known["views"] = tuple(cls.from_json(json.dumps(view)) for view in known.get("views", ()))
         return cls(**known)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from evenfall.camera.exposure import LightsOn, MeterPlan, plan_meter
 from evenfall.light.primaries import RgbSpace
 from evenfall.mix.balance import Balance, balance_mood
@@ -57,6 +59,7 @@ class Asked:
         self._matchings: Remembered[tuple[Matching, ...]] = Remembered()
         self._counted: Remembered[dict[str, Counted]] = Remembered()
         self._balances: Remembered[Balance] = Remembered()
+        self._views: Remembered[Asked] = Remembered()
 
     def mood(self, name: str) -> ResolvedMood:
         """Give a mood by name."""
@@ -67,6 +70,22 @@ class Asked:
         if self.metered is not None:
             return self.metered.meter(self.keys(mood)[0])
         return self._meters.get(mood, lambda: plan_meter(self.on, self.mood(mood)))
+
+    def elsewhere(self, mood: str) -> Asked:
+        """Answers of the view from which a mood takes its exposure.
+
+        Raises
+        ------
+        KeyError
+            When it has its own.
+        """
+        view = self.recipe.exposed_as[mood].view
+        return self._views.get(str(view.path), lambda: Asked(_for_its_exposure(view)))
+
+    def taken(self, mood: str) -> dict[str, Asked]:
+        """Give the moods whose exposure a mood needs and that take it from another view."""
+        taking = [key for key in self.keys(mood) if key in self.recipe.exposed_as]
+        return {key: self.elsewhere(key) for key in taking}
 
     def matchings(self, mood: str) -> tuple[Matching, ...]:
         """Say what a mood matches to what, in the order of solving."""
@@ -149,6 +168,17 @@ class Asked:
         for other in (mood, *self.neutral_moods(mood)):
             needed.update(need.light for need in self.means(other))
         return tuple(light for light in self.recipe.model.lights if light in needed)
+
+
+def _for_its_exposure(recipe: Recipe) -> Recipe:
+    """Leave out what exposure does not follow from, so that nothing is measured for it."""
+    moods = {
+        name: replace(
+            mood, camera=mood.camera.model_copy(update={"white_balance": None}), regions=()
+        )
+        for name, mood in recipe.moods.items()
+    }
+    return replace(recipe, moods=moods)
 
 
 def white_balances(mood: ResolvedMood) -> list[WhiteBalance]:

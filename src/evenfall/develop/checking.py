@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 
 from evenfall.camera.state import camera_state
 from evenfall.develop.asked import Asked
+from evenfall.develop.opening import open_passes
 from evenfall.develop.side_pictures import check_side_pictures
-from evenfall.errors import Fault, PixelSourceError, RecipeError
+from evenfall.errors import Fault, PassError, PixelSourceError, RecipeError
 from evenfall.look.checking import check_looks
 from evenfall.recipe import ResolvedMood
 
@@ -92,7 +93,12 @@ def check_moods(asked: Asked, moods: Sequence[str], *, keep_going: bool = False)
 
 
 def check_balances(
-    asked: Asked, moods: Sequence[str], space: RgbSpace, luminance_scale: float | None
+    asked: Asked,
+    moods: Sequence[str],
+    space: RgbSpace,
+    luminance_scale: float | None,
+    *,
+    keep_going: bool = False,
 ) -> None:
     """Check gains, tints, exposure and white balance of moods, as far as pixels do not decide.
 
@@ -106,11 +112,16 @@ def check_balances(
         The passes' primaries.
     luminance_scale : float or None
         cd/m2 of a pixel of luminance 1, when known.
+    keep_going : bool
+        True: passes of other views that exposure is taken from, and that cannot be opened, are an
+        error only where they are read.
 
     Raises
     ------
     RecipeError
         With every fault of every mood.
+    PassError
+        When only passes of other views, which exposure is taken from, are at fault.
 
     Examples
     --------
@@ -119,8 +130,15 @@ def check_balances(
     >>> check_balances(Asked(example_recipe()), ["day", "dusk"], BT709, None)
     """
     faults: list[Fault] = []
+    unread: list[Fault] = []
     concerned = dict.fromkeys(moods)
     for name in moods:
+        try:
+            _check_taken(asked, name)
+        except RecipeError as error:
+            faults += error.faults
+        except PassError as error:
+            unread += error.faults
         try:
             concerned |= dict.fromkeys(asked.behind(name))
             mood = _without_neutral_spot(asked.mood(name))
@@ -134,6 +152,18 @@ def check_balances(
             faults += error.faults
     if faults:
         raise RecipeError(_in_order(faults))
+    if unread and not keep_going:
+        raise PassError(_in_order(unread))
+
+
+def _check_taken(asked: Asked, mood: str) -> None:
+    """Check that the views can be metered from which a mood takes its exposure."""
+    for key, elsewhere in asked.taken(mood).items():
+        if elsewhere.meter(key) is None:
+            continue
+        space = open_passes(elsewhere.recipe).space
+        for other in elsewhere.behind(key):
+            elsewhere.balance(other, space)
 
 
 def _in_order(faults: Iterable[Fault]) -> list[Fault]:

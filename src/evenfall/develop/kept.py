@@ -21,6 +21,7 @@ from evenfall.passes.header import PassHeader
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.source import PassSource
 from evenfall.system.opened import Opened, Stamp
+from evenfall.system.overtaken import going_on
 from evenfall.system.processors import passes_at_once, workers_of
 
 __all__ = ["KeptPasses", "grid_of"]
@@ -100,7 +101,10 @@ class KeptPasses:
         """
         small = source.size if width is None else reduced_size(source.size, width)
 
+        go_on = going_on()
+
         def read_batch(batch: tuple[str, ...]) -> dict[str, PassImage]:
+            go_on()
             images = source.read(batch)
             return {light: _at_size(image, small) for light, image in images.items()}
 

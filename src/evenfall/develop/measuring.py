@@ -15,7 +15,7 @@ import numpy.typing as npt
 from evenfall.camera.between import camera_between
 from evenfall.camera.exposure import MeterPlan
 from evenfall.camera.meter import Reading, meter, spot_weights
-from evenfall.camera.state import CameraState, camera_state
+from evenfall.camera.state import CameraState, Taken, camera_state
 from evenfall.develop.areas import Areas
 from evenfall.develop.asked import Asked
 from evenfall.develop.grid import Grid
@@ -66,12 +66,17 @@ class Measuring:
         held: Measuring | None = None,
     ) -> None:
         self._asked, self._source, self._grid = asked, source, grid
-        self._areas = Areas(asked.recipe, grid.size, shelf)
+        self._areas, self._shelf = Areas(asked.recipe, grid.size, shelf), shelf
         self._balances: Remembered[Balance] = Remembered()
         self._readings: Remembered[Reading] = Remembered()
         self._neutrals: Remembered[Means] = Remembered()
         self._means: Remembered[Means] = Remembered()
         self._held = held
+
+    @property
+    def luminance_scale(self) -> float | None:
+        """cd/m2 of a pixel of luminance 1, when known."""
+        return self._source.luminance_scale
 
     def balance(self, mood: str) -> Balance:
         """Balance of a mood, with the gains that its ratios come to.
@@ -142,7 +147,18 @@ class Measuring:
             reading=None if plan is None else self.reading(plan),
             luminance_scale=self._source.luminance_scale,
             neutral_rgb=self.neutral(mood, resolved.camera.white_balance),
+            taken=self.taken(mood),
         )
+
+    def taken(self, mood: str) -> Taken | None:
+        """Give the exposure that a mood takes from another view; None where it has its own."""
+        if mood not in self._asked.recipe.exposed_as:
+            return None
+        if self._held is not None:
+            return self._held.taken(mood)
+        from evenfall.develop.elsewhere import exposure_taken
+
+        return exposure_taken(self._asked.elsewhere(mood), mood, self._shelf)
 
     def neutral(self, mood: str, balance: WhiteBalance | None) -> Means | None:
         """Mean of the mix in the neutral spot of a white balance; None when it has none."""

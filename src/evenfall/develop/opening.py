@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from evenfall.passes.library import PassLibrary
 from evenfall.passes.source import PassSource
+from evenfall.passes.standing import Standing
 from evenfall.recipe import Recipe
 
 __all__ = ["open_passes"]
 
 
-def open_passes(recipe: Recipe, *, draft: bool = False, keep_going: bool = False) -> PassSource:
+def open_passes(
+    recipe: Recipe,
+    *,
+    draft: bool = False,
+    keep_going: bool = False,
+    standing: Standing | None = None,
+) -> PassSource:
     """Open the passes of a recipe; no pixel is read.
 
     Parameters
@@ -20,6 +27,8 @@ def open_passes(recipe: Recipe, *, draft: bool = False, keep_going: bool = False
         Whether the passes are brought down to the size of drafts as they are read.
     keep_going : bool
         True: passes that cannot be opened are an error only where they are read.
+    standing : Standing, optional
+        Where passes are kept that are the same in other frames.
 
     Raises
     ------
@@ -32,7 +41,7 @@ def open_passes(recipe: Recipe, *, draft: bool = False, keep_going: bool = False
     >>> open_passes(example_recipe()).size
     (48, 32)
     """
-    library = PassLibrary(recipe, keep_going=keep_going)
+    library = PassLibrary(recipe, keep_going=keep_going, standing=standing)
     if not draft:
         return library
     from evenfall.develop.reduced import ReducedLibrary

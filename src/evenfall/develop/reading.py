@@ -14,6 +14,7 @@ from evenfall.mix.engine import Mix, PassRead, mix_moods
 from evenfall.mix.plan import MixPlan
 from evenfall.passes.image import PassImage, PixelCensus
 from evenfall.passes.source import PassSource
+from evenfall.system.overtaken import going_on
 from evenfall.system.processors import passes_at_once, workers_of
 
 __all__ = ["Reading"]
@@ -52,6 +53,7 @@ class Reading:
     ) -> None:
         self.source, self._workers = source, workers_of(workers)
         self._onward, self._sees_pixels = onward, sees_pixels
+        self._go_on = going_on()
         self.censuses: dict[str, PixelCensus] = {}
         self._held: dict[str, PassImage] = {}
         self._lock = threading.Lock()
@@ -81,6 +83,7 @@ class Reading:
         return errors
 
     def _measure(self, batch: tuple[str, ...], grid: Grid, threads: int) -> None:
+        self._go_on()
         bands = self._bands(batch, grid)
         if len(bands) > 1:
             from evenfall.develop.banded import read_in_bands

@@ -20,6 +20,7 @@ import numpy.typing as npt
 from zlib_ng import zlib_ng
 
 from evenfall.deliver.frame import square_size
+from evenfall.light.primaries import RgbSpace
 from evenfall.mix.averaging import area_mean
 from evenfall.passes.files import stamp
 from evenfall.passes.header import PassHeader
@@ -75,7 +76,7 @@ class _Key:
     part: str
     view: str
     weight: float
-    repair: str
+    made: str
     width: int
     height: int
     format: int = _FORMAT
@@ -86,8 +87,8 @@ class ReducedLibrary:
 
     Parameters
     ----------
-    library : PassLibrary
-        The passes at full size.
+    library : PassLibrary or ReducedLibrary
+        The passes at full size, or reduced already.
     width : int
         Width of a draft.
     repair : Repair
@@ -96,11 +97,23 @@ class ReducedLibrary:
         Where reduced passes are kept; the user's cache folder otherwise.
     """
 
+    size: tuple[int, int]
+    pixel_aspect: float
+    space: RgbSpace
+    luminance_scale: float | None
+    sources: Mapping[str, tuple[PassHeader, ...]]
+
     def __init__(
-        self, library: PassLibrary, width: int, repair: Repair, folder: Path | None = None
+        self,
+        library: PassLibrary | ReducedLibrary,
+        width: int,
+        repair: Repair,
+        folder: Path | None = None,
     ) -> None:
-        self._library = library
-        self._repair = repair.model_dump_json()
+        self._library, self._repair = library, repair
+        self._made = repair.model_dump_json()
+        if isinstance(library, ReducedLibrary):
+            self._made += f" {library.size}"
         self.space, self.luminance_scale = library.space, library.luminance_scale
         self._folder = folder or cache_folder() / "drafts"
         self.size = reduced_size(library.size, width, library.pixel_aspect)
@@ -110,6 +123,10 @@ class ReducedLibrary:
             light: replace(header, width=self.size[0], height=self.size[1], pixel_aspect=1.0)
             for light, header in library.headers.items()
         }
+
+    def smaller(self, width: int) -> ReducedLibrary:
+        """Give these passes reduced once more, for pictures that must be quick; kept like them."""
+        return ReducedLibrary(self, width, self._repair, self._folder)
 
     def batches(self, lights: Iterable[str]) -> list[tuple[str, ...]]:
         """Lights that are read together."""
@@ -137,8 +154,8 @@ class ReducedLibrary:
         """Read a batch and reduce it, a part of many layers in bands if rows divide evenly."""
         lines, odd = divmod(self._library.size[1], self.size[1])
         bands = [] if odd else self._library.bands(batch, multiple=lines)
-        if len(bands) < 2:
-            images = self._library.read(batch)
+        if len(bands) < 2 or isinstance(self._library, ReducedLibrary):
+            images = dict(self._library.read(batch))
             return {light: _reduce(images.pop(light), self.size) for light in batch}
         from evenfall.develop.banded import read_in_bands
 
@@ -159,7 +176,7 @@ class ReducedLibrary:
         return replace(image, opened=tuple(opened))
 
     def _file(self, light: str) -> Path:
-        return self._folder / kept_name(self._library.sources[light], self._repair, self.size)
+        return self._folder / kept_name(self._library.sources[light], self._made, self.size)
 
 
 def keep_for_drafts(image: PassImage, seen: Stamp) -> None:
@@ -189,15 +206,15 @@ def keep_for_drafts(image: PassImage, seen: Stamp) -> None:
             _store(cache_folder() / "drafts" / name, reduced)
 
 
-def kept_name(headers: Sequence[PassHeader], repair: str, size: tuple[int, int]) -> str:
+def kept_name(headers: Sequence[PassHeader], made: str, size: tuple[int, int]) -> str:
     """Name under which something of a pass is kept, by the pictures that add up to it.
 
     Parameters
     ----------
     headers : sequence of PassHeader
         The pictures.
-    repair : str
-        How broken pixels are mended.
+    made : str
+        How broken pixels are mended, and through what size it went.
     size : tuple of int
         Size of what is kept.
 
@@ -206,12 +223,12 @@ def kept_name(headers: Sequence[PassHeader], repair: str, size: tuple[int, int])
     OSError
         When a file is gone.
     """
-    keys = [asdict(_key(header, repair, size)) for header in headers]
+    keys = [asdict(_key(header, made, size)) for header in headers]
     text = json.dumps(keys, sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()[:40] + ".pass"
 
 
-def _key(header: PassHeader, repair: str, size: tuple[int, int]) -> _Key:
+def _key(header: PassHeader, made: str, size: tuple[int, int]) -> _Key:
     return _Key(
         str(header.path.resolve()),
         Stamp.of(header.path.stat()).lasting,
@@ -219,7 +236,7 @@ def _key(header: PassHeader, repair: str, size: tuple[int, int]) -> _Key:
         header.part,
         header.view,
         header.weight,
-        repair,
+        made,
         *size,
     )
 

@@ -32,8 +32,9 @@ def main() -> int:
         else:
             _read_transform(kind, path)
     except refusals as error:
-        # Its words may quote bytes of a file that are no text.
-        told["refused"] = "it is no text" if isinstance(error, UnicodeDecodeError) else str(error)
+        # Its words may quote bytes of a file that are no text; older Pythons then have no words.
+        words = "" if isinstance(error, UnicodeDecodeError) else str(error)
+        told["refused"] = words or "it is no text"
     with out:
         json.dump(told, out)
     return 0

@@ -20,6 +20,7 @@ how the picture is cut into strips.
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -33,6 +34,7 @@ from evenfall.look.grain import Grain
 from evenfall.look.rendering import Rendering, make_rendering
 from evenfall.look.vignette import Vignette, needs_vignette
 from evenfall.recipe.look import Look, View
+from evenfall.system.overtaken import going_on
 from evenfall.system.scratch import blocks, buffer
 
 __all__ = ["LookChain", "build_chain"]
@@ -118,11 +120,17 @@ class LookChain:
 
         exposed = np.empty(planes.shape, np.float32)
         flat, flat_exposed = planes.reshape(3, -1), exposed.reshape(3, -1)
-        for block in blocks(flat.shape[1]):
+        go_on = going_on()
+
+        def expose(block: slice) -> None:
+            go_on()
             ready = flat_exposed[:, block]
             with np.errstate(over="ignore", invalid="ignore"):  # of pixels near the largest number
                 apply_matrix(self._to_working, flat[:, block], out=ready)
             _hold(ready, _WHOLE_LIMIT)
+
+        with ThreadPoolExecutor(workers, "expose") as pool:
+            list(pool.map(expose, blocks(flat.shape[1])))
         return apply_whole(exposed, alpha, self.look, additions or Additions(), workers)
 
     def linear_rows(

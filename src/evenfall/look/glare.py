@@ -18,6 +18,7 @@ a flat picture stays flat, and no light is lost.
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 
 import numpy as np
@@ -25,7 +26,9 @@ import numpy.typing as npt
 
 from evenfall.look.arrays import Plane, Planes
 from evenfall.look.cells import cell_means, from_cells
+from evenfall.look.cosines import even_spectrum, from_spectrum, spectrum_of
 from evenfall.recipe.look import Glare
+from evenfall.system.overtaken import going_on
 
 __all__ = ["add_glare", "point_spread"]
 
@@ -59,7 +62,7 @@ def add_glare(planes: Planes, glare: Glare, workers: int = 1) -> None:
     glare : Glare
         Strength and radius.
     workers : int
-        Threads of the transform.
+        Threads, of which three have work.
 
     Examples
     --------
@@ -69,19 +72,25 @@ def add_glare(planes: Planes, glare: Glare, workers: int = 1) -> None:
     >>> round(float(planes[0].sum()), 2)
     100.0
     """
-    from scipy.fft import dctn, idctn
-
     height, width = planes.shape[1:]
     radius = glare.radius * width
     cell = max(1, int(radius / _CELLS_PER_RADIUS))
     rows, columns = -(-height // cell), -(-width // cell)
     transfer = _transfer(rows, columns, radius / cell)
-    for plane in planes:
-        cells = cell_means(plane, cell)
-        spectrum = dctn(cells, workers=workers, overwrite_x=True)
+
+    go_on = going_on()
+
+    def scatter(plane: Plane) -> None:
+        go_on()
+        spectrum = spectrum_of(cell_means(plane, cell))
         spectrum *= transfer
-        glow = from_cells(idctn(spectrum, workers=workers, overwrite_x=True), cell, plane.shape)
+        go_on()
+        glow = from_cells(from_spectrum(spectrum), cell, plane.shape)
+        go_on()
         _exchange(plane, glow, glare.strength)
+
+    with ThreadPoolExecutor(min(workers, len(planes)), "glare") as pool:
+        list(pool.map(scatter, planes))
 
 
 def _exchange(plane: Plane, glow: Plane, strength: float) -> None:
@@ -90,19 +99,18 @@ def _exchange(plane: Plane, glow: Plane, strength: float) -> None:
     # Not quite equal where the last cells reach over the border.
     level = taken / given if taken > 0 and given > 0 else 1.0
     plane *= np.float32(1.0 - strength)
-    plane += np.multiply(glow, np.float32(strength * level))
+    glow *= np.float32(strength * level)
+    plane += glow
 
 
 @lru_cache(maxsize=8)
 def _transfer(rows: int, columns: int, radius: float) -> npt.NDArray[np.float32]:
-    """Transfer factors of the spread for a cosine transform of rows x columns cells."""
-    from scipy.fft import dctn
-
+    """Transfer factors of the spread for the spectrum of rows x columns cells."""
     down, across = np.arange(rows + 1.0), np.arange(columns + 1.0)
     spread = point_spread(np.hypot(down[:, None], across[None, :]) / radius)
     inner = (np.arange(_SUBSAMPLES) + 0.5) / _SUBSAMPLES - 0.5
     spread[0, 0] = point_spread(np.hypot(inner[:, None], inner[None, :]) / radius).mean()
     # The spectrum of an even spread on the period 2 rows x 2 columns of the mirrored picture.
-    spectrum = dctn(spread, type=1)[:rows, :columns]
-    transfer: npt.NDArray[np.float32] = (spectrum / spectrum[0, 0]).astype(np.float32)
+    spectrum = even_spectrum(spread)[:rows, :columns].T
+    transfer = np.ascontiguousarray(spectrum / spectrum[0, 0], np.float32)
     return transfer

@@ -28,7 +28,7 @@ Kind = Literal["lut", "cdl"]
 
 _PROGRAM = Path(__file__).with_name("_trial_process.py")
 _LEAST_SECONDS, _BYTES_PER_SECOND = 5, 1 << 20  # of processor time
-_PATIENCE = 6  # times as long by the clock, on a machine that is busy
+_PATIENCE = 20  # times as long by the clock, on a machine that is busy
 _LEAST_ADDRESS_SPACE, _ADDRESS_SPACE_A_BYTE = 2 << 30, 64  # with the interpreter and libraries
 _LONGEST_NOTE = 1 << 20
 _KEPT_BYTES = 16 << 20  # some ten thousand notes

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,8 +19,11 @@ from evenfall.look.sharpen import sharpen
 from evenfall.passes.side.pictures import Picture
 from evenfall.recipe.look import Look
 from evenfall.recipe.moods import Plate
+from evenfall.system.overtaken import going_on
 
 __all__ = ["apply_whole"]
+
+_STRIP_ROWS = 64
 
 
 def apply_whole(
@@ -44,7 +49,9 @@ def apply_whole(
     ndarray of float32, shape (3, H, W)
     """
     height, width = planes.shape[1:]
+    go_on = going_on()
     for change in additions.regions:
+        go_on()
         apply_region(planes, change)
     if additions.plates and alpha is not None:
         planes = _behind(planes, alpha, additions, workers)
@@ -57,8 +64,15 @@ def apply_whole(
     if look.glare.strength > 0:
         add_glare(planes, look.glare, workers)
     if look.sharpen.strength > 0:
+        go_on()
         sharpen(planes, look.sharpen, workers)
     return planes
+
+
+def _strips(height: int) -> Iterator[slice]:
+    """Cut a picture into strips of rows."""
+    for top in range(0, height, _STRIP_ROWS):
+        yield slice(top, top + _STRIP_ROWS)
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +93,13 @@ def _behind(planes: Planes, alpha: Plane, additions: Additions, workers: int) ->
     background = placed[0][0]
     if placed[0][1] != 1 or len(placed) > 1:
         background = np.sum([one * np.float32(weight) for one, weight in placed], axis=0)
-    combined = over(planes, coverage, background)
+    combined = np.empty_like(planes)
+
+    def put_over(rows: slice) -> None:
+        combined[:, rows] = over(planes[:, rows], coverage[rows], background[:, rows])
+
+    with ThreadPoolExecutor(workers, "over") as pool:
+        list(pool.map(put_over, _strips(height)))
     wrap = sum(plate.light_wrap * weight for plate, _, weight in additions.plates)
     if wrap > 0:
         add_light_wrap(combined, coverage, background, wrap)
