@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,10 @@ from tests.hours.conftest import HOUR
 
 import evenfall
 from evenfall.deliver.formats import codec
+from evenfall.develop.example import example_recipe
+from evenfall.errors import UsageError
+from evenfall.rounds.remaking import remake_picture
+from evenfall.rounds.tracing import trace_picture
 
 av = pytest.importorskip("av")
 colour = pytest.importorskip("colour")
@@ -153,3 +158,87 @@ def test_a_film_is_not_made_of_a_mood_alone(corner: Corner) -> None:
     path = corner(f'{SHORT}\n[[deliverables]]\n[[deliverables]]\nformat = "film"\n')
     report = evenfall.open(path).run()
     assert all(file.format == "png" for file in report.files)
+
+
+def test_a_film_lies_in_the_folder_that_was_asked_for(corner: Corner) -> None:
+    path = corner(f'{SHORT}\n[[deliverables]]\nformat = "film"\n')
+    chosen = path.parent / "evening"
+    (film,) = evenfall.open(path).frames(out=chosen).films
+    assert film.path.parent == chosen
+    assert film.path.exists()
+    (again,) = evenfall.open(path).frames(out=chosen).films
+    assert again.kept
+
+
+def test_films_of_several_kinds_do_not_take_each_others_frames(corner: Corner) -> None:
+    """An MP4 and a WebP may have one name, as their endings differ."""
+    asked = ('format = "film"', 'format = "moving webp"', 'format = "film"\nsuffix = "_small"')
+    several = "".join(f"\n[[deliverables]]\n{one}\n" for one in asked)
+    report = evenfall.open(corner(SHORT + several, width=96, height=64)).frames()
+    assert report.is_whole, report.faults
+    paths = [film.path for film in report.films]
+    assert [len(decoded(path)[1]) for path in paths if path.suffix == ".mp4"] == [FRAMES, FRAMES]
+    (webp,) = (path for path in paths if path.suffix == ".webp")
+    with Image.open(webp) as image:
+        assert image.n_frames == FRAMES
+
+
+def test_a_film_is_made_again_from_what_it_carries(corner: Corner, tmp_path: Path) -> None:
+    film = film_of(corner, 'format = "film"')
+    again = remake_picture(trace_picture(film), tmp_path / "again")
+    (made,) = again.same
+    assert made.read_bytes() == film.read_bytes()
+
+
+def test_a_film_that_is_exposed_as_another_view_needs_that_view_no_more(
+    corner: Corner, tmp_path: Path
+) -> None:
+    """Its record says by how much, so that it shows the same light wherever it is made again."""
+    (tmp_path / "living").mkdir()
+    other = example_recipe(tmp_path / "living", width=48, height=32)
+    text = f"{other.text}\n[camera]\nexposure_stops = 1.25\n"
+    other.path.write_text(text, encoding="utf-8")
+    asked = f"camera.as_in = 'living/{other.path.name}'"
+    path = corner("")
+    path.write_text(f'{asked}\n{path.read_text()}{SHORT}\n[[deliverables]]\nformat = "film"\n')
+    (made,) = evenfall.open(path).frames().films
+    other.path.unlink()
+    again = remake_picture(trace_picture(made.path), tmp_path / "again")
+    (film,) = again.same
+    assert film.read_bytes() == made.path.read_bytes()
+
+
+def test_a_walk_may_be_made_in_parts_and_its_film_with_the_last(walk: Path) -> None:
+    """As the queue of a render farm does it; the walk has frames 8 to 12."""
+    text = walk.read_text() + '\n[[deliverables]]\nformat = "film"\n'
+    walk.write_text(text, encoding="utf-8")
+    (walk.parent / "walk_13_sun.exr").write_bytes(b"of another name")
+    for part in (range(8, 10), range(10, 13)):
+        report = evenfall.open(walk).frames("day", frames=part)
+        assert (report.made, report.films) == (tuple(part), ())
+        assert report.notes == ("walk_day.mp4: made when all frames are asked for, 8-12",)
+        assert report.is_whole
+    report = evenfall.open(walk).frames("day", frames=range(8, 13))
+    assert (len(report.kept), report.is_whole, report.notes) == (5, True, ())
+    assert len(decoded(report.films[0].path)[1]) == 5
+    assert evenfall.open(walk).frames("day", frames=range(8, 10)).kept == (8, 9)  # in the film
+
+
+def test_a_film_of_which_some_frames_were_made_anew_is_made_anew(walk: Path) -> None:
+    text = walk.read_text() + '\n[[deliverables]]\nformat = "film"\n'
+    walk.write_text(text, encoding="utf-8")
+    before = evenfall.open(walk).frames("day", frames=range(8, 13)).films[0]
+    shutil.copy(walk.parent / "walk_008_lamp.exr", walk.parent / "walk_010_sun.exr")
+    assert evenfall.open(walk).frames("day", frames=[10], overwrite=True).made == (10,)
+    report = evenfall.open(walk).frames("day", frames=range(8, 13), overwrite=True)
+    assert report.is_whole, report.faults
+    assert report.films[0].sha256 != before.sha256
+    assert len(decoded(report.films[0].path)[1]) == 5
+
+
+def test_a_film_of_a_walk_says_what_it_needs_to_be_made_again(walk: Path, tmp_path: Path) -> None:
+    text = walk.read_text() + '\n[[deliverables]]\nformat = "film"\n'
+    walk.write_text(text, encoding="utf-8")
+    film = evenfall.open(walk).frames("day", frames=range(8, 13)).films[0]
+    with pytest.raises(UsageError, match="which frames it shows"):
+        remake_picture(trace_picture(film.path), tmp_path / "again")

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
+import re
+import shutil
+from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import OpenEXR
 import pytest
 from click.testing import CliRunner, Result
 from PIL import Image
@@ -15,7 +21,11 @@ from tests.hours.conftest import HOUR
 import evenfall
 from evenfall.cli.main import main
 from evenfall.errors import UsageError
+from evenfall.passes import library
+from evenfall.passes.reading import read
+from evenfall.produce import frames as making
 from evenfall.recipe import load
+from evenfall.system import processors
 
 Corner = Callable[..., Path]
 
@@ -48,9 +58,52 @@ def test_frames_that_are_not_made_are_spoken_of(
     monkeypatch.chdir(path.parent)
     made = "which 'evenfall run RECIPE --mood hour' makes"
     assert f"The frames of hour are not made, {made}" in run(path, "--json").stderr
-    told = run(".").output
-    assert f"complete; without the frames of hour, {made}" in " ".join(told.split())
     assert not (path.parent / "pictures" / "frames").exists()
+
+
+def _all(folder: Path) -> set[str]:
+    return {str(one.relative_to(folder)) for one in (folder / "pictures").rglob("*.png")}
+
+
+def test_several_views_make_their_frames_too(
+    corner: Corner, walk: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = corner(HOUR.replace("9", "3"))
+    monkeypatch.chdir(path.parent)
+    shutil.copy("corner.toml", "still.toml")
+    Path("still.toml").write_text(Path("still.toml").read_text().partition("[sequence]")[0])
+    only = run(".", "--frames", "2-3")  # the walk has no such frames
+    assert only.exit_code == 1
+    assert "passes are missing for frames 2-3" in only.stderr
+    frames = {f"pictures/frames/corner_hour_000{number}.png" for number in (2, 3)}
+    assert _all(path.parent) == frames
+    told = [line.split() for line in only.stderr.splitlines()[-4:]]
+    assert told[1][:3] == ["corner.toml", "2", "0"]
+    assert told[2][-2:] == ["no", "frames"]
+    assert run("corner.toml", "still.toml").exit_code == 0
+    made = _all(path.parent) - frames
+    assert "pictures/frames/corner_hour_0001.png" in made
+    assert "pictures/still_dusk.png" in made
+    assert run("still.toml", "still.toml", "--frames", "1").exit_code == 2
+
+
+def test_a_damaged_pass_stops_only_the_moods_of_a_frame_that_need_it(walk: Path) -> None:
+    (walk.parent / "walk_009_lamp.exr").write_bytes(b"no picture")
+    arguments = [walk, "--mood", "day", "--mood", "dusk", "--frames", "8-10"]
+    usual = run(*arguments, "--out", walk.parent / "usual")
+    assert usual.exit_code == 1
+    names = [f"walk_{mood}_{number:04d}.png" for number in (8, 9, 10) for mood in ("day", "dusk")]
+    whole = {name for name in names if "0009" not in name}
+    assert {one.name for one in (walk.parent / "usual").glob("*.png")} == whole
+    kept_on = run(*arguments, "--out", walk.parent / "on", "--keep-going")
+    assert kept_on.exit_code == 1
+    assert "walk_009_lamp.exr" in kept_on.stderr
+    made = {one.name for one in (walk.parent / "on").glob("*.png")}
+    assert made == set(names) - {"walk_dusk_0009.png"}
+    (walk.parent / "walk_010_lamp.exr").unlink()
+    run(*arguments, "--out", walk.parent / "gone", "--keep-going")
+    made = {one.name for one in (walk.parent / "gone").glob("*.png")}
+    assert made == set(names) - {"walk_dusk_0009.png", "walk_dusk_0010.png"}
 
 
 def test_a_sequence_of_one_frame_is_the_still_byte_for_byte(corner: Corner) -> None:
@@ -115,6 +168,80 @@ def test_a_walk_is_metered_in_one_frame(walk: Path) -> None:
     view = evenfall.open(walk, changes=["passes.frame=9", "passes.metered_frame=8"])
     held = view.develop("day").camera.exposure_factor
     assert held == evenfall.open(walk).develop("day").camera.exposure_factor
+
+
+@pytest.fixture
+def times_read(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
+    """How often the pixels of a file were read, by its name."""
+    counts: Counter[str] = Counter()
+
+    def counting(path: Path, *arguments: Any, **further: Any) -> Any:
+        counts[path.name] += 1
+        return read(path, *arguments, **further)
+
+    monkeypatch.setattr(library, "read", counting)
+    return counts
+
+
+def test_passes_that_stand_are_read_once_for_all_frames(
+    corner: Corner, times_read: Counter[str]
+) -> None:
+    evenfall.open(corner(), workers=2).frames()
+    assert times_read == {"sun.exr": 2, "sky.exr": 1, "lamp.exr": 1}  # the sun for its exposure too
+
+
+def test_layers_that_stand_are_read_once_for_all_frames(
+    corner: Corner, times_read: Counter[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A part that is too large to be decoded at once for a still is decoded once for all frames."""
+    path = corner()
+    text, layers = path.read_text(), {}
+    for light in ("sun", "sky", "lamp"):
+        pixels = OpenEXR.File(str(path.with_name(f"{light}.exr"))).channels()["RGB"].pixels
+        for channel, name in enumerate("RGB"):
+            layers[f"{light}.{name}"] = np.ascontiguousarray(pixels[..., channel], np.float32)
+        text = text.replace(f'file = "{light}.exr"', f'file = "all.exr"\nlayer = "{light}"')
+    header = {"compression": OpenEXR.ZIP_COMPRESSION, "type": OpenEXR.scanlineimage}
+    OpenEXR.File(header, layers).write(str(path.with_name("all.exr")))
+    path.write_text(text, encoding="utf-8")
+    evenfall.open(path, workers=2).frames(out=path.parent / "kept")
+    assert times_read.pop("all.exr") == 5  # two bands for the exposure; by day, at dusk, between
+    monkeypatch.setattr(making, "_STANDING_BYTES", 0)
+    evenfall.open(path, workers=2).frames(out=path.parent / "banded")
+    assert times_read["all.exr"] > 9  # bands of each frame
+    for one in (path.parent / "kept").glob("*.png"):
+        assert one.read_bytes() == (path.parent / "banded" / one.name).read_bytes()
+
+
+def test_a_place_of_a_sun_on_its_way_is_read_once_for_all_frames(
+    corner: Corner, times_read: Counter[str]
+) -> None:
+    hour = HOUR.replace("frame = 1 }", 'time = "17:00" }').replace(
+        "frame = 9 }", 'time = "18:00" }'
+    )
+    path = corner(hour)
+    shutil.copy(path.parent / "sun.exr", path.parent / "late.exr")
+    two = 'file = ["sun.exr", "late.exr"]\ntimes = ["17:00", "18:00"]'
+    path.write_text(path.read_text().replace('file = "sun.exr"', two), encoding="utf-8")
+    made = evenfall.open(path, workers=2).frames()
+    assert made.made == tuple(range(1, 10))
+    assert max(times_read.values()) <= 3  # by itself at its hour, with its neighbour, for exposure
+
+
+def test_a_walk_is_measured_once(walk: Path, times_read: Counter[str]) -> None:
+    evenfall.open(walk, workers=2).frames("day", frames="8-12")
+    assert times_read.pop("walk_008_sun.exr") == 2  # for the exposure of all, and for its picture
+    assert set(times_read.values()) == {1}
+
+
+def test_frames_do_not_depend_on_how_many_are_made_at_once(
+    corner: Corner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = corner()
+    evenfall.open(path, workers=4).frames(out=path.parent / "many")
+    monkeypatch.setattr(processors, "_BUDGET_BYTES", 2 * 48 * 32 * 26)
+    evenfall.open(path, workers=4).frames(out=path.parent / "few")
+    assert digests(path.parent / "many") == digests(path.parent / "few")
 
 
 def test_frames_whose_passes_are_missing_are_named_and_the_rest_is_made(walk: Path) -> None:
@@ -186,3 +313,66 @@ def test_check_tells_what_the_sequence_makes(corner: Corner) -> None:
     assert "Sequence hour: 9 frames, 0.4 seconds at 24 a second: day at 1, dusk at 9." in (
         result.output
     )
+
+
+def test_check_says_what_deliverables_show(corner: Corner, walk: Path) -> None:
+    """As the guide has it: a film is of the sequence, or of a walk's moods, never of a still."""
+    films = '\n[[deliverables]]\n[[deliverables]]\nformat = "film"\n'
+    hour = corner(f"{HOUR}{films}")
+    walk.write_text(walk.read_text() + films, encoding="utf-8")
+    still = walk.with_name("still.toml")
+    still.write_text(hour.read_text().replace(HOUR, ""), encoding="utf-8")
+    for recipe, expected in (
+        (hour, ["day, dusk", "hour"]),
+        (walk, ["day, dusk", "day, dusk"]),
+        (still, ["day, dusk", "nothing: there are no frames"]),
+    ):
+        told = CliRunner().invoke(main, ["check", str(recipe)]).output
+        assert re.findall(r"^Deliverable: .* of (.*)\.$", told, re.MULTILINE) == expected
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["change", "hour", "sky +1/3"],
+        ["aim", "hour", "--dry-run"],
+        ["match", "hour", "--to", "day.png", "--dry-run"],
+    ],
+    ids=lambda command: command[0],
+)
+def test_nothing_can_be_written_of_a_frame_of_the_sequence(
+    corner: Corner, command: list[str]
+) -> None:
+    recipe = corner(HOUR.replace("frames = 9", "frames = 9\nframe = 5"))
+    Image.new("RGB", (48, 32)).save(recipe.with_name("day.png"))
+    words = [str(recipe.with_name(word)) if word == "day.png" else word for word in command[1:]]
+    before = recipe.read_text()
+    result = CliRunner().invoke(main, [command[0], str(recipe), *words])
+    assert result.exit_code == 2, result.output
+    assert "hour is a frame of the sequence, which follows from day and dusk" in result.output
+    assert recipe.read_text() == before
+
+
+def test_a_frame_of_the_sequence_is_metered_and_advised_on_as_a_frame(corner: Corner) -> None:
+    """Of a frame near dusk, a night by its name, nobody says that it is lighter than the dusk."""
+    late = HOUR.replace('"hour"', '"night"').replace("frames = 9", "frames = 9\nframe = 9")
+    recipe = corner(late)
+    result = CliRunner().invoke(main, ["meter", str(recipe)])
+    assert result.exit_code == 0, result.output
+    assert not any(advice.place == "moods.night" for advice in evenfall.open(recipe).check().advice)
+
+
+def test_a_desk_shows_moods_and_no_frame(corner: Corner) -> None:
+    from evenfall.desk.session import Session
+
+    recipe = corner(HOUR.replace("frames = 9", "frames = 9\nframe = 5"))
+    with contextlib.closing(Session(recipe)) as session:
+        assert [brief.mood for brief in session.briefs()] == ["day", "dusk"]
+
+
+@pytest.mark.parametrize("words", [["run", "--mood", "hour", "--mood", "dusk"], ["ask"]])
+def test_a_sequence_where_moods_belong_is_told(corner: Corner, words: list[str]) -> None:
+    further = ["hour", "0.5,0.5"] if words == ["ask"] else []
+    result = CliRunner().invoke(main, [words[0], str(corner()), *words[1:], *further])
+    assert result.exit_code == 2
+    assert "hour is the sequence, and no mood" in result.output

@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 
 from evenfall.comments.model import Box, Comment
+from evenfall.comments.reading import read_comments
 from evenfall.deliver.jpeg import encode_jpeg
-from evenfall.page.contents import PageContents, PagePicture, PageRound, PageTable
+from evenfall.page.contents import PageContents, PagePicture, PageRound, PageTable, PageView
 from evenfall.page.html import build_page
 
 HOSTILE = "</script><script>document.title='taken'</script><img src=x onerror=alert(1)>&quot;'\""
@@ -28,7 +29,7 @@ def picture(mood: str, round_number: int | None = None) -> PagePicture:
 
 def contents(**changes: Any) -> PageContents:
     usual: dict[str, Any] = {
-        "view_key": "living",
+        "key": "living",
         "title": "Living room",
         "project": "House at Veldmere",
         "studio": "Studio Halden",
@@ -45,7 +46,10 @@ def contents(**changes: Any) -> PageContents:
         ),
         "settings": PageTable(("Day", "Dusk"), (("Sun", ("as rendered", "off")),)),
     }
-    return PageContents(**(usual | changes))
+    said = usual | changes
+    of_page = {name: said.pop(name) for name in ("project", "studio", "date")}
+    view = PageView(**said)
+    return PageContents(view.key, view.title, (view,), **of_page)
 
 
 class Opened:
@@ -280,7 +284,7 @@ def test_a_phone_shows_it_without_scrolling_sideways(opened: Any) -> None:
 
 def test_texts_from_outside_stay_texts(opened: Any) -> None:
     evil = contents(
-        view_key="living<b>",
+        key="living<b>",
         title=HOSTILE,
         project=HOSTILE,
         studio=HOSTILE,
@@ -399,3 +403,53 @@ def test_without_scripts_all_pictures_are_there(opened: Any) -> None:
     assert page.locator("figure img").count() == 4
     assert page.locator("figure img").first.is_visible()
     assert not page.locator("#viewer").is_visible()
+
+
+def several() -> PageContents:
+    """Two views of one project; a comment number 1 in each."""
+    views = []
+    for key, title, moods in (
+        ("living", "Living room", ("day", "dusk")),
+        ("kitchen", "Kitchen", ("dusk", "night")),
+    ):
+        said = Comment(
+            f"urn:x:{key}", "dusk", None, Box(20, 30, 1, 1), f"{title}: warmer.", number=1
+        )
+        pictures = (*(picture(mood) for mood in moods), picture("dusk", 2))
+        views.append(PageView(key, title, pictures, comments=(said,)))
+    return PageContents("house", "House at Veldmere", tuple(views), "House at Veldmere")
+
+
+def test_views_are_chosen_in_the_same_mood(opened: Any) -> None:
+    page = opened(several()).page
+    assert page.locator(".moods:visible button").all_inner_texts() == ["Day", "Dusk"]
+    page.click(".moods:visible button:has-text('Dusk')")
+    page.select_option("#beside", label="Day")
+    page.click("button:has-text('Kitchen')")
+    assert page.locator("#beside").input_value() == ""  # another camera cannot lie over it
+    assert page.locator("#beside option").all_inner_texts() == [
+        "nothing", "Dusk", "Night", "Dusk, round 2"
+    ]  # fmt: skip
+    assert page.locator(".moods:visible button[aria-pressed=true]").inner_text() == "Dusk"
+    assert near(colour_at(page, 0.52, 0.5), "dusk")
+    page.click(".moods:visible button:has-text('Night')")
+    page.click("button:has-text('Living room')")  # where there is no night
+    assert near(colour_at(page, 0.52, 0.5), "day")
+
+
+def test_comments_find_back_to_their_view(opened: Any, tmp_path: Path) -> None:
+    page = opened(several()).page
+    assert page.locator(".words h3.view").all_inner_texts() == ["Living room", "Kitchen"]
+    comment_at(page, 0.3, 0.3, "of the living room")
+    page.click("button:has-text('Kitchen')")
+    assert page.locator("#pins .pin").count() == 1  # dusk: the one that was taken in
+    comment_at(page, 0.6, 0.6, "of the kitchen")
+    with page.expect_download() as download:
+        page.click("text=Save comments")
+    file = tmp_path / "comments.json"
+    download.value.save_as(file)
+    assert download.value.suggested_filename == "house_comments.json"
+    for view, text in (("living", "of the living room"), ("kitchen", "of the kitchen")):
+        read = read_comments(file, view, ("day", "dusk", "night"))
+        assert [each.text for each in read.comments] == [text]
+        assert len(read.notes) == 1  # the other one is of another view

@@ -6,10 +6,12 @@ import threading
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
 
-from evenfall.produce.crew import Crew, Step
+from evenfall.produce.crew import Crew, Step, crew_of
+from evenfall.system.opened import Opened, Stamp, listening, note_opened
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,14 +42,14 @@ def all_of(crew: Crew[object], *functions: Callable[[], object]) -> list[object]
 
 @pytest.mark.parametrize("workers", [1, 2, 5])
 def test_what_comes_of_a_step_is_worked_off_too(workers):
-    with Crew[int](workers) as crew:
+    with crew_of(workers) as crew:
         assert sorted(crew.results([Count(30), Count(2)])) == sorted([*range(31), *range(3)])
 
 
 @pytest.mark.parametrize("workers", [1, 2, 5])
 def test_further_steps_may_answer_a_result(workers):
     found = []
-    with Crew[int](workers) as crew:
+    with crew_of(workers) as crew:
         for number in crew.results([Count(0)]):
             found.append(number)
             if len(found) < 20:
@@ -60,9 +62,22 @@ def test_nothing_to_do_gives_nothing():
         assert list(crew.results([])) == []
 
 
+def test_a_crew_of_one_is_the_thread_that_sets_it_to_work():
+    with crew_of(1) as crew:
+        assert all_of(crew, threading.current_thread) == [threading.current_thread()]
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_nobody_else_hears_what_steps_open(workers):
+    file = Opened(Path("sun.exr"), Stamp(1, 2, 3, 4, 5))
+    with listening() as heard, crew_of(workers) as crew:
+        all_of(crew, lambda: note_opened(file))
+    assert list(heard) == []
+
+
 def test_steps_are_begun_in_the_order_in_which_they_came():
     begun = []
-    with Crew[object](1) as crew:
+    with crew_of(1) as crew:
         all_of(crew, *(lambda number=number: begun.append(number) for number in range(20)))
     assert begun == list(range(20))
 
@@ -106,7 +121,7 @@ def test_leaving_does_not_wait_for_room():
 
 @pytest.mark.parametrize("workers", [1, 2, 5])
 def test_shared_results_are_in_order(workers):
-    with Crew[object](workers) as crew:
+    with crew_of(workers) as crew:
         (found,) = all_of(crew, lambda: crew.share(lambda item: item * item, range(50)))
     assert found == [item * item for item in range(50)]
 
@@ -117,7 +132,7 @@ def test_failure_of_an_item_is_the_crews(workers):
         if item == 3:
             raise ValueError(f"item {item}")
 
-    with pytest.raises(ValueError, match="item 3"), Crew[object](workers) as crew:
+    with pytest.raises(ValueError, match="item 3"), crew_of(workers) as crew:
         all_of(crew, lambda: crew.share(fail, range(50)))
 
 
@@ -126,7 +141,7 @@ def test_sharing_within_shared_work_ends(workers):
     def inner(item):
         return sum(crew.share(lambda part: part, range(item)))
 
-    with Crew[object](workers) as crew:
+    with crew_of(workers) as crew:
         results = all_of(crew, *[lambda: crew.share(inner, range(9))] * 6)
     assert results == [[sum(range(item)) for item in range(9)]] * 6
 

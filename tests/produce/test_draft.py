@@ -23,7 +23,10 @@ ROUNDING = 2.0**-11  # half floats of the kept passes
 
 @pytest.fixture
 def recipe(tmp_path):
-    return example_recipe(tmp_path, width=1920, height=1080)
+    """Passes half as wide again as their drafts, 256 x 144."""
+    path = example_recipe(tmp_path, width=384, height=216).path
+    path.write_text(f"{path.read_text()}\n[draft]\nwidth = 256\n")
+    return evenfall.load(path)
 
 
 @pytest.mark.parametrize("dtype", [np.float16, np.float32])
@@ -54,7 +57,9 @@ def test_reduced_sizes_keep_proportions():
     assert reduced_size((30000, 2), 1280) == (1280, 1)
 
 
-def test_draft_is_exposed_like_the_full_picture(recipe):
+def test_draft_is_exposed_like_the_full_picture(tmp_path):
+    """At a size at which the meter no longer sees the grain of single pixels."""
+    recipe = example_recipe(tmp_path, width=1920, height=1080)
     draft = evenfall.open(recipe, draft=True).run()
     full = evenfall.open(recipe).run()
     assert (draft.width, draft.height) == (1280, 720)
@@ -69,7 +74,7 @@ def test_draft_shows_the_full_picture_averaged(recipe):
         evenfall.open(recipe, draft=draft).develop("dusk").mix.planes for draft in (False, True)
     )
     for plane, reduced in zip(full, small, strict=True):
-        np.testing.assert_allclose(reduced, area_mean(plane, (1280, 720)), rtol=2 * ROUNDING)
+        np.testing.assert_allclose(reduced, area_mean(plane, (256, 144)), rtol=2 * ROUNDING)
 
 
 def test_second_draft_reads_no_pass_and_gives_the_same_bytes(recipe, tmp_path, monkeypatch):
@@ -84,15 +89,21 @@ def test_second_draft_reads_no_pass_and_gives_the_same_bytes(recipe, tmp_path, m
         assert one.path.read_bytes() == two.path.read_bytes()
 
 
-def test_a_draft_after_a_survey_reads_no_pass(recipe, tmp_path, monkeypatch, own_cache):
+@pytest.fixture
+def wide(tmp_path):
+    """Passes wider than drafts are where nothing is said about it, 1280 pixels."""
+    return example_recipe(tmp_path, width=1600, height=64)
+
+
+def test_a_draft_after_a_survey_reads_no_pass(wide, tmp_path, monkeypatch, own_cache):
     from click.testing import CliRunner
 
     from evenfall.cli.main import main
 
-    expected = evenfall.open(recipe, draft=True).develop("dusk").encoded()
+    expected = evenfall.open(wide, draft=True).develop("dusk").encoded()
     shutil.rmtree(own_cache)
     starter = tmp_path / "starter.toml"
-    done = CliRunner().invoke(main, ["survey", str(recipe.passes_folder), "--write", str(starter)])
+    done = CliRunner().invoke(main, ["survey", str(wide.passes_folder), "--write", str(starter)])
     assert done.exit_code == 0, done.output
 
     def refuse(*arguments):
@@ -100,12 +111,12 @@ def test_a_draft_after_a_survey_reads_no_pass(recipe, tmp_path, monkeypatch, own
 
     monkeypatch.setattr(PassLibrary, "read", refuse)
     np.testing.assert_array_equal(
-        evenfall.open(recipe, draft=True).develop("dusk").encoded(), expected
+        evenfall.open(wide, draft=True).develop("dusk").encoded(), expected
     )
 
 
-def test_a_pass_that_changed_while_it_was_surveyed_is_not_kept(recipe, own_cache):
-    path = recipe.pass_path("lamp.exr")
+def test_a_pass_that_changed_while_it_was_surveyed_is_not_kept(wide, own_cache):
+    path = wide.pass_path("lamp.exr")
     (image,) = read(path)
     seen = stamp(path)
     os.utime(path, ns=(0, 0))
@@ -117,7 +128,7 @@ def test_changed_pass_is_reduced_anew(recipe, tmp_path):
     import OpenEXR
 
     before = evenfall.open(recipe, draft=True).develop("dusk").encoded()
-    pixels = np.full((1080, 1920, 3), 0.05, np.float16)
+    pixels = np.full((216, 384, 3), 0.05, np.float16)
     OpenEXR.File({}, {"RGB": pixels}).write(str(tmp_path / "lamp.exr"))
     after = evenfall.open(recipe, draft=True).develop("dusk").encoded()
     assert np.abs(after - before).max() > 0.1
@@ -138,14 +149,14 @@ def test_damaged_cache_is_read_anew(recipe, own_cache):
 @pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root may write anywhere")
 def test_cache_that_cannot_be_written_is_no_fault(recipe, own_cache):
     own_cache.chmod(0o500)
-    assert evenfall.open(recipe, draft=True).develop("day").encoded().shape == (720, 1280, 3)
+    assert evenfall.open(recipe, draft=True).develop("day").encoded().shape == (144, 256, 3)
 
 
 def test_cache_folder_that_is_a_file_is_no_fault(recipe, monkeypatch, tmp_path):
     blocked = tmp_path / "blocked"
     blocked.write_text("no folder")
     monkeypatch.setenv("EVENFALL_CACHE", str(blocked))
-    assert evenfall.open(recipe, draft=True).develop("day").encoded().shape == (720, 1280, 3)
+    assert evenfall.open(recipe, draft=True).develop("day").encoded().shape == (144, 256, 3)
 
 
 def test_guides_are_drawn_on_drafts_only(recipe, tmp_path):
@@ -156,8 +167,8 @@ def test_guides_are_drawn_on_drafts_only(recipe, tmp_path):
     drawn = evenfall.open(guided, draft=True).run(out=tmp_path / "drawn", moods=["day"])
     one, two = (imageio.imread(report.files[0].path).astype(int) for report in (plain, drawn))
     changed = np.abs(one - two).max(axis=2) > 20
-    assert changed[:, 420:434].any(axis=1).all()
-    assert not changed[:230, 100:400].any()
+    assert changed[:, 84:87].any(axis=1).all()
+    assert not changed[:46, 20:80].any()
     full = [evenfall.open(each).run(out=tmp_path / name, moods=["day"]).files[0].path
             for each, name in ((recipe, "full"), (guided, "guided"))]  # fmt: skip
     assert (imageio.imread(full[0]) == imageio.imread(full[1])).all()
@@ -173,9 +184,9 @@ def test_missing_pass_stops_only_its_mood_in_a_draft_too(recipe):
 def test_draft_is_cropped_as_width_and_height_crop(recipe):
     import imageio.v3 as imageio
 
-    change = "deliverables=[{ width = 1000, height = 1000 }]"
+    change = "deliverables=[{ width = 200, height = 200 }]"
     draft = evenfall.open(evenfall.load(recipe.path, changes=[change]), draft=True).run()
-    assert imageio.imread(draft.files[0].path).shape == (720, 720, 3)
+    assert imageio.imread(draft.files[0].path).shape == (144, 144, 3)
 
 
 def test_kept_passes_follow_the_guides_of_the_denoiser(recipe, monkeypatch):

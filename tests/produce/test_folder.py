@@ -17,6 +17,7 @@ import pytest
 import evenfall
 from evenfall.errors import OutputError, PassError, RecipeError, UsageError
 from evenfall.produce import FolderEntered, PassRead
+from evenfall.produce.folder import enter_folder
 from evenfall.record.report import RunReport
 
 IS_ROOT = os.name == "posix" and os.geteuid() == 0
@@ -33,6 +34,37 @@ def read_only(folder: Path) -> Iterator[None]:
         yield
     finally:
         folder.chmod(0o755)
+
+
+class TestIsEnteredBeforeTheWork:
+    """Whatever the writing would find out later."""
+
+    def test_all_folders_in_the_way_are_told_at_once(self, tmp_path: Path) -> None:
+        files = [tmp_path / name for name in ("day.png", "dusk.png", "night.png")]
+        files[0].mkdir()
+        files[2].mkdir()
+        with pytest.raises(OutputError) as caught, enter_folder(tmp_path, files):
+            pass
+        assert [fault.file for fault in caught.value.faults] == [str(files[0]), str(files[2])]
+
+    def test_what_a_dead_process_left_is_taken_away(self, tmp_path: Path) -> None:
+        script = (
+            "from pathlib import Path; from evenfall.system.partials import partial_path;"
+            f"partial_path(Path({str(tmp_path / 'day.png')!r})).write_bytes(b'half')"
+        )
+        subprocess.run([sys.executable, "-c", script], check=True)
+        assert len(listing(tmp_path)) == 1
+        with enter_folder(tmp_path, [tmp_path / "dusk.png"]):
+            assert not [name for name in listing(tmp_path) if "day.png" in name]
+
+    def test_folders_that_were_made_for_nothing_are_taken_away(self, tmp_path: Path) -> None:
+        out = tmp_path / "pictures" / "second"
+        with enter_folder(out, [out / "day.png"]):
+            assert out.is_dir()
+        assert listing(tmp_path) == set()
+        with enter_folder(out, [out / "day.png"]):
+            (out / "day.png").write_bytes(b"whole")
+        assert listing(tmp_path) == {"pictures", "second", "day.png"}
 
 
 class TestIsTriedBeforeTheWork:

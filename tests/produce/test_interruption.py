@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -17,9 +18,32 @@ from evenfall.develop.example import example_recipe
 from evenfall.record.report import RunReport
 
 
+@pytest.fixture(scope="module")
+def drawn(tmp_path_factory):
+    """The recipe and its passes, drawn once."""
+    return example_recipe(tmp_path_factory.mktemp("drawn"), width=1600, height=900)
+
+
+@pytest.fixture(scope="module")
+def fresh(drawn):
+    """Pictures of a run that nothing ends, by name."""
+    report = evenfall.open(drawn).run(out=drawn.path.parent / "fresh")
+    return {file.path.name: file.path.read_bytes() for file in report.files}
+
+
+@pytest.fixture(scope="module")
+def darker(drawn):
+    """A folder of pictures of an exposure that is changed afterwards."""
+    evenfall.open(drawn, changes="camera.exposure_stops=-1").run()
+    return drawn.path.parent / "pictures"
+
+
 @pytest.fixture
-def large_corner(tmp_path):
-    return example_recipe(tmp_path, width=1600, height=900)
+def large_corner(drawn, tmp_path):
+    for path in drawn.path.parent.iterdir():
+        if path.is_file():
+            shutil.copy2(path, tmp_path)
+    return evenfall.load(tmp_path / drawn.path.name)
 
 
 def start(recipe, *options):
@@ -43,7 +67,7 @@ def wait_for_first_file(process, folder, ending=""):
 
 
 @pytest.mark.parametrize("delay", [0.0, 0.02, 0.06, 0.12, 0.25])
-def test_killed_run_leaves_only_whole_files(large_corner, tmp_path, delay):
+def test_killed_run_leaves_only_whole_files(large_corner, fresh, tmp_path, delay):
     """SIGKILL, some time after the first file appears; what has a final name reads back."""
     folder = tmp_path / "pictures"
     process = start(large_corner)
@@ -59,9 +83,7 @@ def test_killed_run_leaves_only_whole_files(large_corner, tmp_path, delay):
             assert path.read_text().rstrip().endswith("}")
     report = evenfall.open(large_corner).run(overwrite=True)
     assert not [path for path in folder.iterdir() if path.name.startswith(".")]
-    fresh = evenfall.open(large_corner).run(out=tmp_path / "fresh")
-    for made, again in zip(fresh.files, report.files, strict=True):
-        assert made.path.read_bytes() == again.path.read_bytes()
+    assert {file.path.name: file.path.read_bytes() for file in report.files} == fresh
 
 
 @pytest.mark.skipif(os.name != "posix", reason="POSIX signals")
@@ -70,11 +92,10 @@ def test_killed_run_leaves_only_whole_files(large_corner, tmp_path, delay):
 )
 @pytest.mark.parametrize("ending", ["json", "png"])
 def test_stopped_run_says_so_and_leaves_nothing_behind(
-    large_corner, tmp_path, number, code, ending
+    large_corner, darker, tmp_path, number, code, ending
 ):
     """Stopped when its report says that it has begun, or when its first picture is there."""
-    folder = tmp_path / "pictures"
-    evenfall.open(large_corner, changes="camera.exposure_stops=-1").run()
+    folder = shutil.copytree(darker, tmp_path / "pictures")
     before = {path.name: path.read_bytes() for path in folder.glob("*.png")}
     (folder / "corner_report.json").unlink()
     (folder / "corner_day.png").unlink()

@@ -711,6 +711,21 @@ def test_mask_is_not_written_over(write_recipe, tmp_path):
         evenfall.open(recipe).run(out=tmp_path, overwrite=True)
 
 
+@pytest.mark.skipif(os.name != "posix", reason="links as POSIX systems have them")
+def test_mask_is_not_written_over_by_another_name(write_recipe, tmp_path):
+    """A link is another name for the folder (POSIX.1-2017, 4.13 Pathname Resolution)."""
+    from PIL import Image
+
+    Image.new("L", (24, 16), 255).save(tmp_path / "view_day.png")
+    region = '[[moods.day.regions]]\narea = { mask = "view_day.png" }\nexposure_stops = 1\n'
+    recipe = write_recipe(f"{LIGHTS}[moods.day]\n{region}", PATCHES)
+    (tmp_path / "link").symlink_to(tmp_path)
+    before = (tmp_path / "view_day.png").read_bytes()
+    with pytest.raises(RecipeError, match="the run would write over a file that it reads"):
+        evenfall.open(recipe).run(out=tmp_path / "link", overwrite=True)
+    assert (tmp_path / "view_day.png").read_bytes() == before
+
+
 def test_recorded_changes_quote_the_mood(write_recipe):
     text = LIGHTS + '[moods.day]\n[moods."v1.2"]\nlights = { sun = "off" }\n'
     recipe = write_recipe(text, PATCHES)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import subprocess
@@ -91,6 +92,23 @@ def test_small_pictures_do_not_pile_up(
     sizes = [path.stat().st_size for path in (own_cache / "moods").iterdir()]
     assert sizes
     assert sum(sizes) <= 3_000_000
+
+
+def test_a_small_picture_comes_back_as_it_was_or_not_at_all(own_cache: Path) -> None:
+    """Wider than high; then a byte of it differs, then some are missing."""
+    codes = np.arange(5 * 7 * 3, dtype=np.uint8).reshape(5, 7, 3)
+    thumbnails.store_thumbnail("a" * 40, codes)
+    (path,) = (own_cache / "moods").iterdir()
+    found = thumbnails.load_thumbnail("a" * 40, (7, 5))
+    assert found is not None
+    np.testing.assert_array_equal(found, codes)
+    kept = path.read_bytes()
+    for spoiled in (bytes([kept[0] ^ 1]) + kept[1:], kept[3:], b""):
+        path.write_bytes(spoiled)
+        assert thumbnails.load_thumbnail("a" * 40, (7, 5)) is None
+    rows = codes[:4].tobytes()
+    path.write_bytes(rows + hashlib.sha256(rows).digest())
+    assert thumbnails.load_thumbnail("a" * 40, (7, 5)) is None
 
 
 STUDIO = """ocio_profile_version: 2

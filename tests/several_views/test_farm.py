@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -106,11 +107,15 @@ def test_the_command_makes_the_sheet_too_and_goes_on_where_it_was(
     result = CliRunner().invoke(main, command)
     assert result.exit_code == 0, result.output
     farmed = pictures(house / "pictures")
+    sheet = farmed.pop("house_contact_sheet.png")
     assert len(farmed) == 6
     assert list(run_views(["living.toml", "terrace.toml"], out="alone"))
     assert pictures(house / "alone") == farmed
     again = CliRunner().invoke(main, command)
-    assert [line.split()[1] for line in again.stdout.splitlines()] == ["kept"] * 6
+    assert [line.split()[1] for line in again.stdout.splitlines()] == ["kept"] * 7
+    here = CliRunner().invoke(main, ["run", "living.toml", "terrace.toml", "--out", "here"])
+    assert here.exit_code == 0
+    assert (house / "here" / "house_contact_sheet.png").read_bytes() == sheet
     (house / "living.toml").write_text(
         (house / "living.toml").read_text(encoding="utf-8") + "look.tone = 'neutral'\n", "utf-8"
     )
@@ -178,9 +183,16 @@ def test_nobody_at_the_address_is_told(house: Path, monkeypatch: pytest.MonkeyPa
     monkeypatch.setattr(farm_crew, "_FIRST_ANSWER_SECONDS", 0.5)
     with pytest.raises(UsageError, match=r"no scheduler answers at tcp://127\.0\.0\.1:9"):
         list(farm_out_views([house / "living.toml"], "tcp://127.0.0.1:9"))
-    with pytest.raises(UsageError, match="is no address of a scheduler"):
-        list(farm_out_views([house / "living.toml"], "ftp://farm"))
     assert not (house / "pictures").exists()
+
+
+@pytest.mark.parametrize("address", ["farm", "tcp://farm", "ftp://farm:8786", "tcp://farm:x"])
+def test_what_is_no_address_is_told_at_once(house: Path, address: str) -> None:
+    """Nothing is left behind that tries to connect: on its way out it would write to the screen."""
+    before = threading.active_count()
+    with pytest.raises(UsageError, match=f"{address} is no address of a scheduler: "):
+        list(farm_out_views([house / "living.toml"], address))
+    assert threading.active_count() == before
 
 
 def test_other_versions_are_named_with_both(house: Path) -> None:

@@ -109,6 +109,10 @@ class Crew:
             found = "many machines need Dask distributed, which is not installed"
             hint = "pip install 'evenfall[farm]'"
             raise UsageError(Fault("--dask", "", found, "", hint)) from None
+        try:
+            distributed.comm.get_address_host_port(self.address)
+        except ValueError as error:
+            raise UsageError(self._no_scheduler(error)) from None
         for name in ("distributed", "distributed.client", "distributed.core"):
             logging.getLogger(name).setLevel(logging.CRITICAL)  # it is told in our words
         with warnings.catch_warnings():
@@ -118,7 +122,7 @@ class Crew:
                     self.address, timeout=_FIRST_ANSWER_SECONDS, set_as_default=False,
                     name="evenfall",
                 )  # fmt: skip
-            except (OSError, ValueError, TimeoutError) as error:
+            except (OSError, TimeoutError) as error:
                 if self._has_answered:
                     raise _Away("the scheduler does not answer") from None
                 raise UsageError(self._no_scheduler(error)) from None

@@ -10,8 +10,9 @@ from pathlib import Path
 
 from evenfall.errors import FaultyError
 from evenfall.farm.crew import Crew
+from evenfall.farm.frames import token_in
 from evenfall.farm.parts import Made, Part, digest_of, error_of
-from evenfall.produce.events import Event, FileDone, OnEvent, RunPlanned, TakesTime
+from evenfall.produce.events import FileDone, OnEvent, RunPlanned, TakesTime, unheard
 from evenfall.produce.folder import enter_folder
 from evenfall.produce.running import run
 from evenfall.recipe import Recipe
@@ -21,7 +22,6 @@ from evenfall.record.report import RunReport, State, report_path
 from evenfall.record.thumbnails import store_thumbnail
 from evenfall.system.atomic import write_atomically
 from evenfall.system.free_names import refuse_existing
-from evenfall.system.partials import partial_path
 
 __all__ = ["FarmedView", "farm_views"]
 
@@ -116,7 +116,7 @@ def farm_views(
             jobs.append(_planned(recipe, moods, out, draft=draft, overwrite=overwrite))
         except FaultyError as error:
             yield FarmedView(recipe.path, error=error, seconds=time.monotonic() - begun)
-    tell = on_event or _unheard
+    tell = on_event or unheard
     with ExitStack() as claims:
         for job in jobs:
             _begin(job, claims, draft=draft, keep_going=keep_going, threads=threads)
@@ -148,10 +148,6 @@ def farm_views(
                 noted = time.monotonic()
 
 
-def _unheard(event: Event) -> None:
-    pass
-
-
 def _planned(
     recipe: Recipe,
     moods: str | Sequence[str],
@@ -179,9 +175,7 @@ def _begin(job: _Job, claims: ExitStack, *, draft: bool, keep_going: bool, threa
         return
     claims.enter_context(job.claim)
     job.claim.enter_context(enter_folder(job.out, names))
-    token = partial_path(job.out / "farm")
-    token.touch()
-    job.claim.callback(lambda: token.unlink(missing_ok=True))
+    token = job.claim.enter_context(token_in(job.out))
     job.parts = [
         Part(
             job.recipe.path.absolute(),
@@ -189,7 +183,7 @@ def _begin(job: _Job, claims: ExitStack, *, draft: bool, keep_going: bool, threa
             mood,
             job.recipe.changes,
             job.out,
-            token.name,
+            token,
             draft,
             keep_going,
             threads,
@@ -202,6 +196,9 @@ def _put_together(
     job: _Job, moods: str | Sequence[str], out: Path | None, *, draft: bool, overwrite: bool
 ) -> RunReport:
     """Make what shows all moods, and the report; everything else is made already."""
+    for made in job.made.values():
+        for digest, codes in made.small_pictures.items():
+            store_thumbnail(digest, codes)
     failed = [made for made in job.made.values() if made.report is None or made.report.faults]
     if failed:
         report = _note(job, "failed", draft=draft)
@@ -210,9 +207,6 @@ def _put_together(
         return report
     if job.parts:
         _note(job, "begun", draft=draft)
-    for made in job.made.values():
-        for digest, codes in made.small_pictures.items():
-            store_thumbnail(digest, codes)
     report = run(job.recipe, moods=moods, out=out, draft=draft, overwrite=overwrite)
     reports = [made.report for made in job.made.values() if made.report is not None]
     new = {file.path for each in reports for file in each.files if not file.kept}

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from evenfall.comments.model import Comment
 
-__all__ = ["PageContents", "PagePicture", "PageRound", "PageTable"]
+__all__ = ["PageContents", "PagePicture", "PageRound", "PageTable", "PageView"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,7 +34,7 @@ class PagePicture:
 
     @property
     def key(self) -> str:
-        """Tells it from the others of the page."""
+        """Tells it from the others of its view."""
         return f"{'now' if self.round_number is None else self.round_number}:{self.mood}"
 
     @property
@@ -86,17 +86,19 @@ class PageTable:
 
 
 @dataclass(frozen=True, eq=False)
-class PageContents:
-    """All of a review page; texts that are empty are left out.
+class PageView:
+    """A view of the page, with all that is said of it.
 
     Parameters
     ----------
-    view_key : str
-        File stem of the recipe, by which comments find back.
-    title, project, studio, date, round_name : str
-        What stands at the top.
+    key : str
+        File stem of its recipe, by which comments find back.
+    title : str
+        Its name for people.
     pictures : tuple of PagePicture
         Those as they stand first, in the recipe's order; then earlier ones.
+    round_name : str
+        Round that it stands in; empty if in none.
     rounds : tuple of PageRound
         Latest first.
     comments : tuple of Comment
@@ -105,13 +107,47 @@ class PageContents:
         Settings of the lights.
     """
 
-    view_key: str
+    key: str
     title: str
     pictures: tuple[PagePicture, ...]
-    project: str = ""
-    studio: str = ""
-    date: str = ""
     round_name: str = ""
     rounds: tuple[PageRound, ...] = ()
     comments: tuple[Comment, ...] = ()
     settings: PageTable | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class PageContents:
+    """All of a review page; texts that are empty are left out.
+
+    Parameters
+    ----------
+    key : str
+        Tells the page from others: the view's key, or the project's where it shows several views.
+    title, project, studio, date : str
+        What stands at the top.
+    views : tuple of PageView
+        At least one.
+    """
+
+    key: str
+    title: str
+    views: tuple[PageView, ...]
+    project: str = ""
+    studio: str = ""
+    date: str = ""
+
+    @property
+    def shows_several(self) -> bool:
+        """Whether there are several views to choose from."""
+        return len(self.views) > 1
+
+    def picture_key(self, view: PageView, picture: PagePicture) -> str:
+        """Tell a picture from all others of the page."""
+        return f"{view.key}/{picture.key}" if self.shows_several else picture.key
+
+    def picture_title(self, view: PageView, picture: PagePicture) -> str:
+        """Name a picture where it stands among those of other views."""
+        if not self.shows_several:
+            return picture.full_title
+        return f"{view.title} \u00b7 {picture.full_title}"

@@ -15,7 +15,7 @@ from html import escape
 from pathlib import Path
 
 from evenfall.comments.model import Comment, picture_source
-from evenfall.page.contents import PageContents, PagePicture, PageRound, PageTable
+from evenfall.page.contents import PageContents, PageView
 
 __all__ = ["build_page"]
 
@@ -33,7 +33,7 @@ def build_page(contents: PageContents) -> bytes:
     Parameters
     ----------
     contents : PageContents
-        With at least one picture as it stands.
+        With at least one picture as it stands in each view.
 
     Returns
     -------
@@ -43,10 +43,12 @@ def build_page(contents: PageContents) -> bytes:
     Examples
     --------
     >>> from evenfall.deliver.jpeg import encode_jpeg
+    >>> from evenfall.page.contents import PagePicture
     >>> import numpy as np
     >>> grey = encode_jpeg(np.full((9, 16, 3), 118, np.uint8))
     >>> day = PagePicture("day", "Day", grey, 16, 9)
-    >>> page = build_page(PageContents("living", "<Living>", (day,)))
+    >>> living = PageView("living", "Living room", (day,))
+    >>> page = build_page(PageContents("living", "<Living>", (living,)))
     >>> b"&lt;Living&gt;" in page, b"http://" in page.replace(b"http://www.w3.org", b"")
     (True, False)
     """
@@ -75,10 +77,10 @@ def build_page(contents: PageContents) -> bytes:
         *_header(contents),
         "<main>",
         *_viewer(contents),
-        *_gallery(contents.pictures),
+        *_gallery(contents),
         *_comments(contents),
-        *_rounds(contents.rounds),
-        *_settings(contents.settings),
+        *_rounds(contents),
+        *_settings(contents),
         "</main>",
     ]
     tail = [
@@ -130,7 +132,9 @@ def _header(contents: PageContents) -> Iterable[str]:
     yield "<header>"
     long = ' class="long"' if len(contents.title) > _LONG_TITLE else ""
     yield f'<div><h1{long} dir="auto">{escape(contents.title)}</h1>'
-    about = _line(contents.project, contents.date, contents.round_name)
+    rounds = {view.round_name for view in contents.views}
+    project = "" if contents.project == contents.title else contents.project
+    about = _line(project, contents.date, rounds.pop() if len(rounds) == 1 else "")
     if about:
         yield f'<p class="about">{about}</p>'
     yield "</div>"
@@ -140,19 +144,36 @@ def _header(contents: PageContents) -> Iterable[str]:
 
 
 def _viewer(contents: PageContents) -> Iterable[str]:
-    now = [picture for picture in contents.pictures if picture.round_number is None]
     yield '<section id="viewer" aria-label="Pictures" hidden>'
-    yield '<div class="choice"><div class="moods" role="group" aria-label="Mood">'
-    for picture in now:
-        yield (
-            f'<button type="button" data-key="{escape(picture.key)}" aria-pressed="false">'
-            f"{escape(picture.title)}</button>"
-        )
+    yield '<div class="choice"><div>'
+    if contents.shows_several:
+        yield '<div class="views" role="group" aria-label="View">'
+        for view in contents.views:
+            yield (
+                f'<button type="button" data-view="{escape(view.key)}" aria-pressed="false">'
+                f"{escape(view.title)}</button>"
+            )
+        yield "</div>"
+    for view in contents.views:
+        yield f'<div class="moods" role="group" aria-label="Mood" data-view="{escape(view.key)}">'
+        for picture in view.pictures:
+            key = escape(contents.picture_key(view, picture))
+            if picture.round_number is None:
+                yield (
+                    f'<button type="button" data-key="{key}" aria-pressed="false">'
+                    f"{escape(picture.title)}</button>"
+                )
+        yield "</div>"
     yield '</div><div class="aside">'
     yield '<label for="beside">Compare with</label>'
     yield '<select id="beside"><option value="">nothing</option>'
-    for picture in contents.pictures:
-        yield f'<option value="{escape(picture.key)}">{escape(picture.full_title)}</option>'
+    for view in contents.views:
+        for picture in view.pictures:
+            key = escape(contents.picture_key(view, picture))
+            yield (
+                f'<option value="{key}" data-view="{escape(view.key)}">'
+                f"{escape(picture.full_title)}</option>"
+            )
     yield "</select>"
     yield '<button type="button" id="blink" aria-pressed="false" hidden>Blink</button>'
     yield '<button type="button" id="comment">Comment on a spot</button>'
@@ -185,29 +206,39 @@ def _viewer(contents: PageContents) -> Iterable[str]:
     yield "</section>"
 
 
-def _gallery(pictures: Iterable[PagePicture]) -> Iterable[str]:
+def _gallery(contents: PageContents) -> Iterable[str]:
     yield '<section id="gallery" aria-label="All pictures">'
-    for picture in pictures:
-        data = base64.b64encode(picture.jpeg).decode()
-        key = escape(picture.key)
-        yield (
-            f'<figure><div class="held"><img data-key="{key}" alt="{escape(picture.full_title)}" '
-            f'width="{picture.width}" height="{picture.height}" '
-            f'src="data:image/jpeg;base64,{data}"><div data-pins="{key}"></div></div>'
-            f'<figcaption dir="auto">{escape(picture.full_title)}</figcaption></figure>'
-        )
+    for view in contents.views:
+        yield from _view_head(contents, view)
+        for picture in view.pictures:
+            data = base64.b64encode(picture.jpeg).decode()
+            key = escape(contents.picture_key(view, picture))
+            title = escape(contents.picture_title(view, picture))
+            yield (
+                f'<figure><div class="held"><img data-key="{key}" alt="{title}" '
+                f'width="{picture.width}" height="{picture.height}" '
+                f'src="data:image/jpeg;base64,{data}"><div data-pins="{key}"></div></div>'
+                f'<figcaption dir="auto">{title}</figcaption></figure>'
+            )
     yield "</section>"
 
 
+def _view_head(contents: PageContents, view: PageView) -> Iterable[str]:
+    """Give the name of a view above what is said of it, where there are several."""
+    if contents.shows_several:
+        yield f'<h3 class="view" dir="auto">{escape(view.title)}</h3>'
+
+
 def _comments(contents: PageContents) -> Iterable[str]:
-    titles = {picture.mood: picture.title for picture in contents.pictures}
+    said = [view for view in contents.views if view.comments]
     yield '<section class="words" aria-labelledby="comments-head">'
     yield '<h2 id="comments-head">Comments</h2>'
-    hidden = " hidden" if contents.comments else ""
-    yield f'<p id="none" class="soft"{hidden}>There are no comments yet.</p>'
-    if contents.comments:
+    yield f'<p id="none" class="soft"{" hidden" if said else ""}>There are no comments yet.</p>'
+    for view in said:
+        titles = {picture.mood: picture.title for picture in view.pictures}
+        yield from _view_head(contents, view)
         yield '<ol class="comments">'
-        for comment in contents.comments:
+        for comment in view.comments:
             yield from _comment(comment, titles)
         yield "</ol>"
     yield '<ol class="comments" id="mine" aria-label="Your comments"></ol>'
@@ -241,14 +272,15 @@ def _comment(comment: Comment, titles: dict[str, str]) -> Iterable[str]:
     yield "</div></li>"
 
 
-def _rounds(rounds: Iterable[PageRound]) -> Iterable[str]:
-    rounds = list(rounds)
+def _rounds(contents: PageContents) -> Iterable[str]:
+    rounds = [(view, each) for view in contents.views for each in view.rounds]
     if not rounds:
         return
     yield '<section class="words" aria-labelledby="rounds-head">'
     yield '<h2 id="rounds-head">Asked and answered</h2>'
-    for each in rounds:
-        yield f"<h3>{escape(_joined(f'Round {each.number}', each.date, each.by))}</h3>"
+    for view, each in rounds:
+        of_view = view.title if contents.shows_several else ""
+        yield f"<h3>{escape(_joined(of_view, f'Round {each.number}', each.date, each.by))}</h3>"
         pairs = [("Asked", each.asked)] if each.asked else []
         pairs += [("Changed", "\n".join(each.changes))] if each.changes else []
         pairs += list(each.answers)
@@ -260,62 +292,64 @@ def _rounds(rounds: Iterable[PageRound]) -> Iterable[str]:
     yield "</section>"
 
 
-def _settings(table: PageTable | None) -> Iterable[str]:
-    if table is None:
+def _settings(contents: PageContents) -> Iterable[str]:
+    if all(view.settings is None for view in contents.views):
         return
     yield '<section class="words" aria-labelledby="lights-head">'
     yield '<h2 id="lights-head">Lights</h2>'
-    yield '<div class="scroll" role="region" aria-label="Settings by mood" tabindex="0"><table>'
-    heads = "".join(f'<th scope="col">{escape(mood)}</th>' for mood in table.moods)
-    yield f"<tr><td></td>{heads}</tr>"
-    for light, said in table.rows:
-        cells = "".join(f"<td>{escape(each)}</td>" for each in said)
-        yield f'<tr><th scope="row">{escape(light)}</th>{cells}</tr>'
-    yield "</table></div></section>"
+    for view in contents.views:
+        if view.settings is None:
+            continue
+        yield from _view_head(contents, view)
+        yield '<div class="scroll" role="region" aria-label="Settings by mood" tabindex="0"><table>'
+        heads = "".join(f'<th scope="col">{escape(mood)}</th>' for mood in view.settings.moods)
+        yield f"<tr><td></td>{heads}</tr>"
+        for light, said in view.settings.rows:
+            cells = "".join(f"<td>{escape(each)}</td>" for each in said)
+            yield f'<tr><th scope="row">{escape(light)}</th>{cells}</tr>'
+        yield "</table></div>"
+    yield "</section>"
 
 
 def _data(contents: PageContents) -> str:
     """Give the script what it needs to know; no text can end the element that it stands in."""
-    sources = {
-        (each.mood, each.round_number): picture_source(
-            contents.view_key, each.mood, each.round_number
-        )
-        for each in contents.pictures
-    }
-    keys = {(each.mood, each.round_number): each.key for each in contents.pictures}
-    remarks = [
-        {
-            "id": each.id,
-            "picture": keys.get((each.mood, each.round_number), keys.get((each.mood, None))),
-            "box": {
-                "x": each.box.x,
-                "y": each.box.y,
-                "w": each.box.width,
-                "h": each.box.height,
-            },
-            "text": each.text,
-            "author": each.author,
-            "created": each.created,
-            "number": each.number,
-            "answer": each.answer,
-        }
-        for each in contents.comments
-        if (each.mood, None) in keys
-    ]
     told = {
-        "view": contents.view_key,
-        "stem": contents.view_key,
+        "view": contents.key,
+        "stem": contents.key,
         "pictures": [
             {
-                "key": each.key,
-                "source": sources[each.mood, each.round_number],
-                "title": each.full_title,
+                "key": contents.picture_key(view, each),
+                "view": view.key,
+                "mood": each.mood,
+                "source": picture_source(view.key, each.mood, each.round_number),
+                "title": contents.picture_title(view, each),
                 "width": each.width,
                 "height": each.height,
             }
-            for each in contents.pictures
+            for view in contents.views
+            for each in view.pictures
         ],
-        "remarks": remarks,
+        "remarks": [one for view in contents.views for one in _remarks(contents, view)],
     }
     text = json.dumps(told, ensure_ascii=True)
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _remarks(contents: PageContents, view: PageView) -> Iterable[dict[str, object]]:
+    """Give the comments of a view, on pictures that are shown."""
+    keys = {
+        (each.mood, each.round_number): contents.picture_key(view, each) for each in view.pictures
+    }
+    for each in view.comments:
+        if (each.mood, None) in keys:
+            box = {"x": each.box.x, "y": each.box.y, "w": each.box.width, "h": each.box.height}
+            yield {
+                "id": each.id,
+                "picture": keys.get((each.mood, each.round_number), keys[each.mood, None]),
+                "box": box,
+                "text": each.text,
+                "author": each.author,
+                "created": each.created,
+                "number": each.number,
+                "answer": each.answer,
+            }

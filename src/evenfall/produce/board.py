@@ -1,10 +1,10 @@
-"""Boards of a view: developed moods, brought to the size of paper and set on pages."""
+"""Boards of views: developed moods, brought to the size of paper and set on pages."""
 
 from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from evenfall.deliver.jpeg import encode_jpeg
 from evenfall.develop.developed import DevelopedMood
@@ -21,7 +21,7 @@ from evenfall.produce.stills import srgb_still
 from evenfall.recipe import Recipe
 from evenfall.recipe.words.suggesting import joined
 
-__all__ = ["Board", "make_board"]
+__all__ = ["Board", "BoardView", "make_board"]
 
 _DPI = 300
 _QUALITY = 95
@@ -43,25 +43,43 @@ class Board:
     notes: tuple[str, ...]
 
 
+@dataclass(frozen=True, eq=False)
+class BoardView:
+    """A view whose moods are laid out.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Its names.
+    developed : iterable of DevelopedMood
+        In the order of their pages; each is let go once its picture is made.
+    round_name : str
+        Round that it stands in; empty if in none.
+    before : mapping of str to BoardPicture
+        Earlier pictures by mood, for pages of before and after.
+    """
+
+    recipe: Recipe
+    developed: Iterable[DevelopedMood]
+    round_name: str = ""
+    before: Mapping[str, BoardPicture] = field(default_factory=dict)
+
+
 def make_board(
-    recipe: Recipe,
-    developed: Iterable[DevelopedMood],
+    views: Sequence[BoardView],
     *,
     size: PaperSize = "A3",
     upright: bool = False,
     mark: str = "",
     date: datetime.date | None = None,
-    round_name: str = "",
-    before: Mapping[str, BoardPicture] | None = None,
+    key: str = "",
 ) -> Board:
-    """Make boards of moods: all of them on a page, each on one of its own, before and after.
+    """Make boards: of each view all moods on a page, each on one of its own, before and after.
 
     Parameters
     ----------
-    recipe : Recipe
-        Names, studio and logo.
-    developed : iterable of DevelopedMood
-        In the order of their pages; each is let go once its picture is made.
+    views : sequence of BoardView
+        In the order of their pages. Project, studio and logo are those of the first.
     size : str
         "A4" to "A1".
     upright : bool
@@ -70,35 +88,38 @@ def make_board(
         Stands at the top of every page, such as "DRAFT".
     date : date, optional
         Stands at the foot.
-    round_name : str
-        Stands at the foot.
-    before : mapping of str to BoardPicture, optional
-        Earlier pictures by mood, for pages of before and after.
+    key : str
+        What the project is called where it has no title and there are several views.
 
     Raises
     ------
     PixelSourceError
         When the logo cannot be drawn, or a file of a look cannot be used.
     """
+    recipe, is_one = views[0].recipe, len(views) == 1
     project = recipe.model.project
     logo = None if project.logo is None else read_logo(recipe.beside(project.logo))
-    pictures: dict[str, BoardPicture] = {}
+    pages: list[BoardPage] = []
     notes: list[str] = []
-    for mood in developed:
-        pictures[mood.name], note = _picture(mood, size, upright=upright)
-        notes += [note] if note else []
-    view = project.view or project.title or recipe.path.stem
+    for view in views:
+        pictures: dict[str, BoardPicture] = {}
+        said = view.recipe.model.project
+        name = said.view or (said.title if is_one else "") or view.recipe.path.stem
+        for mood in view.developed:
+            pictures[mood.name], note = _picture(mood, size, upright=upright)
+            notes += [note if is_one else f"{name}, {note}"] if note else []
+        pages += _pages(name, pictures, view.before, alone="" if is_one else f"{name}, ")
+    rounds = {view.round_name for view in views}
     text = BoardText(
-        title=project.title or recipe.path.stem,
-        view=project.view or "",
+        title=project.title or (recipe.path.stem if is_one else key),
+        view=(project.view or "") if is_one else "",
         date="" if date is None else f"{date.day} {date:%B %Y}",
-        round=round_name,
+        round=rounds.pop() if len(rounds) == 1 else "",
         studio=project.studio or project.author or "",
         mark=mark,
         author=project.author or "",
         copyright=project.copyright or "",
     )
-    pages = _pages(view, pictures, before or {})
     data, lacking = draw_board(pages, text, size=size, upright=upright, logo=logo, made=date)
     if lacking:
         signs = joined(lacking, "and", most=10)
@@ -107,15 +128,21 @@ def make_board(
 
 
 def _pages(
-    view: str, pictures: Mapping[str, BoardPicture], before: Mapping[str, BoardPicture]
+    view: str,
+    pictures: Mapping[str, BoardPicture],
+    before: Mapping[str, BoardPicture],
+    *,
+    alone: str,
 ) -> Sequence[BoardPage]:
     pages = [BoardPage(view, tuple(pictures.values()))] if len(pictures) > 1 else []
-    pages += [BoardPage(picture.title, (picture,)) for picture in pictures.values()]
+    for picture in pictures.values():
+        heading = f"{alone}{picture.title}"
+        pages.append(BoardPage(heading, (replace(picture, title=heading),)))
     for mood, earlier in before.items():
         if mood in pictures:
             now = pictures[mood]
             after = BoardPicture(now.title, now.jpeg, now.width, now.height, "now")
-            pages.append(BoardPage(f"{now.title}, before and after", (earlier, after)))
+            pages.append(BoardPage(f"{alone}{now.title}, before and after", (earlier, after)))
     return pages
 
 

@@ -1,7 +1,9 @@
 """Threads that work off steps, and stop together.
 
 A step is a value that knows how to do one piece of work. What it gives back is either steps, which
-are queued behind those that wait, or results, which go to whoever set the crew to work.
+are queued behind those that wait, or results, which go to whoever set the crew to work. A crew of
+one is whoever set it to work: a thread that makes one frame after the other keeps its working
+memory, which a new thread would have to claim again.
 """
 
 from __future__ import annotations
@@ -10,13 +12,15 @@ import itertools
 import queue
 import threading
 from abc import ABC, abstractmethod
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import CancelledError, Future, ThreadPoolExecutor, wait
+from contextvars import Context
 from dataclasses import dataclass
 from types import TracebackType
 from typing import Any, Generic, Self, TypeVar
 
-__all__ = ["Crew", "Step"]
+__all__ = ["Crew", "Step", "crew_of"]
 
 R = TypeVar("R")
 R_co = TypeVar("R_co", covariant=True)
@@ -39,6 +43,18 @@ class _Failure:
 
 class _AllDone:
     """Told when no step is left."""
+
+
+def crew_of(workers: int) -> Crew[Any]:
+    """Give a crew of so many threads; of one, the caller's own.
+
+    Examples
+    --------
+    >>> with crew_of(1) as crew:
+    ...     crew.share(abs, [-1, 2, -3])
+    [1, 2, 3]
+    """
+    return _Alone() if workers == 1 else Crew(workers)
 
 
 class Crew(Generic[R]):
@@ -196,3 +212,31 @@ class Crew(Generic[R]):
         with self._lock:
             self._stopped = True
         self._pool.shutdown(wait=True, cancel_futures=True)
+
+
+class _Alone(Crew[R]):
+    """A crew of the caller's own thread."""
+
+    def __init__(self) -> None:
+        self._waiting: deque[Step[R]] = deque()
+        self._apart = Context()  # as in another thread, nobody listens to what steps open
+
+    def add(self, step: Step[R]) -> None:
+        self._waiting.append(step)
+
+    def results(self, steps: Iterable[Step[R]]) -> Iterator[R]:
+        self._waiting.extend(steps)
+        end = _AllDone()
+        while self._waiting:
+            work: Iterator[Step[R] | R | _AllDone] = iter(self._waiting.popleft().work())
+            while not isinstance(found := self._apart.run(next, work, end), _AllDone):
+                if isinstance(found, Step):
+                    self._waiting.append(found)
+                else:
+                    yield found
+
+    def share(self, function: Callable[[Any], Any], items: Iterable[Any]) -> list[Any]:
+        return [function(item) for item in items]
+
+    def _stop(self) -> None:
+        self._waiting.clear()

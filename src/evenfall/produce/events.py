@@ -20,6 +20,7 @@ __all__ = [
     "PassRead",
     "RunPlanned",
     "TakesTime",
+    "unheard",
 ]
 
 
@@ -115,3 +116,7 @@ Event = (
     | Note
 )
 OnEvent = Callable[[Event], None]
+
+
+def unheard(event: Event) -> None:
+    """Tell nobody."""

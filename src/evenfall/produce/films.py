@@ -11,21 +11,26 @@ from pathlib import Path
 
 from evenfall.deliver.film import join
 from evenfall.deliver.provenance import Provenance
+from evenfall.develop.asked import Asked
+from evenfall.develop.engine import measure_elsewhere
 from evenfall.errors import EvenfallError, Fault
+from evenfall.light.gain import stops_of
 from evenfall.produce.frames import FrameMade, Strip
 from evenfall.produce.targets import FRAME_ENDING
-from evenfall.recipe import Deliverable, Recipe
+from evenfall.recipe import Deliverable
 from evenfall.record.earlier import is_intact
-from evenfall.record.excerpt import excerpt
+from evenfall.record.excerpt import excerpt, relevant_changes, renumbered
 from evenfall.record.naming import name_ending
+from evenfall.record.on_its_own import on_their_own, pinned
 from evenfall.record.values import FileReport
 from evenfall.record.versions import versions
 from evenfall.system.atomic import write_atomically
 from evenfall.system.free_names import refuse_existing
 
-__all__ = ["Film", "films_of", "make_films", "spent_frames"]
+__all__ = ["Film", "films_of", "is_to_be_made", "make_films", "spent_frames"]
 
 _USUAL_RATE = 24.0
+_FRAMES_FOLDER = "frames"  # as runs call it
 
 
 @dataclass(frozen=True)
@@ -56,7 +61,10 @@ class Film:
 
 
 def films_of(strip: Strip, out: Path) -> list[Film]:
-    """Name the films of a strip; they lie beside the folder of its frames."""
+    """Name the films of a strip.
+
+    They lie beside the folder `frames`, or in a folder that is called otherwise.
+    """
     recipe, films = strip.recipe, []
     sequence = recipe.model.sequence
     usual = _USUAL_RATE if sequence is None else sequence.rate
@@ -74,7 +82,8 @@ def films_of(strip: Strip, out: Path) -> list[Film]:
                 width=deliverable.width or "",
                 suffix=deliverable.suffix,
             )
-            path = out.parent / (name + name_ending(recipe) + deliverable.row.ending)
+            home = out.parent if out.name == _FRAMES_FOLDER else out
+            path = home / (name + name_ending(recipe) + deliverable.row.ending)
             films.append(Film(path, mood, deliverable, deliverable.rate or usual))
     return films
 
@@ -89,14 +98,22 @@ def spent_frames(films: Sequence[Film]) -> dict[Path, str]:
     return spent
 
 
+def is_to_be_made(film: Film, frames: Sequence[FrameMade]) -> bool:
+    """Whether a film is not there, or of other frames."""
+    noted = _noted(film)
+    if noted is None or noted[0].format != _kind(film):
+        return True
+    return noted[1] != _used(film, frames)
+
+
 def make_films(
-    recipe: Recipe, films: Sequence[Film], frames: Sequence[FrameMade], *, overwrite: bool
+    strip: Strip, films: Sequence[Film], frames: Sequence[FrameMade], *, overwrite: bool
 ) -> tuple[list[FileReport], list[Fault]]:
     """Put frames into films, and take them away afterwards.
 
     Parameters
     ----------
-    recipe : Recipe
+    strip : Strip
         What they are made of.
     films : sequence of Film
         What is to be made.
@@ -115,16 +132,15 @@ def make_films(
     files: list[FileReport] = []
     faults: list[Fault] = []
     for film in films:
-        parts = _parts(film, frames)
-        used = {_seen(film, part.path): part.sha256 or "" for part in parts}
         noted = _noted(film)
-        if noted is not None and noted[1] == used and noted[0].format == _kind(film):
+        if noted is not None and not is_to_be_made(film, frames):
             files.append(noted[0].model_copy(update={"kept": True}))
             continue
+        parts = _parts(film, frames)
         try:
             refuse_existing([film.path], allowed=overwrite)
             data = join(
-                film.deliverable, [part.path for part in parts], film.rate, _record(recipe, film)
+                film.deliverable, [part.path for part in parts], film.rate, _record(strip, film)
             )
             write_atomically(film.path, data, overwrite=overwrite)
         except EvenfallError as error:
@@ -134,7 +150,7 @@ def make_films(
         file = FileReport(
             path=film.path, mood=film.mood, format=_kind(film), bytes=len(data), sha256=sha256
         )
-        _note(film, file, used)
+        _note(film, file, _used(film, frames))
         files.append(file)
         for part in parts:
             with contextlib.suppress(OSError):
@@ -142,25 +158,44 @@ def make_films(
     return files, faults
 
 
-def _record(recipe: Recipe, film: Film) -> Provenance:
+def _record(strip: Strip, film: Film) -> Provenance:
     """Record of a film: what the recipe says, without its comments."""
+    recipe = strip.recipe
     project, sequence = recipe.model.project, recipe.model.sequence
     title = film.mood
     if sequence is not None and film.mood == sequence.name:
         title = sequence.title or title
     number = recipe.model.deliverables.index(film.deliverable)
     moods = {*recipe.moods, film.mood}
+    changes = relevant_changes(recipe.changes, moods, number, draft=False)
+    if recipe.model.record != "with comments":
+        changes = renumbered(changes)
     return Provenance(
         recipe=recipe.path.name,
         recipe_text=excerpt(recipe, moods, number, draft=False, sheet=False),
         mood=film.mood,
         version=versions()["evenfall"],
-        changes=recipe.changes,
+        changes=(*changes, *_without_other_views(strip)),
         is_told=recipe.model.record != "none",
         title=" - ".join(part for part in (project.title, project.view, title) if part),
         author=project.author or "",
         copyright=project.copyright or "",
     )
+
+
+def _without_other_views(strip: Strip) -> tuple[str, ...]:
+    """Pin the exposures that are taken from other views, where they hold for all frames."""
+    asked = Asked(strip.at(strip.frames[0])[0])
+    held = asked.metered or asked
+    moods = list(strip.recipe.exposed_as)
+    if not moods:
+        return ()
+    if asked.metered is None and any(held.elsewhere(mood).recipe.has_frames for mood in moods):
+        return ()
+    measured, changes = measure_elsewhere(held, moods), on_their_own(strip.recipe, moods)
+    for mood in moods:
+        changes += pinned(mood, stops_of(measured.camera(mood).exposure_factor))
+    return changes
 
 
 def _kind(film: Film) -> str:
@@ -171,12 +206,19 @@ def _kind(film: Film) -> str:
 
 
 def _parts(film: Film, frames: Sequence[FrameMade]) -> list[FileReport]:
+    ending = film.path.suffix + FRAME_ENDING
     return [
         file
         for frame in frames
         for file in frame.files
-        if file.path.suffix == FRAME_ENDING and file.path.stem.rsplit("_", 1)[0] == film.path.stem
+        if file.path.name.endswith(ending)
+        and file.path.name.removesuffix(ending).rpartition("_")[0] == film.path.stem
     ]
+
+
+def _used(film: Film, frames: Sequence[FrameMade]) -> dict[str, str]:
+    """SHA-256 of the frames of a film, by their path from it."""
+    return {_seen(film, part.path): part.sha256 or "" for part in _parts(film, frames)}
 
 
 def _seen(film: Film, path: Path) -> str:

@@ -33,6 +33,7 @@ from evenfall.produce.encoding import Apart, FinishedMood
 from evenfall.produce.plan import Picture, RunPlan
 from evenfall.record.describing import describe_mood
 from evenfall.record.earlier import made_of
+from evenfall.record.round_pictures import keep_picture
 from evenfall.record.values import MadeOf, MoodReport, StatisticsReport
 from evenfall.system.opened import Openings, listening
 from evenfall.system.scratch import BLOCK_PIXELS
@@ -313,10 +314,13 @@ class _Encode(Step[Finished]):
         except OutputError as error:
             found = f"{target.path.name}: {error}"
             raise OutputError(plan.asked.recipe.fault(target.place, found)) from None
+        sha256 = hashlib.sha256(encoded.data).hexdigest()
+        if plan.leaves_picture(target.deliverable, finished.frame):
+            keep_picture(sha256, finished.codes(), target.deliverable.space)
         yield FileEncoded(
             self.picture,
             encoded.data,
-            hashlib.sha256(encoded.data).hexdigest(),
+            sha256,
             made_of(self.picture.facts, openings, plan.hashes, plan.out),
             encoded.notes,
         )

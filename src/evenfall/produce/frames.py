@@ -14,8 +14,10 @@ from pathlib import Path
 
 from evenfall.develop.asked import Asked
 from evenfall.develop.engine import measure_elsewhere
+from evenfall.develop.opening import open_passes
 from evenfall.develop.shelf import Shelf
 from evenfall.errors import EvenfallError, Fault, UsageError
+from evenfall.passes.standing import Standing
 from evenfall.produce.events import OnEvent
 from evenfall.produce.running import run
 from evenfall.produce.shared import Shared
@@ -23,13 +25,26 @@ from evenfall.recipe import Recipe
 from evenfall.recipe.choosing import choose_moods
 from evenfall.recipe.clock import frames_text
 from evenfall.recipe.file_names import asks_for, filled_in
-from evenfall.recipe.framed import framed
+from evenfall.recipe.files import frames_there
+from evenfall.recipe.framed import framed, where_metered
 from evenfall.record.values import FileReport
 from evenfall.system.processors import passes_at_once, workers_of
 
-__all__ = ["FrameMade", "Strip", "make_frames", "missing_frames", "strip_of"]
+__all__ = [
+    "FrameMade",
+    "Strip",
+    "claimed_names",
+    "frames_of_films",
+    "make_frame",
+    "make_frames",
+    "missing_frames",
+    "shared_of",
+    "strip_of",
+]
 
-_SHELF_BYTES = 1 << 30
+_SHELF_BYTES = _STANDING_BYTES = 1 << 30
+_READ_BYTES = 10  # a pixel of the pass that is being read: three half floats, and its file
+_MOOD_BYTES = 16  # a pixel of a picture: sums in single precision, finished codes, the file
 
 
 @dataclass(frozen=True)
@@ -55,12 +70,6 @@ class Strip:
     moods: tuple[str, ...]
     frames: tuple[int, ...]
     first: int
-
-    @property
-    def all_frames(self) -> tuple[int, ...]:
-        """Frames that a film needs: those of the sequence; of a walk those that are made."""
-        sequence = self.recipe.model.sequence
-        return sequence.numbers if self.hour and sequence is not None else self.frames
 
     def at(self, frame: int) -> tuple[Recipe, tuple[str, ...]]:
         """Give the recipe of a frame, and what is made of it."""
@@ -163,13 +172,7 @@ def strip_of(
 
 def missing_frames(strip: Strip) -> dict[int, tuple[str, ...]]:
     """Name the files of passes that are not there, by frame, before anything is made."""
-    recipe = strip.recipe
-    names = {
-        source.file: filled_in
-        for light in recipe.model.lights.values()
-        for source in light.sources
-        if asks_for(source.file, "frame")
-    }
+    recipe, names = strip.recipe, _names_by_frame(strip.recipe)
     view, found = recipe.model.passes.view, {}
     for frame in strip.frames:
         files = (filled_in(name, frame=frame, view=view) for name in names)
@@ -177,6 +180,23 @@ def missing_frames(strip: Strip) -> dict[int, tuple[str, ...]]:
         if gone:
             found[frame] = gone
     return found
+
+
+def _names_by_frame(recipe: Recipe) -> list[str]:
+    """Names of passes that are other files in every frame."""
+    sources = (source for light in recipe.model.lights.values() for source in light.sources)
+    return [name for name in dict.fromkeys(source.file for source in sources)
+            if asks_for(name, "frame")]  # fmt: skip
+
+
+def frames_of_films(strip: Strip) -> tuple[int, ...]:
+    """Frames that films need: those of the sequence; of a walk those whose passes are all there."""
+    recipe = strip.recipe
+    if strip.hour and recipe.model.sequence is not None:
+        return recipe.model.sequence.numbers
+    view, folder = recipe.model.passes.view, recipe.passes_folder
+    there = [frames_there(name, folder, view=view) for name in _names_by_frame(recipe)]
+    return tuple(sorted(set.intersection(*there)))
 
 
 def shared_of(strip: Strip, workers: int | None = None) -> Shared:
@@ -187,14 +207,91 @@ def shared_of(strip: Strip, workers: int | None = None) -> Shared:
     RecipeError, PassError, PixelSourceError
         When exposure cannot be measured, or ratios not be solved.
     """
-    frame = strip.frames[0]
-    _, moods = strip.at(frame)
-    one = framed(strip.recipe, frame, hour=strip.hour, first=strip.first, metered=strip.metered)
-    asked = Asked(one)
-    if asked.metered is None:
-        return Shared(None, None, Shelf(_SHELF_BYTES))
-    held = measure_elsewhere(asked.metered, moods, workers=workers)
-    return Shared(asked.metered, held, Shelf(_SHELF_BYTES))
+    shared = Shared(None, None, Shelf(_SHELF_BYTES), Standing(_STANDING_BYTES))
+    for frame in strip.frames[:2]:  # one of them may be that in which all are measured
+        one = framed(strip.recipe, frame, hour=strip.hour, first=strip.first, metered=strip.metered)
+        asked = Asked(one)
+        if asked.metered is not None:
+            _, moods = strip.at(frame)
+            held = measure_elsewhere(asked.metered, moods, workers=workers)
+            return replace(shared, metered=asked.metered, held=held)
+    return shared
+
+
+def _frame_size(strip: Strip, *, draft: bool) -> tuple[int, int] | None:
+    """Width and height of the first frame; None where it cannot be opened, which its run tells."""
+    recipe, _ = strip.at(strip.frames[0])
+    try:
+        return open_passes(recipe, draft=draft, keep_going=True).size
+    except EvenfallError:
+        return None
+
+
+def _at_once(strip: Strip, workers: int | None, *, draft: bool) -> tuple[int, int]:
+    """How many frames are made at once, and with how many threads each."""
+    threads = workers_of(workers)
+    size = _frame_size(strip, draft=draft) if threads > 1 else None
+    if size is None:
+        return threads, 1
+    bytes_a_pixel = _READ_BYTES + _MOOD_BYTES * len(strip.moods)
+    frames = passes_at_once(size, threads, bytes_a_pixel=bytes_a_pixel, least=1)
+    return frames, threads // frames
+
+
+def make_frame(
+    strip: Strip,
+    frame: int,
+    out: Path,
+    shared: Shared,
+    *,
+    draft: bool = False,
+    overwrite: bool = False,
+    keep_going: bool = False,
+    threads: int = 1,
+    on_event: OnEvent | None = None,
+) -> FrameMade:
+    """Make a frame; why it cannot be made is given, not raised.
+
+    Parameters
+    ----------
+    strip : Strip
+        What it belongs to.
+    frame : int
+        Its number.
+    out : Path
+        Folder of the files.
+    shared : Shared
+        From `shared_of`.
+    draft, overwrite, keep_going, on_event
+        As for a run.
+    threads : int
+        The files do not depend on it.
+    """
+    recipe, moods = strip.at(frame)
+    if where_metered(recipe) is None:  # it is the one in which others are measured, or a still
+        shared = replace(shared, metered=None, held=None)
+    try:
+        report = run(
+            recipe,
+            moods=moods,
+            out=out,
+            draft=draft,
+            overwrite=overwrite,
+            keep_going=keep_going,
+            workers=threads,
+            shared=shared,
+            on_event=on_event,
+        )
+    except EvenfallError as error:
+        faults = getattr(error, "faults", None) or (Fault("", "", str(error)),)
+        return FrameMade(frame, (), tuple(faults))
+    return FrameMade(frame, report.files, report.faults)
+
+
+def claimed_names(strip: Strip, out: Path) -> list[Path]:
+    """Names by which the frames of a strip are claimed in their folder, for as long as it lasts."""
+    stem = strip.recipe.path.stem
+    return [out / f"{stem}_{mood}_{frame:04d}" for mood in strip.moods for frame in strip.frames]
 
 
 def make_frames(
@@ -203,8 +300,8 @@ def make_frames(
     *,
     draft: bool = False,
     overwrite: bool = False,
+    keep_going: bool = False,
     workers: int | None = None,
-    size: tuple[int, int] | None = None,
     spent: Mapping[Path, str] | None = None,
     on_event: OnEvent | None = None,
 ) -> Iterator[FrameMade]:
@@ -218,12 +315,11 @@ def make_frames(
         What is made.
     out : Path
         Folder of the files.
-    draft, overwrite
+    draft, overwrite, keep_going
         As for a run.
     workers : int, optional
-        Frames at once; one per processor otherwise, fewer where memory does not allow it.
-    size : tuple of int, optional
-        Of a frame, where it is known: fewer large ones are made at once.
+        Threads, one per processor otherwise. Each makes a frame; several make one together where
+        memory does not allow as many frames at once.
     on_event : callable, optional
         Told of files, one event at a time, from any thread.
     spent : mapping of Path to str, optional
@@ -234,27 +330,21 @@ def make_frames(
     FrameMade
         In the order in which they are done.
     """
-    at_once = workers_of(workers)
-    at_once = at_once if size is None else passes_at_once(size, at_once)
+    at_once, threads = _at_once(strip, workers, draft=draft)
     shared = replace(shared_of(strip, workers), spent=spent or {})
 
     def make(frame: int) -> FrameMade:
-        recipe, moods = strip.at(frame)
-        try:
-            report = run(
-                recipe,
-                moods=moods,
-                out=out,
-                draft=draft,
-                overwrite=overwrite,
-                workers=1,
-                shared=shared,
-                on_event=on_event,
-            )
-        except EvenfallError as error:
-            faults = getattr(error, "faults", None) or (Fault("", "", str(error)),)
-            return FrameMade(frame, (), tuple(faults))
-        return FrameMade(frame, report.files, report.faults)
+        return make_frame(
+            strip,
+            frame,
+            out,
+            shared,
+            draft=draft,
+            overwrite=overwrite,
+            keep_going=keep_going,
+            threads=threads,
+            on_event=on_event,
+        )
 
     with ThreadPoolExecutor(at_once, "frame") as pool:
         waiting: set[Future[FrameMade]] = set()

@@ -3,17 +3,25 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 from evenfall.advice.hours import notes_on_hours
 from evenfall.deliver.film import require_encoder
 from evenfall.errors import Fault
 from evenfall.produce.events import FrameDone, FramesPlanned, OnEvent
-from evenfall.produce.films import films_of, make_films, spent_frames
-from evenfall.produce.frames import FrameMade, Strip, make_frames, missing_frames
+from evenfall.produce.films import films_of, is_to_be_made, make_films, spent_frames
+from evenfall.produce.folder import enter_folder
+from evenfall.produce.frames import (
+    FrameMade,
+    Strip,
+    claimed_names,
+    frames_of_films,
+    make_frames,
+    missing_frames,
+)
 from evenfall.recipe import Recipe
 from evenfall.recipe.clock import frames_text
 from evenfall.recipe.words.suggesting import joined
@@ -21,7 +29,10 @@ from evenfall.record.frames_report import FramesReport
 from evenfall.record.naming import pictures_folder
 from evenfall.record.values import FileReport
 
-__all__ = ["frames_folder", "run_frames"]
+__all__ = ["MakeFrames", "frames_folder", "run_frames"]
+
+MakeFrames: TypeAlias = Callable[..., Iterator[FrameMade]]
+"""`make_frames`, or who takes its arguments and has others make the frames."""
 
 
 def frames_folder(recipe: Recipe, *, draft: bool) -> Path:
@@ -36,8 +47,10 @@ def run_frames(
     draft: bool = False,
     overwrite: bool = False,
     dry_run: bool = False,
+    keep_going: bool = False,
     workers: int | None = None,
     on_event: OnEvent | None = None,
+    make: MakeFrames = make_frames,
 ) -> FramesReport:
     """Make the frames of a strip.
 
@@ -50,8 +63,10 @@ def run_frames(
         What is made.
     out : Path, optional
         Folder of the files; `frames` in the folder of the pictures otherwise.
-    draft, overwrite, dry_run, workers, on_event
+    draft, overwrite, dry_run, keep_going, workers, on_event
         As for a run.
+    make : callable
+        Makes the frames.
 
     Raises
     ------
@@ -60,7 +75,7 @@ def run_frames(
     """
     begun, recipe = time.perf_counter(), strip.recipe
     folder = frames_folder(recipe, draft=draft) if out is None else out.absolute()
-    gone = missing_frames(strip)
+    gone = {} if keep_going else missing_frames(strip)
     there = tuple(frame for frame in strip.frames if frame not in gone)
     faults = _told(recipe, gone)
     notes = notes_on_hours(recipe) if strip.hour else ()
@@ -73,20 +88,24 @@ def run_frames(
     if on_event is not None:
         on_event(FramesPlanned(len(there)))
     rest = Strip(recipe, strip.hour, strip.moods, there, strip.first)
-    is_whole = strip.frames == strip.all_frames
-    films = films_of(strip, folder) if is_whole and not draft else []
-    further = {"draft": draft, "overwrite": overwrite, "workers": workers}
+    films = [] if draft else films_of(strip, folder)
+    spent = spent_frames(films)
+    needed = frames_of_films(strip) if films else ()
+    if not set(needed) <= set(strip.frames):
+        names = joined((film.path.name for film in films), "and")
+        notes += (f"{names}: made when all frames are asked for, {frames_text(needed)}",)
+        films = []
+    further: dict[str, Any] = {"draft": draft, "overwrite": overwrite, "workers": workers}
+    further["keep_going"] = keep_going
     for film in films:
         require_encoder(film.deliverable)
-    found = _made(rest, folder, spent_frames(films), on_event, **further)
-    gone_frames = [
-        file.path for one in found for file in one.files if file.kept and not file.path.exists()
-    ]
-    if gone_frames and not all(one.is_kept for one in found):  # a film is made anew of all of them
-        found = _made(rest, folder, {}, None, **further)
+    with enter_folder(folder, claimed_names(rest, folder)):
+        found = _made(make, rest, folder, spent, on_event, **further)
+        if any(is_to_be_made(film, found) and _lacks_frames(found) for film in films):
+            found = _made(make, rest, folder, {}, None, **further)
     made_films: list[FileReport] = []
     if films and not gone and not any(one.faults for one in found):
-        made_films, film_faults = make_films(recipe, films, found, overwrite=overwrite)
+        made_films, film_faults = make_films(strip, films, found, overwrite=overwrite)
         faults = (*faults, *film_faults)
     elif films:
         names = joined((film.path.name for film in films), "and")
@@ -100,12 +119,19 @@ def run_frames(
             "failed": tuple(sorted((*gone, *(each.frame for each in found if each.faults)))),
             "faults": (*faults, *_of_frames(found)),
             "films": tuple(made_films),
+            "notes": notes,
             "seconds": round(time.perf_counter() - begun, 3),
         }
     )
 
 
+def _lacks_frames(found: list[FrameMade]) -> bool:
+    """Whether some frames are in a film that stands, and nowhere else."""
+    return any(file.kept and not file.path.exists() for one in found for file in one.files)
+
+
 def _made(
+    make: MakeFrames,
     strip: Strip,
     folder: Path,
     spent: Mapping[Path, str],
@@ -113,7 +139,7 @@ def _made(
     **further: Any,
 ) -> list[FrameMade]:
     found = []
-    for made in make_frames(strip, folder, spent=spent, on_event=on_event, **further):
+    for made in make(strip, folder, spent=spent, on_event=on_event, **further):
         found.append(made)
         if on_event is not None:
             on_event(FrameDone(made.frame))

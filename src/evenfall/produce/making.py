@@ -192,7 +192,7 @@ class _Run:
         self.looks_left.discard(mood)
 
     def _finish(self, development: Development, *, keep_going: bool, workers: int) -> None:
-        from evenfall.produce.crew import Crew
+        from evenfall.produce.crew import Crew, crew_of
         from evenfall.produce.finishing import (
             FileEncoded,
             MoodFailed,
@@ -202,9 +202,8 @@ class _Run:
         )
         from evenfall.produce.sheet import SheetEncoded
 
-        with Crew[FileEncoded | MoodFailed | MoodFinished | MoodNoted | SheetEncoded](
-            workers
-        ) as crew:
+        crew: Crew[FileEncoded | MoodFailed | MoodFinished | MoodNoted | SheetEncoded]
+        with crew_of(workers) as crew:
             first = NextMood(
                 self.plan, development, crew.share, workers=workers, keep_going=keep_going
             )
@@ -246,9 +245,7 @@ class _Run:
         moods = {name: mood for name, mood in self.outcome.moods.items() if name in self.thumbnails}
         if not moods:
             return []
-        passes = {light: one for mood in moods.values() for light, one in mood.passes.items()}
-        in_order = {light: passes[light] for light in plan.source.sources if light in passes}
-        record = plan.origins.sheet_record(in_order)
+        record = plan.origins.sheet_record(moods)
         return [
             DrawSheet(
                 plan.asked.recipe, moods, self.thumbnails, record, plan.draft, plan.sheet.logo

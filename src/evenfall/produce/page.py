@@ -1,4 +1,4 @@
-"""The review page of a view: developed moods, comments and rounds, brought together."""
+"""The review page of views: developed moods, comments and rounds, brought together."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from evenfall.comments.model import Comments
 from evenfall.deliver.jpeg import encode_jpeg
 from evenfall.develop.developed import DevelopedMood
 from evenfall.light.gain import stops_of
-from evenfall.page.contents import PageContents, PagePicture, PageRound, PageTable
+from evenfall.page.contents import PageContents, PagePicture, PageRound, PageTable, PageView
 from evenfall.page.html import build_page
 from evenfall.produce.stills import srgb_still
 from evenfall.recipe import Recipe, ResolvedMood
 from evenfall.recipe.words.wording import setting_words, stops_words
 
-__all__ = ["PAGE_WIDTH", "make_page"]
+__all__ = ["PAGE_WIDTH", "make_page", "page_view"]
 
 PAGE_WIDTH = 1920
 """Widest pictures of a page in pixels."""
@@ -25,47 +25,38 @@ _QUALITY = 90
 _MOST_KILOBYTES = 700  # a picture: six of them stay under 6 MB, as base64 in the page
 
 
-def make_page(
+def page_view(
     recipe: Recipe,
     developed: Iterable[DevelopedMood],
     comments: Comments,
     *,
     width: int = PAGE_WIDTH,
-    date: datetime.date | None = None,
     round_name: str = "",
     rounds: Sequence[PageRound] = (),
     earlier: Sequence[PagePicture] = (),
     figures: bool = False,
-) -> bytes:
-    """Make the review page.
+) -> PageView:
+    """Make what a review page shows of a view.
 
     Parameters
     ----------
     recipe : Recipe
-        Names and studio.
+        The view's.
     developed : iterable of DevelopedMood
         In the order of the page; each is let go once its picture is made.
     comments : Comments
         Those that were taken in.
     width : int
         Widest pictures, in pixels.
-    date : date, optional
-        Stands at the top.
     round_name : str
-        Stands at the top.
+        Round that it stands in.
     rounds : sequence of PageRound
         What was asked and answered, latest first.
     earlier : sequence of PagePicture
         Pictures of earlier rounds.
     figures : bool
         Whether the settings of the lights are shown, and what changed of them from round to round.
-
-    Returns
-    -------
-    bytes
-        One HTML file.
     """
-    project = recipe.model.project
     pictures: list[PagePicture] = []
     shown: list[tuple[ResolvedMood, float]] = []
     for mood in developed:
@@ -74,17 +65,49 @@ def make_page(
         jpeg = encode_jpeg(codes, quality=_QUALITY, max_kilobytes=_MOST_KILOBYTES)
         pictures.append(PagePicture(mood.name, mood.mood.title, jpeg, wide, height))
         shown.append((mood.mood, stops_of(mood.camera.exposure_factor)))
-    contents = PageContents(
-        view_key=recipe.path.stem,
-        title=project.view or project.title or recipe.path.stem,
+    return PageView(
+        key=recipe.path.stem,
+        title=recipe.model.project.view or recipe.path.stem,
         pictures=(*pictures, *earlier),
-        project=project.title or "",
-        studio=project.studio or project.author or "",
-        date="" if date is None else f"{date.day} {date:%B %Y}",
         round_name=round_name,
         rounds=tuple(one if figures else replace(one, changes=()) for one in rounds),
         comments=comments.items,
         settings=_settings(recipe, shown) if figures else None,
+    )
+
+
+def make_page(
+    recipe: Recipe, views: Sequence[PageView], *, key: str = "", date: datetime.date | None = None
+) -> bytes:
+    """Make the review page.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Names of project and studio; of several views, those of the first.
+    views : sequence of PageView
+        What it shows.
+    key : str
+        Tells a page of several views from others.
+    date : date, optional
+        Stands at the top.
+
+    Returns
+    -------
+    bytes
+        One HTML file.
+    """
+    project = recipe.model.project
+    title = project.view or project.title or recipe.path.stem
+    if len(views) > 1:
+        title = project.title or key
+    contents = PageContents(
+        key=key or recipe.path.stem,
+        title=title,
+        views=tuple(views),
+        project=project.title or "",
+        studio=project.studio or project.author or "",
+        date="" if date is None else f"{date.day} {date:%B %Y}",
     )
     return build_page(contents)
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.deliver.frame import square_size
+from evenfall.deliver.frame import Frame, square_size
 from evenfall.develop.asked import Asked
 from evenfall.develop.checking import MoodsChecked
 from evenfall.drawings.logo import Logo
@@ -18,10 +18,12 @@ from evenfall.passes.fingerprint import joint_fingerprint
 from evenfall.passes.notes import notes_on
 from evenfall.passes.source import PassSource
 from evenfall.produce.targets import RunFiles, Target
+from evenfall.recipe import Deliverable, Recipe
 from evenfall.recipe.places import dotted
 from evenfall.record.digest import Origins
 from evenfall.record.earlier import Earlier
 from evenfall.record.hashes import Hashes
+from evenfall.record.rounds import has_rounds
 from evenfall.record.thumbnails import load_thumbnail
 from evenfall.record.values import FileReport, MoodReport
 from evenfall.record.versions import versions
@@ -129,6 +131,15 @@ class RunPlan:
         """Composition guides to draw."""
         return self.asked.recipe.model.draft.guides if self.draft else ()
 
+    def leaves_picture(self, deliverable: Deliverable, frame: Frame) -> bool:
+        """Whether a small picture of a file is left behind for the round that may be kept of it.
+
+        Of files that hold the whole picture without loss, and would have to be decoded for it.
+        """
+        is_whole = not frame.is_resized and (frame.width, frame.height) == self.source.size
+        lossless = deliverable.format == "png" and deliverable.space in ("sRGB", "Display P3")
+        return is_whole and lossless and not self.draft and has_rounds(self.asked.recipe.path)
+
     @property
     def to_make(self) -> tuple[Path, ...]:
         """Files that have to be made, in order."""
@@ -218,7 +229,11 @@ def plan_run(
         else:
             continue
         order.append(target.path if noted is None else noted.path)
-    small_size = _sheet_size(asked, source) if is_part and asked.recipe.model.sheet.make else None
+    small_size = (
+        sheet_picture_size(asked.recipe, source)
+        if is_part and asked.recipe.model.sheet.make
+        else None
+    )
     sheet_plan = None
     if files.sheet is not None:
         logo = _logo(asked)
@@ -229,7 +244,7 @@ def plan_run(
             kept.append(noted)
         else:
             busy = {picture.target.mood for picture in pictures}
-            small_size = _sheet_size(asked, source)
+            small_size = sheet_picture_size(asked.recipe, source)
             known = _small_pictures(moods, busy, origins, earlier, hashes, small_size)
             sheet_plan = SheetPlan(files.sheet, facts, small_size, known, logo)
     to_mix = {picture.target.mood for picture in pictures}
@@ -271,11 +286,12 @@ def was_not_made(mood: str) -> str:
     return f"{dotted(('moods', mood))}: not made; the faults say why"
 
 
-def _sheet_size(asked: Asked, source: PassSource) -> tuple[int, int]:
+def sheet_picture_size(recipe: Recipe, source: PassSource) -> tuple[int, int]:
+    """Give width and height of a mood's picture on the contact sheet; nothing is enlarged."""
     from evenfall.drawings.sheet import picture_size
 
     square = square_size(*source.size, source.pixel_aspect)
-    width = min(asked.recipe.model.sheet.picture_width, max(square))  # nothing is enlarged
+    width = min(recipe.model.sheet.picture_width, max(square))
     return picture_size(*square, width)
 
 

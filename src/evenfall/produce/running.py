@@ -77,7 +77,7 @@ def run(
     on_event : callable, optional
         Told of progress, one event at a time, from any thread.
     shared : Shared, optional
-        What the frames of a run of many have in common.
+        What the frames of a run of many have in common; who leads that run has claimed them.
     part : callable, optional
         Makes this a part of a run that somebody else leads, who has claimed the files and writes
         the report. It is given small pictures for the contact sheet: a digest of what each was made
@@ -121,7 +121,8 @@ def run(
         earlier_in = partial(_earlier_frame, folder, report, shared.spent)
     known = earlier_in(bring=False).inputs
     with Hashes(known, workers) as hashes:
-        hashes.start([*_passes_on_somewhere(recipe, chosen), *known])
+        if shared is None:  # else other frames keep the processors busy, and reading finds them
+            hashes.start([*_passes_on_somewhere(recipe, chosen), *known])
         # Modules that take long to import come while files are being hashed.
         from evenfall.develop.asked import Asked
         from evenfall.develop.checking import check_balances, check_moods
@@ -136,11 +137,13 @@ def run(
         asked = Asked(recipe, None if shared is None else shared.metered)
         checked = check_moods(asked, chosen, keep_going=keep_going)
         if source is None:
-            source = open_passes(recipe, draft=draft, keep_going=keep_going)
+            standing = None if shared is None else shared.standing
+            source = open_passes(recipe, draft=draft, keep_going=keep_going, standing=standing)
         if source.headers.keys() >= recipe.model.lights.keys():  # else some may be unknown
-            check_balances(asked, chosen, source.space, source.luminance_scale)
+            scale = source.luminance_scale
+            check_balances(asked, chosen, source.space, scale, keep_going=keep_going)
         files = plan_files(recipe, chosen, folder, source, checked.looks, draft=draft)
-        stands_apart = dry_run or part is not None
+        stands_apart = dry_run or part is not None or shared is not None
         if not dry_run and on_event is not None:
             on_event(FolderEntered(folder))
         entered = nullcontext(()) if stands_apart else enter_folder(folder, [*files.paths, report])

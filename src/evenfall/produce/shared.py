@@ -9,6 +9,7 @@ from pathlib import Path
 from evenfall.develop.asked import Asked
 from evenfall.develop.measuring import Measuring
 from evenfall.develop.shelf import Shelf
+from evenfall.passes.standing import Standing
 
 __all__ = ["Shared"]
 
@@ -24,7 +25,9 @@ class Shared:
     held : Measuring or None
         What was measured there.
     shelf : Shelf
-        Plates, masks, and passes that are the same in all frames.
+        Plates and masks.
+    standing : Standing
+        Passes that are the same in all frames.
     spent : mapping of Path to str
         SHA-256 of frames that have gone into films which still stand.
     """
@@ -32,4 +35,5 @@ class Shared:
     metered: Asked | None
     held: Measuring | None
     shelf: Shelf
+    standing: Standing
     spent: Mapping[Path, str] = field(default_factory=dict)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +14,7 @@ from evenfall.deliver.jpeg import encode_jpeg
 from evenfall.deliver.png import encode_png
 from evenfall.deliver.provenance import Provenance
 from evenfall.drawings.lettering import format_kelvin, format_stops, lacking_signs
-from evenfall.drawings.logo import Logo
+from evenfall.drawings.logo import Logo, read_logo
 from evenfall.drawings.sheet import SheetLight, SheetMood, SheetText, draw_sheet
 from evenfall.light.colour import mired
 from evenfall.light.primaries import BT709
@@ -25,7 +26,7 @@ from evenfall.recipe.words.suggesting import joined
 from evenfall.recipe.words.wording import counted_words
 from evenfall.record.values import GainReport, MoodReport
 
-__all__ = ["DrawSheet", "SheetEncoded", "make_sheet"]
+__all__ = ["DrawSheet", "SheetEncoded", "SheetView", "make_project_sheet", "make_sheet"]
 
 _WHITE_KELVIN = 6504.0  # of BT.709 and most other primaries; correlated, CIE 15:2018
 Codes = npt.NDArray[np.uint8]
@@ -57,17 +58,84 @@ def make_sheet(
     logo : Logo, optional
         The studio's.
     """
+    drawn = [_sheet_mood(recipe, name, mood, pictures[name]) for name, mood in moods.items()]
+    note = _note(moods if recipe.model.sheet.figures else {}, draft=draft)
+    view = recipe.model.project.view or ""
+    return _drawn(recipe, drawn, recipe.path.stem, view, note, provenance, logo)
+
+
+@dataclass(frozen=True, eq=False)
+class SheetView:
+    """A view on the contact sheet of a project; parameters as those of `make_sheet`."""
+
+    recipe: Recipe
+    moods: Mapping[str, MoodReport]
+    pictures: Mapping[str, Codes]
+    provenance: Provenance
+
+
+def make_project_sheet(
+    views: Sequence[SheetView],
+    name: str,
+    provenance: Provenance,
+    *,
+    draft: bool,
+    missing: str = "",
+) -> bytes:
+    """Draw and encode a contact sheet of several views, a row or more each, without their lights.
+
+    Parameters
+    ----------
+    views : sequence of SheetView
+        In their order. What is said of sheet and project counts as the first says it.
+    name : str
+        What the project is called where it has no title.
+    provenance : Provenance
+        Record to embed.
+    draft : bool
+        Whether it shows drafts.
+    missing : str
+        What could not be made, which is said at the foot.
+
+    Raises
+    ------
+    PixelSourceError
+        When the studio's logo cannot be drawn.
+    """
+    drawn: list[SheetMood] = []
+    for view in views:
+        heading = view.recipe.model.project.view or view.recipe.path.stem
+        for key, mood in view.moods.items():
+            one = _sheet_mood(view.recipe, key, mood, view.pictures[key])
+            drawn.append(replace(one, lights=(), heading=heading))
+            heading = ""
+    recipe = views[0].recipe
+    logo = recipe.model.project.logo
+    read = None if logo is None else read_logo(recipe.beside(logo))
+    note = _note({}, draft=draft, missing=missing)
+    return _drawn(recipe, drawn, name, "", note, provenance, read)
+
+
+def _drawn(
+    recipe: Recipe,
+    moods: Sequence[SheetMood],
+    name: str,
+    view: str,
+    note: str,
+    provenance: Provenance,
+    logo: Logo | None,
+) -> bytes:
     sheet, project = recipe.model.sheet, recipe.model.project
     codes = draw_sheet(
-        [_sheet_mood(recipe, name, mood, pictures[name]) for name, mood in moods.items()],
+        moods,
         SheetText(
-            title=project.title or recipe.path.stem,
-            view=project.view or "",
+            title=project.title or name,
+            view=view,
             date=sheet.date,
             round=sheet.round,
             author=project.author or "",
             copyright=project.copyright or "",
-            note=_note(moods if sheet.figures else {}, draft=draft),
+            note=note,
         ),
         columns=sheet.columns,
         picture_width=sheet.picture_width,
@@ -125,12 +193,14 @@ class DrawSheet(Step[SheetEncoded]):
         return (f"the fonts of sheets lack {signs}; a box stands in their place",)
 
 
-def _note(moods: Mapping[str, MoodReport], *, draft: bool) -> str:
-    """Say at the foot what the figures are not."""
+def _note(moods: Mapping[str, MoodReport], *, draft: bool, missing: str = "") -> str:
+    """Say at the foot what pictures and figures are not."""
     gains = [gain for mood in moods.values() for gain in mood.lights.values()]
     changed = any(gain.colour_is_a_change and gain.kelvin is not None for gain in gains)
     change = "mired: a change of colour, of a light whose own colour is not known"
-    said = [word for word, holds in (("Draft", draft), (change, changed)) if holds]
+    lacks = f"Not made, and not on this sheet: {missing}"
+    words = ((lacks, bool(missing)), ("Draft", draft), (change, changed))
+    said = [word for word, holds in words if holds]
     return "   \u00b7   ".join(said)
 
 
@@ -139,7 +209,9 @@ def _sheet_mood(recipe: Recipe, name: str, mood: MoodReport, picture: Codes) -> 
     if not recipe.model.sheet.figures:
         return SheetMood(title=mood.title, picture=picture)
     settings = [f"exposure {_stops(mood.exposure.stops)}"]
-    if mood.exposure.metered:
+    if mood.exposure.as_in:
+        settings.append(f"as in {Path(mood.exposure.as_in).stem}")
+    elif mood.exposure.metered:
         settings.append(f"metered on {mood.exposure.metered}")
     if resolved.camera.white_balance is not None and resolved.camera.white_balance.kelvin:
         settings.append(f"white balance {resolved.camera.white_balance.kelvin:.0f} K")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
@@ -14,13 +13,9 @@ from evenfall.develop.developed import DevelopedMood
 from evenfall.light.output_spaces import output_space
 from evenfall.produce.canvas import STRIP_ROWS, Canvas
 from evenfall.recipe import Deliverable
+from evenfall.system.overtaken import going_on
 
-__all__ = ["Overtaken", "draft_codes", "srgb_still"]
-
-
-class Overtaken(Exception):  # noqa: N818 -- nothing is wrong
-    """A picture is wanted no more."""
-
+__all__ = ["draft_codes", "srgb_still"]
 
 _DRAFT = Deliverable()
 _STRIP_ROWS = 4 * STRIP_ROWS
@@ -31,7 +26,6 @@ def draft_codes(
     *,
     workers: int = 1,
     rows: slice | None = None,
-    is_wanted: Callable[[], bool] = lambda: True,
 ) -> npt.NDArray[np.uint8]:
     """Give the codes that a draft of a mood holds, before guides and crops.
 
@@ -43,8 +37,6 @@ def draft_codes(
         Threads; the result does not depend on them.
     rows : slice, optional
         Only these rows.
-    is_wanted : callable
-        Asked now and then whether to go on.
 
     Returns
     -------
@@ -55,8 +47,6 @@ def draft_codes(
     ------
     PixelSourceError, RecipeError
         When a plate, mask, LUT or CDL cannot be used.
-    Overtaken
-        When it is wanted no more.
 
     Examples
     --------
@@ -65,16 +55,13 @@ def draft_codes(
     >>> draft_codes(develop_mood(example_recipe(), "dusk")).shape
     (32, 48, 3)
     """
-    canvas = Canvas(mood.chain(), mood.size)
+    canvas, go_on = Canvas(mood.chain(), mood.size), going_on()
     canvas.want_codes(_DRAFT.bit_depth, dither=_DRAFT.dither)
 
     def fill(strip: slice) -> None:
-        if not is_wanted():
-            raise Overtaken
+        go_on()
         canvas.fill(scene, strip)
 
-    if not is_wanted():
-        raise Overtaken
     scene = mood.scene(canvas.chain, workers=workers)
     top, bottom, _ = (rows or slice(None)).indices(mood.size[1])
     strips = [slice(row, min(row + _STRIP_ROWS, bottom)) for row in range(top, bottom, _STRIP_ROWS)]

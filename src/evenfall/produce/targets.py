@@ -27,8 +27,9 @@ __all__ = [
 ]
 
 FRAME_ENDING = ".frame"
-"""Of what waits to be put into a film."""
+"""Of what waits to be put into a film, behind the film's own ending."""
 
+_INCOMPLETE = "_incomplete"
 _DRAFT = "_draft"
 
 
@@ -126,10 +127,12 @@ def plan_files(
     return files
 
 
-def sheet_path(recipe: Recipe, out: Path, *, draft: bool) -> Path:
-    """Where the contact sheet goes."""
+def sheet_path(
+    recipe: Recipe, out: Path, *, draft: bool, of: str = "", is_whole: bool = True
+) -> Path:
+    """Where the contact sheet goes: of the recipe, or of several under another name."""
     sheet = recipe.model.sheet
-    name = sheet.name.format(recipe=recipe.output_stem)
+    name = sheet.name.format(recipe=of or recipe.output_stem) + ("" if is_whole else _INCOMPLETE)
     ending = _DRAFT if draft else name_ending(recipe)
     return out / f"{name}{ending}{FORMATS[sheet.format].ending}"
 
@@ -171,8 +174,8 @@ def plan_targets(
         for number, deliverable in _deliverables_of(recipe, mood, draft=draft):
             width = _frame(recipe, number, deliverable, size, pixel_aspect).width
             name = _file_name(recipe, mood, deliverable, width=width)
-            suffix = FRAME_ENDING if deliverable.row.moves else deliverable.row.ending
-            path = out / (name + ending + suffix)
+            suffix = FRAME_ENDING if deliverable.row.moves else ""
+            path = out / (name + ending + deliverable.row.ending + suffix)
             if path in (target.path for target in targets):  # drafts of two crops
                 path = path.with_stem(f"{path.stem}_{number + 1}")
             targets.append(Target(path, mood, deliverable, number))

@@ -101,7 +101,7 @@ def describe_mood(
     return MoodReport(
         title=developed.mood.title,
         lights={light: _describe_gain(lights[light]) for light in developed.balance.on},
-        exposure=_describe_camera(developed.meter, developed.camera),
+        exposure=_describe_camera(developed.mood.camera.as_in, developed.meter, developed.camera),
         passes=passes,
         made_of=made_of,
         notes=developed.notes,
@@ -121,13 +121,16 @@ def _describe_gain(balance: LightBalance) -> GainReport:
     )
 
 
-def _describe_camera(meter: MeterPlan | None, camera: CameraState) -> ExposureReport:
+def _describe_camera(
+    as_in: str | None, meter: MeterPlan | None, camera: CameraState
+) -> ExposureReport:
     reading = camera.reading
     return ExposureReport(
         factor=camera.exposure_factor,
         stops=stops_of(camera.exposure_factor),
         matrix=camera.matrix.tolist(),
         metered=None if meter is None else f"{', '.join(meter.lights)} in {meter.mood}",
+        as_in=as_in,
         reading=None
         if reading is None
         else ReadingReport(

@@ -21,12 +21,14 @@ from pydantic import BaseModel
 
 from evenfall.deliver.provenance import Provenance
 from evenfall.develop.asked import Asked
+from evenfall.develop.opening import open_passes
 from evenfall.passes.source import PassSource
 from evenfall.recipe import Deliverable
 from evenfall.recipe.changes import parse_change
-from evenfall.recipe.places import dotted
 from evenfall.recipe.resolve import chain
 from evenfall.record.excerpt import excerpt, relevant_changes, renumbered, speaks_of_sequence
+from evenfall.record.on_its_own import on_their_own, pinned
+from evenfall.record.values import MoodReport
 
 __all__ = ["Origins"]
 
@@ -130,10 +132,22 @@ class Origins:
             passes = {light: passes[light] for light in lights if light in passes}
         return self._record(mood, text, changes, title, passes)
 
-    def sheet_record(self, passes: Mapping[str, str]) -> Provenance:
-        """Record to embed in the contact sheet, which shows all moods."""
+    def sheet_record(self, moods: Mapping[str, MoodReport]) -> Provenance:
+        """Record to embed in the contact sheet, which shows all moods.
+
+        Parameters
+        ----------
+        moods : mapping of str to MoodReport
+            What they came to.
+        """
+        known = {light: one for mood in moods.values() for light, one in mood.passes.items()}
+        passes = {light: known[light] for light in self._source.sources if light in known}
         text = self._excerpt(set(self._recipe.moods), None, sheet=True)
-        return self._record("", text, self._recipe.changes, "", passes)
+        changes = self._recipe.changes + on_their_own(self._recipe, self._recipe.moods)
+        for mood in self._recipe.exposed_as:
+            if mood in moods:
+                changes += pinned(mood, moods[mood].exposure.stops)
+        return self._record("", text, changes, "", passes)
 
     def _record(
         self,
@@ -166,9 +180,12 @@ class Origins:
         changes = self._changes(mood, number)
         if self._recipe.model.record != "with comments":
             changes = renumbered(changes)
-        if self._is_metered_elsewhere(mood):
-            place = dotted(("moods", mood, "camera"))
-            changes += (f"{place}.meter=off", f"{place}.exposure_stops={exposure_stops!r}")
+        changes += on_their_own(self._recipe, self._moods_of(mood))
+        if self._asked.taken(mood):
+            for key in self._asked.keys(mood):  # what lies between equal ones is the same
+                changes += pinned(key, exposure_stops)
+        elif self._is_metered_elsewhere(mood):
+            changes += pinned(mood, exposure_stops)
         return changes
 
     def _is_metered_elsewhere(self, mood: str) -> bool:
@@ -259,6 +276,9 @@ class Origins:
 
     def _metered(self, mood: str) -> Any:
         """Everything of the metered mood that the reading follows from."""
+        elsewhere = self._asked.taken(mood)
+        if elsewhere:
+            return {key: _exposed(asked, key) for key, asked in elsewhere.items()}
         plan = self._asked.meter(mood)
         if plan is None:
             return None
@@ -284,6 +304,17 @@ class Origins:
             ]
             facts["matched"] = {light: asdict(balance.lights[light]) for light in concerned}
         return facts
+
+
+def _exposed(asked: Asked, mood: str) -> Any:
+    """Everything of a mood of another view that its exposure follows from."""
+    recipe, source = asked.recipe, open_passes(asked.recipe, keep_going=True)
+    there = Origins(asked, source, {}, {}, draft=False)
+    camera, passes = recipe.moods[mood].camera, recipe.model.passes
+    return [
+        [_dump(camera), _dump(passes.repair), passes.luminance_scale, passes.colour_space],
+        there._metered(mood),
+    ]
 
 
 def _dump(part: BaseModel | None) -> Any:

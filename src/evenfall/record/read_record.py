@@ -57,7 +57,8 @@ def read_provenance(path: Path) -> Provenance | None:
 def pinned_exposure(record: Provenance) -> tuple[tuple[str, ...], float | None]:
     """Give the changes that somebody asked for, and the exposure in stops that is pinned apart.
 
-    The exposure is pinned where another mood was metered, which the recipe inside does not hold.
+    The exposure is pinned where another mood or view was metered, which the recipe inside does not
+    hold.
 
     Examples
     --------

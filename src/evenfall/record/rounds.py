@@ -7,10 +7,12 @@ recipe lie there, they lie in a folder of the recipe's own name inside.
 from __future__ import annotations
 
 import hashlib
+import os
 import re
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -20,11 +22,13 @@ from evenfall.recipe.reading import read_text
 from evenfall.recipe.recipe import load_text
 from evenfall.recipe.words.suggesting import joined
 from evenfall.record.round_record import RoundRecord
+from evenfall.system.opened import Stamp
 
 __all__ = [
     "RECORD_NAME",
     "KeptRound",
     "find_round",
+    "has_rounds",
     "kept_pictures",
     "next_number",
     "read_rounds",
@@ -34,6 +38,7 @@ __all__ = [
 RECORD_NAME = "round.toml"
 
 _FOLDER = "rounds"
+_SETTLED_NS = 2_000_000_000
 _NUMBER = re.compile(r"0*([1-9]\d*)")
 
 
@@ -123,6 +128,11 @@ def rounds_folder(recipe: Path) -> Path:
     return beside
 
 
+def has_rounds(recipe: Path) -> bool:
+    """Whether rounds are kept where a recipe lies, its own or another's."""
+    return (recipe.absolute().parent / _FOLDER).is_dir()
+
+
 def read_rounds(folder: Path) -> tuple[KeptRound, ...]:
     """Read the rounds in a folder, by number; those that are not whole say what is wrong."""
     return tuple(_read(number, path) for number, path in _numbered(folder))
@@ -167,6 +177,25 @@ def _numbered(folder: Path) -> list[tuple[int, Path]]:
 
 
 def _read(number: int, folder: Path) -> KeptRound:
+    """Read a round; one that has lain as it is for a while is read once a process."""
+    try:
+        with os.scandir(folder) as entries:
+            stamps = frozenset((entry.name, Stamp.of(entry.stat())) for entry in entries)
+    except OSError:  # it goes while it is looked at
+        return _read_now(number, folder)
+    newest = max((stamp.changed_ns for _, stamp in stamps), default=0)
+    if time.time_ns() - newest < _SETTLED_NS:  # a clock that ticks slowly may hide a change
+        return _read_now(number, folder)
+    return _read_settled(number, folder, stamps)
+
+
+@lru_cache(maxsize=256)
+def _read_settled(number: int, folder: Path, stamps: frozenset[tuple[str, Stamp]]) -> KeptRound:
+    del stamps  # they tell one state of the folder from another
+    return _read_now(number, folder)
+
+
+def _read_now(number: int, folder: Path) -> KeptRound:
     try:
         text = (folder / RECORD_NAME).read_text(encoding="utf-8")
         record = RoundRecord.from_toml(text)

@@ -165,6 +165,8 @@ class ExposureReport(Value):
         Exposure and white balance, in the passes' primaries.
     metered : str or None
         Which lights were metered, and in which mood.
+    as_in : str or None
+        Recipe of another view whose exposure this is.
     reading : ReadingReport or None
         What the meter read.
     ev100 : float or None
@@ -175,6 +177,7 @@ class ExposureReport(Value):
     stops: float
     matrix: tuple[tuple[float, float, float], ...]
     metered: Text | None = None
+    as_in: Text | None = None
     reading: ReadingReport | None = None
     ev100: float | None = None
 

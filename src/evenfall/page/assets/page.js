@@ -8,7 +8,8 @@
  * @typedef {{x: number, y: number, w: number, h: number}} Box in per cent of the picture
  * @typedef {{id: string, picture: string, box: Box, text: string, author: string, created: string,
  *            number?: number, answer?: string}} Remark
- * @typedef {{key: string, source: string, title: string, width: number, height: number}} Shown
+ * @typedef {{key: string, view: string, mood: string, source: string, title: string, width: number,
+ *            height: number}} Shown
  * @typedef {{view: string, stem: string, pictures: Shown[], remarks: Remark[]}} Data
  */
 (function () {
@@ -42,6 +43,8 @@
   const under = by("under");
   const over = by("over");
   const edge = by("edge");
+  const choices = Array.from(by("beside").options);
+  const isOf = (option, view) => option.value === "" || option.dataset.view === view;
 
   function element(name, className, text) {
     const made = document.createElement(name);
@@ -85,6 +88,13 @@
     for (const button of document.querySelectorAll(".moods button")) {
       button.setAttribute("aria-pressed", String(button.dataset.key === state.now));
     }
+    for (const button of document.querySelectorAll(".views button")) {
+      button.setAttribute("aria-pressed", String(button.dataset.view === shown.view));
+    }
+    for (const moods of document.querySelectorAll(".moods")) {
+      moods.hidden = moods.dataset.view !== shown.view;
+    }
+    by("beside").replaceChildren(...choices.filter((each) => isOf(each, shown.view)));
     for (const option of by("beside").options) option.disabled = option.value === state.now;
     by("beside").value = state.other;
     placeEdge();
@@ -135,10 +145,18 @@
 
   function choose(key) {
     stopBlinking();
-    if (state.other === key) state.other = "";
+    const apart = state.other !== "" && pictures.get(state.other).view !== pictures.get(key).view;
+    if (state.other === key || apart) state.other = "";
     state.now = key;
     discard();
     show();
+  }
+
+  /** Go on to another view, in the same mood where it has that. */
+  function chooseView(view) {
+    const mood = pictures.get(state.now).mood;
+    const there = data.pictures.filter((shown) => shown.view === view);
+    choose((there.find((shown) => shown.mood === mood) || there[0]).key);
   }
 
   // -- remarks on spots -----------------------------------------------------------------------
@@ -577,6 +595,9 @@
   by("bring").addEventListener("change", bring);
   for (const button of document.querySelectorAll(".moods button")) {
     button.addEventListener("click", () => choose(button.dataset.key));
+  }
+  for (const button of document.querySelectorAll(".views button")) {
+    button.addEventListener("click", () => chooseView(button.dataset.view));
   }
 
   by("viewer").hidden = false;
