@@ -126,7 +126,9 @@ def test_names_are_folded() -> None:
     [
         ("turn off the sky", "sky off"),
         ("2700 K lamp", "lamp 2700 K"),
-        ("make the lamp half a stop brighter", "lamp x0.5"),
+        ("make the lamp half a stop brighter", "lamp up 1/2"),
+        ("the lmap a third brighter", "lamp up 1/3"),
+        ("everything a stop darker", "exposure down 1"),
         ("no sun", "sun off"),
     ],
 )
@@ -145,4 +147,31 @@ def test_a_word_of_several_names_is_asked_back() -> None:
     )
     recipe = load_text(text, example_recipe().path, check_files=False)
     faults = read_phrases(recipe, ["lamp off"])[1]
-    assert faults[0].hint == "say which: floor_lamp or table_lamp"
+    assert faults[0].hint == 'say which: "floor_lamp off" or "table_lamp off"'
+
+
+@pytest.mark.parametrize(
+    ("phrase", "hint"),
+    [
+        ("warmer inside", 'say of what, as in "lamps warmer 20"; known are sun, sky, lamp, lamps'),
+        ("inside: a bit darker", 'say of what, as in "lamps down 1/3"; known are sun, sky'),
+        ("the lamp should glow", f'say what happens to "lamp": known are {", ".join(KNOWN)}'),
+        ("the fire should glow", "known are sun, sky, lamp, lamps, exposure"),
+    ],
+)
+def test_what_lacks_a_name_or_a_command_is_told_which(phrase: str, hint: str) -> None:
+    text = example_recipe().text + '\n[groups]\nlamps = ["lamp"]\n'
+    recipe = load_text(text, example_recipe().path, check_files=False)
+    orders, [fault] = read_phrases(recipe, [phrase])
+    assert orders == []
+    assert fault.hint.startswith(hint)
+    assert fault.file == f'"{phrase}"'
+
+
+def test_words_of_several_names_are_offered_with_the_command() -> None:
+    text = example_recipe().text.replace("lamp", "floor_lamp") + (
+        '[lights.table_lamp]\nfile = "lamp.exr"\n'
+    )
+    recipe = load_text(text, example_recipe().path, check_files=False)
+    faults = read_phrases(recipe, ["lamps a bit brighter"])[1]
+    assert faults[0].hint == 'say which: "floor_lamp up 1/3" or "table_lamp up 1/3"'

@@ -238,3 +238,52 @@ def test_a_comment_is_written_and_read_back() -> None:
     said = Comment("urn:a", "late dusk", 3, Box(1.25, 2, 3, 4), "Two\nlines", "Ünal", "2026")
     found = read_annotations([said.to_annotation("liv:ing")], "liv:ing", ["late dusk"])
     assert found.comments == (said,)
+
+
+@pytest.fixture
+def project(corner: evenfall.Recipe) -> Path:
+    """A folder with two views, corner and kitchen."""
+    (corner.path.parent / "kitchen.toml").write_text(corner.text, encoding="utf-8")
+    return corner.path.parent
+
+
+def on(view: str, text: str, mood: str = "dusk") -> dict[str, Any]:
+    item = annotation(text)
+    item["target"]["source"] = f"urn:evenfall:{view}:{mood}:now"
+    return item
+
+
+def stored(folder: Path, view: str) -> list[str]:
+    return [each.text for each in load_comments(evenfall.load(folder / f"{view}.toml")).items]
+
+
+@pytest.mark.parametrize("named", [("corner.toml", "kitchen.toml"), ("",)])
+def test_each_view_of_a_project_gets_its_own(project: Path, named: tuple[str, ...]) -> None:
+    """One file comes back from the page of several views, and is taken in once."""
+    file = write(project, on("kitchen", "colder"), on("corner", "warmer"), on("attic", "where?"))
+    added = call("add", *(project / name for name in named), file)
+    assert added.exit_code == 0, added.output
+    assert stored(project, "corner") == ["warmer"]
+    assert stored(project, "kitchen") == ["colder"]
+    assert "is of the view attic" in added.stderr
+    assert "is of the view kitchen" not in added.stderr
+    call("add", *(project / name for name in named), file)
+    assert stored(project, "kitchen") == ["colder"]
+
+
+def test_a_view_of_which_nothing_is_said_is_no_fault(project: Path) -> None:
+    file = write(project, on("kitchen", "colder"))
+    assert call("add", project, file).exit_code == 0
+    assert stored(project, "corner") == []
+    assert call("add", project / "corner.toml", file).exit_code == 2
+
+
+def test_a_file_of_no_view_of_the_project_is_told_before_anything_is_taken_in(
+    project: Path,
+) -> None:
+    good = write(project, on("kitchen", "colder"))
+    stray = write(project, on("attic", "where?"), name="stray.json")
+    added = call("add", project, good, stray)
+    assert added.exit_code == 2
+    assert "stray.json" in added.output
+    assert stored(project, "kitchen") == []

@@ -17,11 +17,14 @@ from PIL import Image
 import evenfall
 from evenfall.develop.example import example_recipe
 from evenfall.errors import OutputError, RecipeError, UsageError
+from evenfall.record import round_pictures, rounds
+from evenfall.record.round_pictures import picture_of
 from evenfall.record.round_record import RoundRecord
 from evenfall.record.rounds import find_round, read_rounds, rounds_folder
 from evenfall.rounds.keeping import keep_text
 from evenfall.rounds.returning import return_to
 from evenfall.system import folders
+from evenfall.system.cache import cache_folder
 from evenfall.system.partials import partial_path
 
 Edit = Callable[[str, str], None]
@@ -94,6 +97,41 @@ def test_its_pictures_are_those_of_the_moods(path: Path) -> None:
             one, other = (list(picture.convert("RGB").resize((1, 1), Image.Resampling.BOX)
                                .get_flattened_data()) for picture in (small, full))  # fmt: skip
             assert one[0] == pytest.approx(other[0], abs=3)
+
+
+@pytest.mark.parametrize(
+    "kind",
+    [
+        '{ format = "png", dither = true }',
+        '{ format = "png", bits = 16, space = "Display P3" }',
+    ],
+)
+def test_pictures_that_a_run_left_behind_are_those_of_its_files(
+    path: Path, edit: Edit, kind: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Once there are rounds; a deliverable is decoded only where none was left."""
+    text = path.read_text(encoding="utf-8")
+    path.write_text(f"deliverables = [{kind}]\n{text}", encoding="utf-8")
+    evenfall.open(path).keep_round()
+    edit("sky = -2", "sky = -2.5")
+    report = evenfall.open(path).run()
+    decoded = {file.mood: picture_of(file.path, None) for file in report.files if file.mood}
+    monkeypatch.setattr(round_pictures, "read_reduced", None)
+    kept = evenfall.open(path).keep_round()
+    assert {mood: (kept.folder / f"{mood}.jpg").read_bytes() for mood in decoded} == decoded
+
+
+def test_a_picture_left_behind_that_is_damaged_is_made_again(path: Path, edit: Edit) -> None:
+    evenfall.open(path).keep_round()
+    edit("sky = -2", "sky = -2.5")
+    report = evenfall.open(path).run()
+    for left in (cache_folder() / "rounds").iterdir():
+        left.write_bytes(left.read_bytes()[:-1])
+    kept = evenfall.open(path).keep_round()
+    for file in report.files:
+        if file.mood:
+            expected = picture_of(file.path, None)
+            assert (kept.folder / f"{file.mood}.jpg").read_bytes() == expected
 
 
 def test_pictures_are_developed_where_no_deliverable_is_current(path: Path, edit: Edit) -> None:
@@ -370,3 +408,20 @@ def test_a_missing_pass_stops_it_before_anything_is_written(path: Path) -> None:
     with pytest.raises((evenfall.errors.PassError, RecipeError)):
         view.keep_round()
     assert not rounds_folder(path).exists()
+
+
+def test_a_round_is_read_once_until_it_is_edited(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(rounds, "_SETTLED_NS", 0)  # it need not lie for a while first
+    kept = evenfall.open(path).keep_round(asked=["warmer"])
+    record = kept.folder / "round.toml"
+    for minute, wish in enumerate(("warmer", "cooler"), start=1):
+        record.chmod(0o644)
+        text = record.read_text(encoding="utf-8").replace("warmer", wish)
+        record.write_text(text, encoding="utf-8")
+        os.utime(record, (60 * minute, 60 * minute))
+        (found,), (again,) = read_rounds(kept.folder.parent), read_rounds(kept.folder.parent)
+        assert found is again
+        assert found.record is not None
+        assert [one.wish for one in found.record.asked] == [wish]

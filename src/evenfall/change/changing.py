@@ -21,7 +21,7 @@ from evenfall.compare.standing import Stand, stand
 from evenfall.errors import Fault, RecipeError, UsageError
 from evenfall.recipe import Recipe
 from evenfall.recipe.base import parse_stops
-from evenfall.recipe.choosing import choose_moods
+from evenfall.recipe.choosing import choose_written_moods
 from evenfall.recipe.reading import read_text
 from evenfall.recipe.resolve import chain
 from evenfall.recipe.saving import replace_text
@@ -144,6 +144,13 @@ def change_text(
 class Planned:
     """A change that is worked out, and whose text is not written yet; otherwise as `change_text`.
 
+    Parameters
+    ----------
+    text, path, moods, phrases, keep
+        As of `change_text`.
+    before : Recipe, optional
+        What the text says, where that is known already.
+
     Attributes
     ----------
     recipe : Recipe
@@ -158,8 +165,9 @@ class Planned:
         phrases: Sequence[str],
         *,
         keep: Sequence[str] = (),
+        before: Recipe | None = None,
     ) -> None:
-        revision = Revision(text, path)
+        revision = Revision(text, path, before)
         before = revision.recipe
         chosen = _chosen(before, moods)
         orders, faults = read_phrases(before, phrases)
@@ -169,7 +177,7 @@ class Planned:
             )
         if faults:
             raise UsageError(faults)
-        kept = choose_moods(before, keep) if keep else ()
+        kept = choose_written_moods(before, keep) if keep else ()
         work = _Work(revision, before, chosen)
         going_off = [
             light for order in orders if order.command.kind == "off" for light in order.lights
@@ -204,7 +212,7 @@ def _chosen(recipe: Recipe, moods: str | Sequence[str]) -> tuple[str, ...]:
         whole = moods in recipe.moods
         moods = [moods] if whole else [name.strip() for name in moods.split(",")]
     everything = list(moods) == ["all"] and "all" not in recipe.moods
-    names = choose_moods(recipe, () if everything else moods)
+    names = choose_written_moods(recipe, () if everything else moods)
     return tuple(sorted(names, key=lambda name: len(chain(recipe.model, name))))
 
 
@@ -345,6 +353,8 @@ def _has_gain(recipe: Recipe, mood: str, light: str, gain: Mapping[str, object])
 
 def _inherited(work: _Work) -> list[str]:
     """Say which of the values that were changed stand in files that the recipe builds on."""
+    if not work.revision.bases:
+        return []
     origins = work.before.gathered.origins
     lines: dict[str, set[int]] = {}
     for place, _ in work.revision.edits:

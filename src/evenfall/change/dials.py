@@ -12,11 +12,20 @@ from evenfall.change.revision import Revision
 from evenfall.change.tints import shifted_kelvin
 from evenfall.errors import Fault, UsageError
 from evenfall.recipe import Recipe, ResolvedMood
-from evenfall.recipe.base import Part
 from evenfall.recipe.places import Place, dotted
+from evenfall.recipe.words.looks import look_numbers
 from evenfall.recipe.words.wording import counted_words, stops_words
 
-__all__ = ["Dial", "dial_words", "dials", "put_dial", "reading", "turn", "wanted"]
+__all__ = [
+    "Dial",
+    "dial_words",
+    "dials",
+    "put_dial",
+    "reading",
+    "refuse_exposure_of_another",
+    "turn",
+    "wanted",
+]
 
 _SAME = 1e-9
 _KINDS = {
@@ -89,14 +98,9 @@ def dials(recipe: Recipe) -> dict[str, tuple[Dial, ...]]:
 
 
 def _look_dials(mood: ResolvedMood) -> Iterator[tuple[str, str, Dial]]:
-    for section in type(mood.look).model_fields:
-        part = getattr(mood.look, section)
-        if not isinstance(part, Part):
-            continue
-        for key in type(part).model_fields:
-            if type(getattr(part, key)) is float:
-                name = f"{section} {key}".replace("_", " ")
-                yield section, key, Dial(name, ("look", section, key), "number")
+    for section, key, _ in look_numbers(mood.look):
+        name = f"{section} {key}".replace("_", " ")
+        yield section, key, Dial(name, ("look", section, key), "number")
 
 
 def reading(mood: ResolvedMood, dial: Dial) -> float | None:
@@ -170,6 +174,8 @@ def turn(
         Whether the values were counted from where the moods stand.
     """
     everywhere = len(moods) == len(revision.recipe.moods)
+    for mood in moods if dial == _EXPOSURE else ():
+        refuse_exposure_of_another(revision.recipe, mood)
     for mood in moods:
         now = reading(revision.recipe.moods[mood], dial)
         if now is not None and abs(now - want[mood]) < _SAME:
@@ -181,6 +187,21 @@ def turn(
             place = ("moods", mood, *dial.place)
             value = _mood_value(revision, mood, dial, want[mood], counted=counted)
         put_dial(revision, place, value)
+
+
+def refuse_exposure_of_another(recipe: Recipe, mood: str) -> None:
+    """Refuse to turn an exposure that a mood takes from another view.
+
+    Raises
+    ------
+    UsageError
+        When it does.
+    """
+    view = recipe.moods[mood].camera.as_in
+    if view is not None:
+        found = f"{mood} is exposed as in {view}"
+        hint = f'turn it there, or say as_in = "none" in the camera of {mood} first'
+        raise UsageError(Fault(str(recipe.path), "", found, "", hint))
 
 
 def _said_in_moods(revision: Revision, mood: str, place: Place) -> bool:

@@ -25,11 +25,11 @@ def stops_value(stops: float, like: object = None) -> int | float | str:
     --------
     >>> stops_value(-2.0), stops_value(1 / 3), stops_value(-1.5, "-2"), stops_value(2 / 3, "1")
     (-2, '+1/3', '-1 1/2', '2/3')
-    >>> stops_value(0.584962)
-    0.585
+    >>> stops_value(0.584962), stops_value(-1.8)
+    (0.585, -1.8)
     """
     near = Fraction(stops).limit_denominator(_FINEST)
-    plain = abs(stops - near) < _EXACT
+    plain = abs(stops - near) < _EXACT and _FINEST % near.denominator == 0
     is_text = isinstance(like, str) and like not in ("on", "off")
     if plain and (is_text or near.denominator not in (1, 2)):
         return _text(near, signed=not is_text or str(like).lstrip()[:1] in "+-")

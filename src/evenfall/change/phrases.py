@@ -83,9 +83,18 @@ _MEANT = {
     "warmer": "warmer 20", "cooler": "cooler 20", "up": "up 1/3", "down": "down 1/3",
     "bright": "up 1/3", "dark": "down 1/3", "dim": "down 1/3",
     "half": "x0.5", "halve": "x0.5", "double": "x2", "twice": "x2", "without": "off", "no": "off",
+    "out": "off",
 }  # fmt: skip
 """What words stand for; where a size is said with them, it takes the place of the usual one."""
 
+_SAID_SIZES = {
+    re.compile(rf"\b{said}\b", re.IGNORECASE): size
+    for said, size in (
+        ("half a stop", "1/2"), ("(?:a|one) third(?: of a stop)?", "1/3"),
+        ("two thirds(?: of a stop)?", "2/3"), ("(?:a|one) quarter(?: of a stop)?", "1/4"),
+        ("(?:a|one) stop", "1"), ("two stops", "2"),
+    )
+}  # fmt: skip
 _SOME_SIZE = re.compile(rf"(?<![\w./]){_STOPS}(?![\w./])", re.IGNORECASE)
 _UNITS = {
     ("ev", "stop", "f"): 'stops are written "{way}{size}"',
@@ -245,7 +254,11 @@ def nearest_command(text: str) -> str:
     --------
     >>> nearest_command("switched to 2700 K"), nearest_command("a bit brighter, by 2/3")
     ('2700 K', 'up 2/3')
+    >>> nearest_command("half a stop darker")
+    'down 1/2'
     """
+    for said, digits in _SAID_SIZES.items():
+        text = said.sub(digits, text)
     words = text.split()
     for length in range(len(words), 0, -1):
         for start in range(len(words) - length + 1):

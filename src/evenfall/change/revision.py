@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,7 @@ from evenfall.recipe.places import Place, dotted
 from evenfall.recipe.reading import parse_toml
 from evenfall.recipe.recipe import load_tree
 from evenfall.recipe.shorthand import is_light_setting
-from evenfall.recipe.writing import remove_value, set_value
+from evenfall.recipe.writing import remove_value, set_values
 
 __all__ = ["Revision"]
 
@@ -34,6 +35,8 @@ class Revision:
         The recipe as it stands.
     path : Path
         Its file.
+    recipe : Recipe, optional
+        What the text says, where that is known already.
 
     Raises
     ------
@@ -48,18 +51,21 @@ class Revision:
         What is put where, or taken out.
     """
 
-    def __init__(self, text: str, path: Path) -> None:
+    def __init__(self, text: str, path: Path, recipe: Recipe | None = None) -> None:
         self.text, self.path = text, path
         self.tree = parse_toml(text, str(path))
         before = gather(copy.deepcopy(self.tree), text, path)
         self.bases = {base.name: base.text for base in before.bases}
         self.edits: list[tuple[Place, Any]] = []
-        self._recipe: Recipe | None = None
+        self._recipe = recipe
+        self._stands: Recipe | None = None
         self._gathered: Gathered | None = before
 
     @property
     def recipe(self) -> Recipe:
         """What the recipe comes to with the edits so far; a RecipeError when that is not sound."""
+        if self._stands is not None:
+            return self._stands
         if self._recipe is None:
             self._recipe = load_tree(
                 copy.deepcopy(self.tree), self.text, self.path, check_files=False, bases=self.bases
@@ -117,13 +123,17 @@ class Revision:
             When the text is laid out in a way that cannot be edited without harm.
         """
         text = self.text
-        for place, value in self.edits:
-            text = remove_value(text, place) if value is REMOVED else set_value(text, place, value)
+        for is_removed, edits in groupby(self.edits, lambda edit: edit[1] is REMOVED):
+            if is_removed:
+                for place, _ in edits:
+                    text = remove_value(text, place)
+            else:
+                text = set_values(text, list(edits))
         return text
 
     def raw(self, place: Place) -> Any:
         """Give what stands at a place as written, or is inherited; None for nothing."""
-        return _at(self.gathered.tree, place)
+        return _at(self.gathered.tree if self.bases else self.tree, place)
 
     def own(self, place: Place) -> Any:
         """Give what the file itself says at a place; None for nothing."""
@@ -142,6 +152,20 @@ class Revision:
             if setting.model_fields_set.intersection(keys) and light in self.recipe.members(name)
         ]
         return light if light in said else said[-1] if said else None
+
+    @property
+    def places(self) -> list[Place]:
+        """Where the edits put something else."""
+        return list(dict.fromkeys(place for place, value in self.edits if value is not REMOVED))
+
+    @contextmanager
+    def at_once(self) -> Iterator[None]:
+        """Edit without looking at what the recipe comes to in between: no edit needs another."""
+        self._stands = self.recipe
+        try:
+            yield
+        finally:
+            self._stands = None
 
     @contextmanager
     def trial(self) -> Iterator[_Trial]:

@@ -6,16 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from evenfall.change.dials import Dial, dials
-from evenfall.change.phrases import (
-    Command,
-    folded,
-    nearest_command,
-    parse_commands,
-    split_subject,
-)
+from evenfall.change.nearest import unknown_name
+from evenfall.change.phrases import Command, folded, parse_commands, split_subject
 from evenfall.errors import Fault
 from evenfall.recipe import Recipe
-from evenfall.recipe.words.suggesting import closest, joined
+from evenfall.recipe.words.suggesting import joined
 
 __all__ = ["Order", "read_phrases"]
 
@@ -55,7 +50,7 @@ def read_phrases(recipe: Recipe, phrases: Sequence[str]) -> tuple[list[Order], l
     >>> [(order.subject, order.command.kind) for order in orders], faults
     ([('lamp', 'add'), ('lamp', 'kelvin'), ('exposure', 'add')], [])
     >>> print(read_phrases(example_recipe(), ["lamb off"])[1][0])
-    "lamb off": there is nothing called "lamb"; did you mean "lamp"?
+    "lamb off": there is nothing called "lamb"; did you mean "lamp off"?
     """
     names = _names(recipe)
     orders: list[Order] = []
@@ -85,7 +80,7 @@ def _read(
 ) -> tuple[list[Order], list[Fault]]:
     name, rest = split_subject(phrase, names)
     if not name:
-        return [], [_unknown(recipe, names, rest, phrase)]
+        return [], [unknown_name(recipe, names, rest, phrase)]
     meant = names[name]
     if len(meant) > 1:
         called = joined(f'"{one if isinstance(one, str) else one.name}"' for one in meant)
@@ -124,63 +119,10 @@ def _ratio_faults(
     known = [one for one in names.get(folded(command.name), []) if isinstance(one, str)]
     if not known:
         of_lights = [name for name, some in names.items() if isinstance(some[0], str)]
-        return [_unknown(recipe, {name: names[name] for name in of_lights}, command.name)]
+        return [unknown_name(recipe, {name: names[name] for name in of_lights}, command.name)]
     if set(recipe.members(known[0])) & set(lights):
         return [Fault("", "", f'"{command.text}" matches a light to itself')]
     return []
-
-
-def _unknown(
-    recipe: Recipe, names: Mapping[str, list[str | Dial]], said: str, phrase: str = ""
-) -> Fault:
-    turned = _turned_round(names, phrase)
-    if turned and folded(turned) != folded(phrase):
-        found = f'there is nothing called "{said}"' if said else "names nothing at its beginning"
-        return Fault("", "", found, "", f'did you mean "{turned}"?')
-    if not said:
-        return Fault("", "", "names no light, group or dial", "", f"known are {_known(recipe)}")
-    within = [name for name in names if f" {folded(said)} " in f" {name} "]
-    near = within[0] if within else closest(folded(said), names)
-    meant = names[near][0] if near is not None else None
-    hint = f"known are {_known(recipe)}"
-    several = [one for name in _with_word(names, folded(said)) for one in names[name]]
-    if len(several) > 1 and all(isinstance(one, str) for one in several):
-        hint = f"say which: {joined(map(str, several), 'or')}"
-    elif meant is not None:
-        hint = f'did you mean "{meant if isinstance(meant, str) else meant.name}"?'
-    return Fault("", "", f'there is nothing called "{said}"', "", hint)
-
-
-def _with_word(names: Mapping[str, list[str | Dial]], word: str) -> list[str]:
-    """Names with a word in them, one for each that they name."""
-    found = {str(some[0]): name for name, some in names.items() if word in name.split()}
-    return list(found.values())
-
-
-def _turned_round(names: Mapping[str, list[str | Dial]], phrase: str) -> str:
-    """Write a phrase that names something amid other words as it would be understood; or empty.
-
-    A word of a name counts for it if no other name has it.
-    """
-    words = folded(phrase.replace(",", " ")).split()
-    plain = f" {' '.join(words)} "
-    found = [name for name in names if f" {name} " in plain]
-    if not found:
-        found = [some[0] for word in words if len(some := _with_word(names, word)) == 1]
-    if not found:
-        return ""
-    name = max(found, key=len)
-    rest = [word for word in phrase.replace("_", " ").split() if folded(word) not in name.split()]
-    command = nearest_command(" ".join(rest))
-    [meant, *others] = names[name]
-    if not command or others:
-        return ""
-    return f"{meant if isinstance(meant, str) else meant.name} {command}"
-
-
-def _known(recipe: Recipe) -> str:
-    lights = (*recipe.model.lights, *recipe.model.groups)
-    return f"{', '.join(lights)}, exposure, white balance, and numbers of the look such as glare"
 
 
 def _contradictions(orders: Sequence[Order]) -> list[Fault]:

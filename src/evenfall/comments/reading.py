@@ -16,6 +16,7 @@ __all__ = ["MOST_COMMENTS", "ReadComments", "read_annotations", "read_comments"]
 _LARGEST_BYTES = 4_000_000
 _LONGEST_TEXT = 4_000
 _LONGEST_NAME = 200
+_LONGEST_SOURCE = 1_000
 MOST_COMMENTS = 1_000
 _KEPT = "\n\t\u200c\u200d"  # joiners of letters and emoji are among what is written
 _ALLOWED = "a comments file saved by a review page"
@@ -37,7 +38,9 @@ class ReadComments:
     notes: tuple[str, ...] = ()
 
 
-def read_comments(path: Path, view: str, moods: Collection[str]) -> ReadComments:
+def read_comments(
+    path: Path, view: str, moods: Collection[str], *, others: Collection[str] = ()
+) -> ReadComments:
     """Read a file of comments.
 
     Parameters
@@ -48,21 +51,24 @@ def read_comments(path: Path, view: str, moods: Collection[str]) -> ReadComments
         File stem of the recipe whose view it should speak of.
     moods : collection of str
         Moods that there are.
+    others : collection of str
+        Further views that it may speak of; nothing is told of their comments.
 
     Raises
     ------
     UsageError
-        When it is no such file, or speaks of another view only.
+        When it is no such file, or speaks of none of these views.
     """
     values = load_json(path)
     items = values.get("items") if isinstance(values, dict) else None
     if not isinstance(items, list):
         raise _refused(path, "holds no annotations")
-    found = read_annotations(items[:MOST_COMMENTS], view, moods)
+    of_others = {number for number, item in enumerate(items) if _view_of(item) in others}
+    found = read_annotations(items[:MOST_COMMENTS], view, moods, left_out=of_others)
     notes = list(found.notes)
     if len(items) > MOST_COMMENTS:
         notes.append(f"{len(items) - MOST_COMMENTS} comments beyond {MOST_COMMENTS} were left out")
-    if items and not found.comments:
+    if items and not found.comments and not of_others:
         raise _refused(path, f"holds nothing for {view}: {notes[0]}", "comments on this view")
     return ReadComments(found.comments, tuple(notes))
 
@@ -88,8 +94,21 @@ def load_json(path: Path) -> Any:
         raise _refused(path, f"is no JSON: {error}") from None
 
 
-def read_annotations(items: list[Any], view: str, moods: Collection[str]) -> ReadComments:
+def read_annotations(
+    items: list[Any], view: str, moods: Collection[str], *, left_out: Collection[int] = ()
+) -> ReadComments:
     """Read annotations; what is not sound, or of another view, is left out and told.
+
+    Parameters
+    ----------
+    items : list
+        Annotations, as they were parsed.
+    view : str
+        File stem of the recipe whose view they should speak of.
+    moods : collection of str
+        Moods that there are.
+    left_out : collection of int
+        Places of those, from 0, that are left out without a word.
 
     Examples
     --------
@@ -101,6 +120,8 @@ def read_annotations(items: list[Any], view: str, moods: Collection[str]) -> Rea
     """
     comments, notes = [], []
     for number, item in enumerate(items, 1):
+        if number - 1 in left_out:
+            continue
         try:
             comments.append(_comment(item, view, moods))
         except ValueError as error:
@@ -108,9 +129,17 @@ def read_annotations(items: list[Any], view: str, moods: Collection[str]) -> Rea
     return ReadComments(tuple(comments), tuple(notes))
 
 
+def _view_of(item: Any) -> str | None:
+    """Name the view that an annotation speaks of, if it is sound so far."""
+    try:
+        return picture_of_source(_text(_part(item, "target"), "source", _LONGEST_SOURCE))[0]
+    except ValueError:
+        return None
+
+
 def _comment(item: Any, view: str, moods: Collection[str]) -> Comment:
     target, body = _part(item, "target"), _part(item, "body")
-    of_view, mood, round_number = picture_of_source(_text(target, "source", 1000))
+    of_view, mood, round_number = picture_of_source(_text(target, "source", _LONGEST_SOURCE))
     if of_view != view:
         raise ValueError(f"is of the view {of_view[:80]}, not of {view}")
     if mood not in moods:

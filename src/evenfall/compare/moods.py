@@ -73,6 +73,9 @@ def _values(one: ResolvedMood, other: ResolvedMood) -> Iterator[Difference]:
     kelvins = _white(one), _white(other)
     if kelvins[0] != kelvins[1]:
         yield Difference("white balance", *kelvins)
+    if one.camera.as_in != other.camera.as_in:
+        views = (each.camera.as_in or NOTHING for each in (one, other))
+        yield Difference("exposure as in", *views)
     for key in ("meter", "settings", "white_balance"):
         name = key.replace("_", " ")
         for found in part_differences(name, getattr(one.camera, key), getattr(other.camera, key)):

@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from evenfall.compare.colour_science import ciede2000, import_ahead
 from evenfall.compare.reading import Reduced, read_reduced
 from evenfall.errors import Fault, UsageError
+from evenfall.light.ciede2000 import ciede2000
 from evenfall.light.cielab import rgb_to_lab
 from evenfall.mix.averaging import area_mean
 from evenfall.system.processors import default_workers
@@ -119,7 +119,6 @@ def compare_pictures(
     >>> round(found.mean, 2), found.seen_share
     (1.19, 0.0)
     """
-    import_ahead()
     paths = Path(before), Path(after)
     with ThreadPoolExecutor(2, "picture") as pool:
         one, other = pool.map(lambda path: read_reduced(path, width), paths)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,10 +21,12 @@ from evenfall.light.primaries import (
 )
 from evenfall.light.transfer import decode_pq, decode_srgb
 from evenfall.light.units import REFERENCE_WHITE_NITS
-from evenfall.mix.averaging import area_mean_of_pixels
-from evenfall.passes.side.pictures import read_picture
+from evenfall.mix.averaging import area_mean_of_pixels, area_mean_of_rows
+from evenfall.passes.side.codes import StoredCodes
+from evenfall.passes.side.decoding import Decoding
+from evenfall.passes.side.pictures import read_by_rows, read_picture
 
-__all__ = ["Reduced", "is_picture", "read_reduced"]
+__all__ = ["LightByRows", "Reduced", "is_picture", "open_light", "read_reduced", "reduce_codes"]
 
 Floats = npt.NDArray[np.float32]
 
@@ -71,6 +74,37 @@ class Reduced:
         return np.ascontiguousarray(np.moveaxis(codes, 0, -1))
 
 
+@dataclass(frozen=True, eq=False)
+class LightByRows:
+    """A picture that has been read.
+
+    Parameters
+    ----------
+    size : tuple of int
+        Width and height.
+    space : RgbSpace
+        Its primaries and white.
+    light : ndarray of float32, shape (H, W, 3), or Decoding
+        Its linear light, or codes that it is worked out from.
+    """
+
+    size: tuple[int, int]
+    space: RgbSpace
+    light: Floats | Decoding
+
+    def rows(self, rows: slice) -> Floats:
+        """Give linear light, shape (h, W, 3); 1 is diffuse white."""
+        light = self.light
+        return light[rows] if isinstance(light, np.ndarray) else light.rows(rows)
+
+    def followed_by(self, step: Callable[[Floats], Floats]) -> Callable[[slice], Floats]:
+        """Give what makes rows, with a step behind it that works value by value."""
+        light = self.light
+        if isinstance(light, np.ndarray):
+            return lambda rows: step(light[rows])
+        return light.followed_by(step).rows
+
+
 def is_picture(path: Path) -> bool:
     """Whether a file is called like a picture.
 
@@ -98,12 +132,42 @@ def read_reduced(path: Path, width: int | None) -> Reduced:
     PixelSourceError
         When it is missing, damaged, or of a kind or colour that cannot be used.
     """
-    rgb, space = _read(path)
-    size = rgb.shape[1], rgb.shape[0]
+    opened = open_light(path)
+    size, space, light = opened.size, opened.space, opened.light
     small = _lowered(size, width)
+    if not isinstance(light, np.ndarray):
+        return Reduced(area_mean_of_rows(light.rows, size, small), space, size)
     if small == size:
-        return Reduced(np.ascontiguousarray(np.moveaxis(rgb, -1, 0)), space, size)
-    return Reduced(area_mean_of_pixels(np.ascontiguousarray(rgb), small), space, size)
+        return Reduced(np.ascontiguousarray(np.moveaxis(light, -1, 0)), space, size)
+    return Reduced(area_mean_of_pixels(np.ascontiguousarray(light), small), space, size)
+
+
+def reduce_codes(codes: npt.NDArray[np.uint8 | np.uint16], space: str, width: int) -> Reduced:
+    """Average codes down in linear light, as `read_reduced` does with a file that holds them.
+
+    Parameters
+    ----------
+    codes : ndarray, shape (H, W, 3)
+    space : str
+        Output space, "sRGB" or "Display P3".
+    width : int
+        As for `read_reduced`.
+    """
+    rgb = output_space(space).rgb
+    stored = StoredCodes(codes, np.iinfo(codes.dtype).max, transfer="sRGB", primaries=rgb.name)
+    coded = Decoding(Path(), stored, "auto")
+    planes = area_mean_of_rows(coded.rows, coded.size, _lowered(coded.size, width))
+    return Reduced(planes, space_from_chromaticities(coded.space), coded.size)
+
+
+def open_light(path: Path) -> LightByRows:
+    """Read a picture whose light is worked out some rows at a time; otherwise as `read_reduced`."""
+    is_avif = _is_avif(path)
+    coded = None if is_avif else read_by_rows(path)
+    if coded is not None:
+        return LightByRows(coded.size, space_from_chromaticities(coded.space), coded)
+    rgb, space = _read_avif(path) if is_avif else _read_floats(path)
+    return LightByRows((rgb.shape[1], rgb.shape[0]), space, rgb)
 
 
 def _lowered(size: tuple[int, int], width: int | None) -> tuple[int, int]:
@@ -112,14 +176,15 @@ def _lowered(size: tuple[int, int], width: int | None) -> tuple[int, int]:
     return width, max(1, round(size[1] * width / size[0]))
 
 
-def _read(path: Path) -> tuple[Floats, RgbSpace]:
+def _is_avif(path: Path) -> bool:
     try:
         with path.open("rb") as stream:
-            is_avif = stream.read(12)[4:] == _AVIF
+            return stream.read(12)[4:] == _AVIF
     except OSError:  # which reading says better
-        is_avif = False
-    if is_avif:
-        return _read_avif(path)
+        return False
+
+
+def _read_floats(path: Path) -> tuple[Floats, RgbSpace]:
     picture = read_picture(path)
     return picture.rgb, space_from_chromaticities(picture.space)
 

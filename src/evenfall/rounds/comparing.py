@@ -204,7 +204,7 @@ def _record(side: Side) -> Provenance:
 
     assert side.picture is not None  # a side is a picture, or has a recipe
     record = read_provenance(side.picture)
-    if record is None:
+    if record is None or record.views:
         hint = "compare it with another picture"
         found = "carries no recipe that could be compared"
         raise UsageError(Fault(str(side.picture), "", found, "", hint))

@@ -115,7 +115,7 @@ def keep_text(path: Path, text: str, note: str) -> KeptRound:
 def kept_as(recipe: Recipe) -> KeptRound | None:
     """Give the last round of a recipe, if it holds just this text; None otherwise."""
     rounds = [kept for kept in read_rounds(rounds_folder(recipe.path)) if not kept.trouble]
-    return rounds[-1] if rounds and rounds[-1].holds(recipe.text, recipe.base_texts) else None
+    return rounds[-1] if rounds and rounds[-1].holds(recipe.text, recipe.other_texts) else None
 
 
 def _wishes(asked: Sequence[str], answers: Sequence[str]) -> tuple[Wish, ...]:
@@ -165,10 +165,14 @@ class _Standing:
         return _raw(self.path, self.text)
 
     def bases(self) -> dict[str, tuple[str, bytes]]:
-        """Give what the recipe builds on: by its path, the name of its copy, and its bytes."""
+        """Give what the recipe builds on, and views that its exposure is taken from.
+
+        By path: the name of the copy, and its bytes.
+        """
         found: dict[str, tuple[str, bytes]] = {}
         taken = {RECORD_NAME, self.path.name}
-        for base in () if self.recipe is None else self.recipe.bases:
+        recipe = self.recipe
+        for base in () if recipe is None else (*recipe.bases, *recipe.views):
             name = base.path.name
             while name.casefold() in {one.casefold() for one in taken}:
                 name = f"base_{name}"

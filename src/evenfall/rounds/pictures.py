@@ -5,25 +5,20 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from evenfall.compare.reading import read_reduced
-from evenfall.deliver.jpeg import encode_jpeg
 from evenfall.recipe import Deliverable, Recipe
 from evenfall.recipe.toml_values import toml_text
 from evenfall.record.report import RunReport
+from evenfall.record.round_pictures import PICTURE_QUALITY, PICTURE_WIDTH, picture_of
 from evenfall.record.values import FileReport
 from evenfall.system.processors import default_workers
 
 if TYPE_CHECKING:
     from evenfall.produce.events import OnEvent
 
-__all__ = ["PICTURE_WIDTH", "moods_without", "round_pictures"]
+__all__ = ["moods_without", "round_pictures"]
 
-PICTURE_WIDTH = 1600
-
-_QUALITY = 90
 _QUICK_FIRST = ("jpeg", "gain-map jpeg", "webp", "png", "tiff")  # to be read
 
 
@@ -49,9 +44,10 @@ def round_pictures(
         Of what had to be developed for them.
     """
     sources = {mood: _source(recipe, report, mood) for mood in recipe.moods}
-    known = {mood: path for mood, path in sources.items() if path is not None}
+    known = {mood: file for mood, file in sources.items() if file is not None}
     with ThreadPoolExecutor(default_workers(), "picture") as pool:
-        found = dict(zip(known, pool.map(_small, known.values()), strict=True))
+        made = pool.map(lambda file: picture_of(file.path, file.sha256), known.values())
+        found = dict(zip(known, made, strict=True))
     missing = [mood for mood in recipe.moods if mood not in found]
     developed = None
     if missing:
@@ -65,11 +61,7 @@ def moods_without(recipe: Recipe, report: RunReport) -> tuple[str, ...]:
     return tuple(mood for mood in recipe.moods if _source(recipe, report, mood) is None)
 
 
-def _small(path: Path) -> bytes:
-    return encode_jpeg(read_reduced(path, PICTURE_WIDTH).codes(), quality=_QUALITY)
-
-
-def _source(recipe: Recipe, report: RunReport, mood: str) -> Path | None:
+def _source(recipe: Recipe, report: RunReport, mood: str) -> FileReport | None:
     """Give a current deliverable that shows the whole picture, large enough, quick to be read."""
     files = [file for file in report.files if file.mood == mood]
     kinds = [one for one in recipe.model.deliverables if not one.moods or mood in one.moods]
@@ -80,7 +72,7 @@ def _source(recipe: Recipe, report: RunReport, mood: str) -> Path | None:
         for width in [_width(kind, report)]
         if width >= min(PICTURE_WIDTH, report.width)
     ]
-    return min(usable, key=lambda one: one[:3])[3].path if usable else None
+    return min(usable, key=lambda one: one[:3])[3] if usable else None
 
 
 def _pairs(
@@ -110,7 +102,7 @@ def _developed(
     kind = {
         "format": "jpeg",
         "width": min(PICTURE_WIDTH, full_width),
-        "quality": _QUALITY,
+        "quality": PICTURE_QUALITY,
         "name": "{mood}",
     }
     changed = recipe.with_changes(

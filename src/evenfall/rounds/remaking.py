@@ -8,11 +8,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from evenfall.errors import Fault, UsageError
+from evenfall.errors import Fault, OutputError, UsageError
+from evenfall.recipe import Recipe
+from evenfall.record.frames_report import FramesReport
 from evenfall.record.report import RunReport
 from evenfall.record.round_record import RoundRecord
 from evenfall.record.rounds import find_round, rounds_folder
 from evenfall.record.values import FileReport
+from evenfall.record.versions import versions
 from evenfall.rounds.tracing import Traced
 
 if TYPE_CHECKING:
@@ -27,7 +30,7 @@ class Remade:
 
     Parameters
     ----------
-    report : RunReport
+    report : RunReport or FramesReport
         Of the run that made them.
     same : tuple of Path
         Those that are what they were, byte for byte.
@@ -37,7 +40,7 @@ class Remade:
         Why they may differ: passes, other files, programs.
     """
 
-    report: RunReport
+    report: RunReport | FramesReport
     same: tuple[Path, ...]
     others: tuple[Path, ...]
     reasons: tuple[str, ...]
@@ -51,7 +54,7 @@ def remake_picture(
     overwrite: bool = False,
     on_event: OnEvent | None = None,
 ) -> Remade:
-    """Make a picture again from what it carries.
+    """Make a picture, or a film of a sequence, again from what it carries.
 
     Parameters
     ----------
@@ -69,20 +72,23 @@ def remake_picture(
     Raises
     ------
     UsageError
-        When its passes are not at hand.
+        When its passes are not at hand; when it is a film of a walk, as it carries no numbers.
     RecipeError, PassError, PixelSourceError, OutputError
         As for a run.
     """
     from evenfall.produce.running import run
 
+    traced.refuse_several()
     missing = [light for light, state in traced.passes.items() if state == "missing"]
     if missing:
         hint = "say where its recipe lay (--home DIR), or its passes (--passes DIR)"
         found = f"its passes are not at hand: {', '.join(missing)}"
         raise UsageError(Fault(str(traced.picture), "", found, "", hint))
-    record = traced.record
+    record, recipe = traced.record, traced.recipe(passes)
+    if record.mood and all(one.row.moves for one in recipe.model.deliverables):
+        return _remake_film(traced, recipe, out, overwrite=overwrite, on_event=on_event)
     report = run(
-        traced.recipe(passes),
+        recipe,
         moods=[record.mood] if record.mood else (),
         out=out,
         draft=record.draft,
@@ -92,7 +98,27 @@ def remake_picture(
     own = [file for file in report.files if file.mood == record.mood]
     same = tuple(file.path for file in own if file.sha256 == traced.sha256)
     others = () if same else tuple(file.path for file in own)
-    return Remade(report, same, others, () if same else tuple(_picture_reasons(traced, report)))
+    return Remade(report, same, others, () if same else tuple(_picture_reasons(traced)))
+
+
+def _remake_film(
+    traced: Traced, recipe: Recipe, out: Path, *, overwrite: bool, on_event: OnEvent | None
+) -> Remade:
+    from evenfall.produce.frames import strip_of
+    from evenfall.produce.hours import frames_folder, run_frames
+
+    sequence, mood = recipe.model.sequence, traced.record.mood
+    if sequence is None or mood != sequence.name:
+        found = "a film of a walk does not carry which frames it shows"
+        hint = "write its recipe by --recipe, and run it with --frames"
+        raise UsageError(Fault(str(traced.picture), "", found, "", hint))
+    folder = out.absolute() / frames_folder(recipe, draft=False).name  # the film lies above it
+    report = run_frames(strip_of(recipe, mood), folder, overwrite=overwrite, on_event=on_event)
+    if report.faults:
+        raise OutputError(report.faults)
+    same = tuple(film.path for film in report.films if film.sha256 == traced.sha256)
+    others = () if same else tuple(film.path for film in report.films)
+    return Remade(report, same, others, () if same else tuple(_picture_reasons(traced)))
 
 
 def remake_round(
@@ -170,13 +196,13 @@ def _count(found: Mapping[tuple[str, str, int], object], mood: str, kind: str) -
     return sum(key[:2] == (mood, kind) for key in found)
 
 
-def _picture_reasons(traced: Traced, report: RunReport) -> list[str]:
+def _picture_reasons(traced: Traced) -> list[str]:
     reasons = [
         f"the pass of {light} is another file than it was made of"
         for light, state in traced.passes.items()
         if state == "another"
     ]
-    here = report.versions["evenfall"]
+    here = versions()["evenfall"]
     if traced.record.version != here:
         reasons.append(f"it was made by evenfall {traced.record.version}, and this is {here}")
     return reasons or ["another library, plate or mask: the picture does not carry which"]

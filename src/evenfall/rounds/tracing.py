@@ -10,11 +10,12 @@ from pathlib import Path
 from typing import Literal
 
 from evenfall.deliver.provenance import Provenance
-from evenfall.errors import Fault, PassError, PixelSourceError
+from evenfall.errors import Fault, PassError, PixelSourceError, UsageError
 from evenfall.passes.fingerprint import joint_fingerprint, noted_fingerprint
 from evenfall.recipe import Recipe
 from evenfall.recipe.reading import parse_toml
 from evenfall.recipe.recipe import load_text
+from evenfall.recipe.words.suggesting import joined
 from evenfall.record.read_record import read_provenance
 from evenfall.record.rounds import read_rounds, rounds_folder
 from evenfall.system.processors import default_workers
@@ -44,6 +45,8 @@ class Traced:
         The round that it belongs to, if that is kept there.
     passes : mapping of str to str
         By light: whether the pass at hand is the one that it was made of.
+    views : tuple of Traced
+        Of the contact sheet of a project, each view on it that carries a record.
     """
 
     picture: Path
@@ -52,11 +55,32 @@ class Traced:
     home: Path | None
     round: int | None
     passes: Mapping[str, PassState]
+    views: tuple[Traced, ...] = ()
 
     @property
     def passes_are_same(self) -> bool:
         """Whether all its passes are at hand, and are those that it was made of."""
         return all(state == "same" for state in self.passes.values())
+
+    def refuse_several(self) -> None:
+        """Refuse what can only be done with one recipe.
+
+        Raises
+        ------
+        UsageError
+            When it carries those of several views.
+        """
+        if self.views:
+            names = joined((view.record.recipe for view in self.views), "and")
+            raise UsageError(
+                Fault(
+                    str(self.picture),
+                    "",
+                    f"is the contact sheet of several views and carries {names}",
+                    "a picture of one view",
+                    "--json prints all recipes that it carries",
+                )
+            )
 
     def recipe(self, passes: Path | None = None) -> Recipe:
         """Give the recipe that makes just this picture, as if it lay where its files are.
@@ -112,6 +136,15 @@ def trace_picture(picture: Path, *, home: Path | None = None, passes: Path | Non
             )
         )
     sha256 = hashlib.sha256(picture.read_bytes()).hexdigest()
+    if record.views:
+        views = tuple(_traced(picture, sha256, view, home, passes) for view in record.views)
+        return Traced(picture, sha256, record, None, None, {}, views)
+    return _traced(picture, sha256, record, home, passes)
+
+
+def _traced(
+    picture: Path, sha256: str, record: Provenance, home: Path | None, passes: Path | None
+) -> Traced:
     found = home if home is not None else _home_of(picture, record.recipe)
     traced = Traced(picture, sha256, record, found, None, {})
     number = None if found is None else _round_of(found / record.recipe, sha256)
