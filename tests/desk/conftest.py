@@ -71,14 +71,24 @@ def serve() -> Iterator[Any]:
         assert "Traceback" not in said
 
 
-@pytest.fixture(scope="module")
-def attacked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    """One desk for all attacks of a module: whatever is done to it, it must live."""
-    served = Served(example_recipe(tmp_path_factory.mktemp("attacked")).path)
+def _served_to_a_sound_end(folder: Path) -> Iterator[Served]:
+    served = Served(example_recipe(folder).path)
     yield served
     code, said = served.end()
     assert code == 0
     assert "Traceback" not in said
+
+
+@pytest.fixture(scope="module")
+def common(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """One desk for all tests of a module that leave its recipe as it was."""
+    yield from _served_to_a_sound_end(tmp_path_factory.mktemp("common"))
+
+
+@pytest.fixture(scope="module")
+def attacked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """One desk for all attacks of a module: whatever is done to it, it must live."""
+    yield from _served_to_a_sound_end(tmp_path_factory.mktemp("attacked"))
 
 
 @pytest.fixture

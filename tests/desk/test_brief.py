@@ -7,9 +7,11 @@ from pathlib import Path
 import pytest
 
 from evenfall.change.changing import change_text
+from evenfall.desk.aims import turned_aim
 from evenfall.desk.brief import Brief, Clause, brief_of
-from evenfall.desk.figures import Figure, turned
+from evenfall.desk.figures import Figure, Size, turned, turned_ratio
 from evenfall.recipe.recipe import load_text
+from evenfall.recipe.words.looks import look_words
 
 HEAD = """format = 1
 [lights.sun]
@@ -65,6 +67,71 @@ def test_a_mood_reads_as_a_lighting_person_would_say_it() -> None:
         "the pendants 1/3 up at 2700 K"
     ]
     assert sentence(found, "camera") == ["The camera: opens 1.4"]
+
+
+def test_the_look_is_said_with_the_unit_of_each_number_and_as_check_says_it() -> None:
+    moods = (
+        "[moods.day.look]\nvignette = { natural = 0.5, focal_length_mm = 24 }\n"
+        "tone = { highlight_stops = 7.5 }\nglare = { strength = 0.035 }\n"
+    )
+    found = brief("day", moods)
+    words = [
+        "white 7 1/2 stops over grey",
+        "glare 0.035",
+        "0.5 of the lens's natural fall-off",
+        "a lens of 24 mm",
+    ]
+    assert sentence(found, "look") == [f"The look has: {'; '.join(words)}"]
+    recipe = load_text(HEAD + moods, Path("view.toml"), check_files=False)
+    assert look_words(recipe, "day") == ", ".join(words)
+
+
+def test_aims_are_said_and_show_where_they_are() -> None:
+    moods = (
+        "[moods.day.aims]\nwall = { area = { rectangle = [0, 0, 0.5, 1] }, stops = -1.25 }\n"
+        "lamps = { clipped_at_most = 0.03 }\n"
+    )
+    found = brief("day", moods)
+    assert sentence(found, "aims") == [
+        "It should show: wall 1.25 stops under middle grey; lamps at most 3.0% clipped"
+    ]
+    assert found.figures["aim:wall"].area == (0, 0, 0.5, 1)
+
+
+@pytest.mark.parametrize(
+    ("asked", "size", "count", "text"),
+    [
+        ("stops = -1.25", "third", 1, "0.92 stops under middle grey"),
+        ('ratio = "4:1", over = "room"', "third", 1, "5:1 over room"),
+        ('ratio = "4:1", over = "room"', "third", 3, "8:1 over room"),
+        ('ratio = "4:1", over = "room"', "stop", -1, "2:1 over room"),
+        ('ratio = "3:1", over = "room"', "third", -1, "2.5:1 over room"),
+        ('ratio = "1:1", over = "room"', "third", -3, "1:2 over room"),
+        ("kelvin = 2700", "third", 1, "2750 K"),
+        ("clipped_at_most = 0.03", "tenth", -1, "at most 2.9% clipped"),
+        ("clipped_at_most = 0.001", "third", -1, "at most 0.0% clipped"),
+        ("shadows_at_least = 20", "third", 1, "shadows at L* 20.5 at least"),
+        ("darker = 0.5", "stop", -1, "1 1/2 stops darker than it stood"),
+        ("neutral = true", "third", 1, "neutral"),
+    ],
+)
+def test_an_aim_turns_by_the_steps_of_what_it_asks(
+    asked: str, size: Size, count: int, text: str
+) -> None:
+    """A third of a stop is a step of R10 (ISO 3: 2, 2.5, 4, 5, 8), a stop doubles; by hand."""
+    moods = f"[moods.day.aims]\nroom = {{ stops = 0 }}\nwall = {{ {asked} }}\n"
+    recipe = load_text(HEAD + moods, Path("view.toml"), check_files=False)
+    turned_text = turned_aim(recipe, "day", "wall", size, count)
+    after = load_text(turned_text, Path("view.toml"), check_files=False)
+    assert brief_of(after, "day").figures["aim:wall"].text == text
+
+
+@pytest.mark.parametrize("ratio", [0.3, 0.8, 1.0, 1.255, 1.58, 1.6, 3.0, 4.0, 6.3, 15.0])
+def test_ratios_turn_the_way_that_the_hand_turns(ratio: float) -> None:
+    for size in ("tenth", "third", "stop"):
+        up, down = turned_ratio(ratio, size, 1), turned_ratio(ratio, size, -1)
+        assert down < ratio < up
+        assert up / down < {"tenth": 1.2, "third": 1.7, "stop": 4.1}[size]
 
 
 def test_lights_that_nobody_mentions_stand_in_one_closing_sentence() -> None:

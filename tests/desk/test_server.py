@@ -251,12 +251,12 @@ def test_killed_at_any_moment_the_recipe_is_whole_and_the_edits_come_back(
     assert journal_path(recipe.resolve()).exists()
 
 
-def test_it_is_served_to_this_machine_alone(served: Any) -> None:
+def test_it_is_served_to_this_machine_alone(attacked: Any) -> None:
     """The address it listens at is the loopback's: read from the system's own table."""
     table = Path("/proc/net/tcp")
     if not table.exists():
         pytest.skip("no table of sockets on this system")
     rows = [line.split() for line in table.read_text().splitlines()[1:]]
     listening = [row[1] for row in rows if row[3] == "0A"]
-    assert f"0100007F:{served.port:04X}" in listening
-    assert f"00000000:{served.port:04X}" not in listening
+    assert f"0100007F:{attacked.port:04X}" in listening
+    assert f"00000000:{attacked.port:04X}" not in listening

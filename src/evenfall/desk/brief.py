@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Literal, assert_never
 
 from evenfall.change.dials import Dial, dials, reading
 from evenfall.compare.standing import stand
 from evenfall.desk.figures import Figure, Kind
 from evenfall.recipe import LightSetting, Recipe, ResolvedMood
+from evenfall.recipe.aims import Aim
 from evenfall.recipe.gains import GAIN_KEYS, Match, gives_nothing
 from evenfall.recipe.lights import MoodSetting
-from evenfall.recipe.resolve import chain
+from evenfall.recipe.resolve import chain, said_in
 from evenfall.recipe.tints import (
     TINT_KEYS,
     AtXy,
@@ -23,6 +25,8 @@ from evenfall.recipe.tints import (
     PlainRgb,
     Untinted,
 )
+from evenfall.recipe.words.aims import aim_words
+from evenfall.recipe.words.looks import look_prose
 from evenfall.recipe.words.prose import (
     gain_prose,
     kelvin_prose,
@@ -53,10 +57,10 @@ class Sentence:
     ----------
     kind : str
         Whether it says what is the mood's own, what it takes from another mood, what nobody
-        mentions, or what the camera and the look do.
+        mentions, what the camera and the look do, or what areas of the picture should be.
     """
 
-    kind: Literal["own", "taken", "rest", "camera", "look"]
+    kind: Literal["own", "taken", "rest", "camera", "look", "aims"]
     lead: str
     clauses: tuple[Clause, ...]
 
@@ -105,8 +109,12 @@ def brief_of(recipe: Recipe, mood: str) -> Brief:
         lead = f"{resolved.title} has every light as it was rendered"
     sentences = [Sentence("own", lead, clauses["own"])]
     if clauses["taken"] and base is not None:
-        sentences.append(Sentence("taken", f"From {name_prose(base.title)} stay", clauses["taken"]))
+        unchanged = f"Unchanged from {name_prose(base.title)}:"
+        sentences.append(Sentence("taken", unchanged, clauses["taken"]))
     sentences += _camera(recipe, resolved)
+    if resolved.aims:
+        clauses_of_aims = tuple(_aim(name, aim) for name, aim in resolved.aims.items())
+        sentences.append(Sentence("aims", "It should show", clauses_of_aims))
     if clauses["rest"]:
         sentences.append(Sentence("rest", "Not mentioned, and as rendered:", clauses["rest"]))
     return Brief(mood, resolved.title, tuple(sentences))
@@ -251,9 +259,19 @@ def _tint_kind(setting: LightSetting | MoodSetting) -> Kind:
             assert_never(tint)
 
 
+def _aim(name: str, aim: Aim) -> Clause:
+    called = name_prose(name)
+    label = f"{called[:1].upper()}{called[1:]}, aim"
+    area = () if aim.area is None or aim.area.rectangle is None else aim.area.rectangle
+    asked = (aim.stops, aim.ratio_value, aim.kelvin, aim.clipped_at_most, aim.shadows_at_least)
+    value = next((float(each) for each in asked if each is not None), 0.0)
+    figure = Figure(f"aim:{name}", "aim", aim_words(aim), label, (name,), value=value, area=area)
+    return Clause((f"{called} ", figure))
+
+
 def _camera(recipe: Recipe, mood: ResolvedMood) -> Iterator[Sentence]:
     known = dict.fromkeys(dial for some in dials(recipe).values() for dial in some)
-    said = [(dial, _said_in(recipe, mood.name, dial)) for dial in known]
+    said = [(dial, said_in(recipe.model, mood.name, dial.place)) for dial in known]
     camera = [
         _dial_clause(mood, dial, source)
         for dial, source in said
@@ -269,46 +287,25 @@ def _camera(recipe: Recipe, mood: ResolvedMood) -> Iterator[Sentence]:
         yield Sentence("look", "The look has", tuple(look))
 
 
-def _said_in(recipe: Recipe, mood: str, dial: Dial) -> str | None:
-    """Name the mood that says a dial, or the recipe; None where nobody does."""
-    tops: list[tuple[str, object]] = [
-        (name, each) for name, each in chain(recipe.model, mood)[::-1]
-    ]
-    for name, top in (*tops, (_RECIPE, recipe.model)):
-        part: object = top
-        for step in dial.place:
-            told: frozenset[str] = getattr(part, "model_fields_set", frozenset())
-            part = getattr(part, str(step)) if step in told else None
-        if part is not None:
-            return name
-    return None
-
-
 def _dial_clause(mood: ResolvedMood, dial: Dial, source: str | None) -> Clause:
     value = reading(mood, dial) or 0.0
-    taken = _RECIPE if source is None else "" if source == mood.name else source
+    taken = "" if source == mood.name else source or _RECIPE
     key, label = f"dial:{dial.name}", dial.name[:1].upper() + dial.name[1:]
     figure = Figure(key, "number", f"{value:g}", label, (dial.name,), (), value, taken, dial)
     match dial.kind:
         case "stops":
             size = size_prose(value)
             way = "stays " if size == "0" else "opens " if value > 0 else "closes "
-            text = "as metered" if size == "0" else size
-            stops = Figure(key, "stops", text, label, (dial.name,), (), value, taken, dial)
-            return Clause((way, stops))
+            view = mood.camera.as_in
+            text = size if size != "0" else f"as in {Path(view).stem}" if view else "as metered"
+            return Clause((way, replace(figure, kind="stops", text=text)))
         case "kelvin":
-            text = kelvin_prose(value)
-            white = Figure(key, "white", text, label, (dial.name,), (), value, taken, dial)
+            white = replace(figure, kind="white", text=kelvin_prose(value))
             return Clause(("is balanced for ", white))
         case "number":
-            return Clause((f"{_look_name(dial)} ", figure))
+            section, number = str(dial.place[-2]), str(dial.place[-1])
+            before, text, behind = look_prose(section, number, value)
+            spans = (before, replace(figure, text=text), behind)
+            return Clause(tuple(span for span in spans if span))
         case _:
             assert_never(dial.kind)
-
-
-def _look_name(dial: Dial) -> str:
-    """Say a number of the look by the shortest name that is plain: "glare", "soft highlights"."""
-    section, key = str(dial.place[-2]), str(dial.place[-1]).replace("_", " ")
-    if key.endswith(" mm"):
-        return f"{section} {key.removesuffix(' mm')} in mm"
-    return section if key == "strength" else key if section in ("tone", "grade") else dial.name

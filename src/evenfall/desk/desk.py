@@ -12,7 +12,7 @@ from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from evenfall.desk.aims import solve_aim
+from evenfall.desk.aims import solve_aims, with_aim
 from evenfall.desk.errands import (
     NearPlace,
     answer,
@@ -21,6 +21,7 @@ from evenfall.desk.errands import (
     make_pictures,
     saved_view,
 )
+from evenfall.desk.outside import standing
 from evenfall.desk.painter import NO_MEMORY, Painter, Picture, Shot
 from evenfall.desk.protocol import (
     Aim,
@@ -44,6 +45,9 @@ from evenfall.desk.protocol import (
 from evenfall.desk.session import Session
 from evenfall.desk.telling import rounds_told, state_of
 from evenfall.errors import EvenfallError
+from evenfall.recipe.choosing import choose_written_moods
+from evenfall.recipe.words.prose import name_prose
+from evenfall.system.overtaken import Overtaken, while_wanted
 
 if TYPE_CHECKING:
     from evenfall.recipe import Recipe
@@ -104,7 +108,7 @@ class Desk:
     ) -> None:
         self.session = Session(path, passes)
         self.windows: dict[int, Window] = {}
-        self._numbers = count(1)
+        self._numbers, self._is_ending = count(1), False
         self._hands = ThreadPoolExecutor(1, "hands")  # edits one after the other
         self._eyes = ThreadPoolExecutor(1, "eyes")  # answers about spots
         self._feet = ThreadPoolExecutor(1, "feet")  # what takes long
@@ -118,12 +122,11 @@ class Desk:
         self._rounds = rounds_told(self.session)
         self._painter.show(self.session.version, self._recipes())
         self.session.on_turn = self._painter.turn
-        self._painter.start()
 
     def _open(self) -> View:
         from evenfall.view import View
 
-        return View(self.session.recipe, draft=True, workers=self._workers).keep()
+        return View(self.session.recipe, draft=True, workers=self._workers)
 
     def _open_full(self, recipe: Recipe) -> View:
         from evenfall.view import View
@@ -140,22 +143,30 @@ class Desk:
         for of in asked - {"now"}:
             mark = self.session.saved_text if of == "saved" else of
             if self._standing.get(of, (None,))[0] != mark:
+                session = self.session
                 with contextlib.suppress(EvenfallError):
-                    self._standing[of] = (mark, self.session.standing(of))
+                    recipe = standing(of, session.path, session.saved_text, session.passes)
+                    self._standing[of] = (mark, recipe)
             if of in self._standing:
                 found[of] = self._standing[of][1]
         return found
 
     async def run(self) -> None:
-        """Watch the recipe's file until cancelled."""
+        """Paint, and watch the recipe's file, until cancelled."""
         self._loop = asyncio.get_running_loop()
+        self._painter.start()
         while True:
             await asyncio.sleep(_LOOK_SECONDS)
             if await self._by_hand(self.session.look_outside):
                 self._tell_state()
 
     def close(self) -> None:
-        """End the desk; what is unsaved is kept for the next."""
+        """End the desk; what is unsaved is kept for the next.
+
+        Whatever works is given up and waited for: threads that are still in a library's code when
+        the interpreter ends would bring it down.
+        """
+        self._is_ending = True
         self._painter.end()
         for pool in (self._hands, self._eyes, self._feet):
             pool.shutdown(wait=True, cancel_futures=True)
@@ -190,6 +201,8 @@ class Desk:
             case Ask() | Near() | Noise() | Aim() | KeepRound() | MakePictures():
                 await self._send_out(window, message)
             case _:
+                if isinstance(message, Turn):
+                    self._painter.expect()
                 try:
                     said = await self._by_hand(lambda: self._edit(message))
                 except EvenfallError as error:
@@ -233,7 +246,7 @@ class Desk:
         """Begin an errand of a window, unless it is still on one of the same kind."""
         kind = message.do
         if kind in window.errands:
-            if isinstance(message, Ask | Near):
+            if isinstance(message, Ask | Near) or (isinstance(message, Aim) and not message.text):
                 window.errands[kind] = message  # the newest follows
             else:
                 window.tell({"tell": "said", "ok": False, "text": "That is being done already."})
@@ -251,6 +264,8 @@ class Desk:
             while wanted is not None:
                 try:
                     told = await loop.run_in_executor(hands, self._done, window, wanted)
+                except Overtaken:
+                    return
                 except EvenfallError as error:
                     told = _said(str(error), ok=False)
                 except MemoryError:
@@ -267,6 +282,10 @@ class Desk:
 
     def _done(self, window: Window, message: Message) -> dict[str, Any] | None:
         """Do an errand; gives what to tell the window."""
+        with while_wanted(lambda: not self._is_ending):
+            return self._sent(window, message)
+
+    def _sent(self, window: Window, message: Message) -> dict[str, Any] | None:
         session = self.session
         tell = partial(self._tell_later, window)
         match message:
@@ -279,31 +298,34 @@ class Desk:
                 return None
             case Noise():
                 return headroom(self._open_full(session.recipe), message)
-            case Aim(mood=mood, area=area, text=text):
-                half = self._painter.view("half")
-                return NOT_YET if half is None else self._aim(half, mood, area, text)
+            case Aim():
+                quick = self._painter.view("quick")
+                return NOT_YET if quick is None else self._aim(quick, message)
             case KeepRound():
-                said = keep_round(self._saved(), message, tell)
+                return _said(keep_round(self._saved(), message, tell))
             case MakePictures():
-                said = make_pictures(self._saved(), message, tell)
+                return make_pictures(self._saved(), message, tell)
             case _:
                 return None
-        return _said(said)
 
     def _saved(self) -> View:
         return saved_view(self.session.recipe, is_unsaved=self.session.is_unsaved)
 
-    def _aim(
-        self, view: View, mood: str, area: tuple[float, float, float, float], text: str
-    ) -> dict[str, Any]:
-        recipe = self.session.recipe
-        aimed = solve_aim(view, recipe, mood, area, text)
+    def _aim(self, view: View, asked: Aim) -> dict[str, Any] | None:
+        recipe = wanted = self.session.recipe
+        if asked.text:
+            wanted = with_aim(view, recipe, asked.mood, asked.area, asked.text, asked.name)
+        aimed = solve_aims(view, wanted, asked.mood)
         said = [
-            f"{result.asks}: {result.comes_to}{f'; {result.why}' if result.why else ''}"
+            f"{name_prose(result.aim)}, {result.asks}: {result.comes_to}"
+            f"{f'; {result.why}' if result.why else ''}"
             for result in aimed.aims
         ]
+        if not asked.text and recipe.text != self.session.text:
+            return None  # turned on meanwhile, and solved again behind this
         if aimed.text != recipe.text:
-            self.session.take(recipe.text, aimed.text, f"an area: {text}", mood)
+            done = f"aimed at {asked.text}" if asked.text else "solved for its aims"
+            self.session.take(recipe.text, aimed.text, done, asked.mood)
         return {"tell": "said", "ok": aimed.are_met, "text": "\n".join((*said, *aimed.notes))}
 
     def _tell_later(self, window: Window, what: dict[str, Any]) -> None:
@@ -313,7 +335,7 @@ class Desk:
         places = {"front": Shot(look.mood, "now", look.only, look.without, look.shows)}
         if look.beside:
             places["beside"] = Shot(look.beside, look.beside_of)
-        for mood in self.session.recipe.moods:
+        for mood in choose_written_moods(self.session.recipe, ()):
             places[f"mood {mood}"] = Shot(mood)
         if look.before:
             places["before"] = Shot(look.mood, look.before)

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Callable
 from dataclasses import asdict
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
-
-import numpy as np
-import numpy.typing as npt
 
 from evenfall.desk.painter import Picture, Shot
 from evenfall.desk.protocol import Ask, KeepRound, MakePictures, Near, Noise
-from evenfall.errors import UsageError
+from evenfall.errors import OutputError, UsageError
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+    from numpy import uint8
+
     from evenfall.develop.developed import DevelopedMood
     from evenfall.produce.events import Event
     from evenfall.recipe import Recipe
@@ -106,6 +108,8 @@ class NearPlace:
         UsageError, RecipeError, PassError, PixelSourceError
             As `View.develop`.
         """
+        from numpy import ascontiguousarray
+
         from evenfall.view.stills import still_of
 
         if self._mood is None or (recipe.text, asked.mood) != (self._text, self._mood.name):
@@ -116,8 +120,8 @@ class NearPlace:
         left, across = _span(asked.x, asked.width, width)
         top, down = _span(asked.y, asked.height, height)
         rows = slice(top, top + down)
-        codes: npt.NDArray[np.uint8] = still_of(self._mood, "picture", rows=rows, workers=None)
-        cut = np.ascontiguousarray(codes[:, left : left + across])
+        codes: npt.NDArray[uint8] = still_of(self._mood, "picture", rows=rows, workers=None)
+        cut = ascontiguousarray(codes[:, left : left + across])
         return Picture(window, "near", Shot(asked.mood), version, "near", cut)
 
     def forget(self) -> None:
@@ -144,20 +148,30 @@ def keep_round(view: View, asked: KeepRound, tell: Tell) -> str:
     return f"Round {kept.number} is kept in {kept.folder.name}."
 
 
-def make_pictures(view: View, asked: MakePictures, tell: Tell) -> str:
-    """Make the deliverables of the recipe as it is saved; gives what to say.
+def make_pictures(view: View, asked: MakePictures, tell: Tell) -> dict[str, Any]:
+    """Make the deliverables of the recipe as it is saved; gives what to tell.
+
+    Where other files of their names are there, nothing is made until it is asked to replace them.
 
     Raises
     ------
     UsageError, RecipeError, PassError, PixelSourceError, OutputError
         As `View.run`.
     """
-    report = view.run(overwrite=asked.overwrite, on_event=_progress(tell))
+    try:
+        report = view.run(overwrite=asked.overwrite, on_event=_progress(tell))
+    except OutputError as error:
+        there = [fault.file for fault in error.faults if os.path.lexists(fault.file)]
+        if asked.overwrite or len(there) < len(error.faults):
+            raise
+        names = ", ".join(dict.fromkeys(Path(file).name for file in there))
+        text = f"Other pictures are there: {names}. Nothing was made; ask again to replace them."
+        return {"tell": "said", "ok": False, "text": text, "again": True}
     made = [file for file in report.files if not file.kept]
     where = report.files[0].path.parent.name if report.files else "pictures"
     kept = len(report.files) - len(made)
     same = f", {kept} {'was' if kept == 1 else 'were'} as they should be" if kept else ""
-    return f"{len(made)} files made in {where}{same}."
+    return {"tell": "said", "ok": True, "text": f"{len(made)} files made in {where}{same}."}
 
 
 def _progress(tell: Tell) -> Callable[[Event], None]:

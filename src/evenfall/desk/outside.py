@@ -1,4 +1,4 @@
-"""What another hand has done to a recipe's file, told beside what was done at the desk."""
+"""What lies beside a recipe at the desk: what another hand has done to its file, and its rounds."""
 
 from __future__ import annotations
 
@@ -6,9 +6,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from evenfall.compare.moods import mood_differences
+from evenfall.errors import UsageError
 from evenfall.recipe import Recipe
+from evenfall.recipe.recipe import load_text
+from evenfall.record.rounds import KeptRound, find_round, read_rounds, rounds_folder
 
-__all__ = ["Conflict", "differences", "stamp_of"]
+__all__ = ["Conflict", "differences", "rounds_of", "stamp_of", "standing"]
 
 
 @dataclass(frozen=True)
@@ -46,3 +49,38 @@ def differences(before: Recipe | None, after: Recipe | None) -> tuple[str, ...]:
         if mood in before.moods
         for difference in mood_differences(before, after, mood)
     )
+
+
+def rounds_of(path: Path) -> tuple[KeptRound, ...]:
+    """Give the rounds of a recipe that are whole, the last first."""
+    found = read_rounds(rounds_folder(path))
+    return tuple(one for one in reversed(found) if one.record is not None and not one.trouble)
+
+
+def standing(of: str, path: Path, saved_text: str, passes: Path | None = None) -> Recipe:
+    """Give a recipe by what windows call it: "saved", or "round N".
+
+    Parameters
+    ----------
+    of : str
+        What it is called.
+    path : Path
+        The recipe's file.
+    saved_text : str
+        What that holds.
+    passes : Path, optional
+        Folder of the passes instead of the recipe's own.
+
+    Raises
+    ------
+    UsageError
+        When there is none.
+    RecipeError
+        When it is not sound.
+    """
+    if of == "saved":
+        return load_text(saved_text, path, passes=passes)
+    number = of.removeprefix("round ")
+    if not number.isdecimal():
+        raise UsageError(f'there is nothing called "{of}"')
+    return find_round(rounds_folder(path), int(number)).load(path, passes=passes)

@@ -1,8 +1,8 @@
 """Pictures for the windows of a desk, developed in a thread of their own, the newest wish first.
 
-While somebody turns a figure a picture of half the size is shown; when the hand has been still for
-a moment the whole one follows. A wish that a newer one has overtaken is dropped. What is whole has
-the bytes of a draft: the same passes at the same size through the same engine.
+What is new in front is shown smaller at first; when the hand that turns a figure has been still
+for a moment the whole picture follows. A wish that a newer one has overtaken is dropped. What is
+whole has the bytes of a draft: the same passes at the same size through the same engine.
 """
 
 from __future__ import annotations
@@ -15,24 +15,35 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-import numpy as np
-import numpy.typing as npt
-
 from evenfall.errors import EvenfallError
-from evenfall.produce.stills import Overtaken
 from evenfall.recipe import Recipe
+from evenfall.system.overtaken import Overtaken, while_wanted
 
 if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
     from evenfall.view import View
     from evenfall.view.stills import Shows
 
+    Codes = npt.NDArray[np.uint8]
+
 __all__ = ["NO_MEMORY", "Painter", "Picture", "Shot"]
 
-Codes = npt.NDArray[np.uint8]
+_STILL_SECONDS = 0.04
+"""Behind a turn, after which a hand counts as still: keys that are held come quicker."""
 
-_STILL_SECONDS = 0.03
+_NEXT_SECONDS = 0.005
+"""Behind the writing of a turn, in which the next comes where one waits."""
+
 _QUICK_SECONDS = 0.05
 """A whole picture that takes no longer is shown while a hand turns, too."""
+
+_QUICK_SHARE = 1 / 3
+"""Of the whole picture's width, at most, where it is too slow to follow a hand."""
+
+_ANSWER_SECONDS = 0.08
+"""For which the writing of a turn waits for its picture, as they would get in one another's way."""
 
 _THUMB_WIDTH = 320
 _KEPT_BYTES = 160 << 20
@@ -77,8 +88,8 @@ class Picture:
     version : int
         Of the recipe.
     size : str
-        "whole", "half" or "small".
-    codes : ndarray, shape (h, w, 3), uint8
+        "whole", "quick" or "small".
+    codes : ndarray, shape (h, w, 3), uint8, or None
         sRGB codes.
     fault : str
         Why there is none.
@@ -89,7 +100,7 @@ class Picture:
     shot: Shot
     version: int
     size: str
-    codes: Codes = field(repr=False)
+    codes: Codes | None = field(repr=False)
     fault: str = ""
 
 
@@ -107,7 +118,7 @@ class Painter(threading.Thread):
     Parameters
     ----------
     load : callable
-        Opens the view with its reduced passes kept; called in this thread.
+        Opens the view as a draft; called in this thread.
     give : callable
         Takes every picture; called in this thread.
     fail : callable
@@ -125,29 +136,42 @@ class Painter(threading.Thread):
         self._news = threading.Condition()
         self._windows: dict[int, _Window] = {}
         self._recipes: dict[str, Recipe] = {}
-        self._version, self._changed_at, self._ended = 0, -1.0, False
-        self._views: dict[str, View] = {}
+        self._version, self._ended = 0, False
+        self._changed_at = self._written_at = -1.0
+        self._is_turning = False  # until the text of a turn is written
+        self._drafts: View | None = None
+        self._views: dict[str, View] = {}  # by size, with their passes in memory
         self._making = threading.Lock()
         self._made: OrderedDict[str, Codes] = OrderedDict()
         self._made_bytes = 0
-        self._turns = 0
+        self._turns = self._answered = 0
         self._whole_seconds = 2 * _QUICK_SECONDS  # until it is known
         self._keys: dict[Shot, str] = {}  # of the recipes as they stand
+        self._rest: dict[str, tuple[Recipe, str]] = {}  # all but moods, by what it is called
 
     def show(self, version: int, recipes: Mapping[str, Recipe]) -> None:
         """Take recipes as they stand: "now", and "saved" and rounds that somebody looks at."""
         with self._news:
             self._version, self._recipes, self._keys = version, dict(recipes), {}
+            if self._is_turning:
+                self._is_turning, self._written_at = False, time.monotonic()
             self._news.notify_all()
 
+    def expect(self) -> None:
+        """Let the whole picture wait: a turn has come, and is being worked out."""
+        with self._news:
+            self._is_turning = True
+
     def turn(self, recipe: Recipe, version: int) -> None:
-        """Take the recipe as a hand turns it, before its text is written."""
+        """Take the recipe as a hand turns it; waits a little for its picture."""
         with self._news:
             self._recipes["now"], self._version = recipe, version
             self._keys = {shot: key for shot, key in self._keys.items() if shot.of != "now"}
             self._changed_at = time.monotonic()
             self._turns += 1
+            turn = self._turns
             self._news.notify_all()
+            self._news.wait_for(lambda: self._answered >= turn, _ANSWER_SECONDS)
 
     def look(self, window: int, places: Mapping[str, Shot]) -> None:
         """Say what a window wants to see, by place, the most wanted first."""
@@ -163,72 +187,107 @@ class Painter(threading.Thread):
             self._windows.pop(window, None)
 
     def view(self, size: str) -> View | None:
-        """Give the view that is kept in memory at a size; None before it is there."""
+        """Give the view that is kept in memory at a size; None before there is any."""
         return self._sized(size) if self._views else None
 
     def end(self) -> None:
-        """Stop, after what is being developed."""
+        """Give up what is being developed, and wait until it is."""
         with self._news:
             self._ended = True
             self._news.notify_all()
+        if self.ident is not None:
+            self.join()
 
     def run(self) -> None:
         """Develop until it is ended."""
         try:
-            self._views["whole"] = self._load()
+            with while_wanted(lambda: not self._ended):
+                self._drafts = self._load()
+                self._sized("quick")
+                self._develop()
         except EvenfallError as error:
             self._fail(error)
-            return
+        except Overtaken:
+            pass
+
+    def _develop(self) -> None:
         while True:
             with self._news:
                 wish = self._wish()
                 while wish is None and not self._ended:
+                    self._answer(self._turns)
                     self._news.wait(self._pause())
                     wish = self._wish()
                 if self._ended or wish is None:
                     return
                 window, place, shot, size, key, version = wish
-                recipe = self._recipes.get(shot.of)
+                recipe, turns = self._recipes.get(shot.of), self._turns
             if recipe is not None:
                 self._paint(recipe, window, place, shot, size, key, version)
+                with self._news:
+                    self._answer(turns)
+
+    def _answer(self, turns: int) -> None:
+        """Let those go on who wait for the picture of a turn."""
+        if turns > self._answered:
+            self._answered = turns
+            self._news.notify_all()
 
     def _sized(self, size: str) -> View:
-        """Give the view of a size; the smaller ones are made when they are first needed."""
+        """Give the view of a size; its passes are read when they are first needed."""
         with self._making:
-            views = self._views
-            if size not in views:
-                whole = views["whole"]
-                width = (whole.size[0] + 1) // 2 if size == "half" else _THUMB_WIDTH
-                views[size] = whole.smaller(width)
-            return views[size]
+            if size not in self._views:
+                assert self._drafts is not None
+                self._views[size] = _kept(self._drafts, size)
+            return self._views[size]
 
     def _pause(self) -> float | None:
         """Seconds until the hand counts as still; None when nothing waits for that."""
-        left = self._changed_at + _STILL_SECONDS - time.monotonic()
-        return max(left, 0.001) if left > 0 and self._windows else None
+        left = self._still_at() - time.monotonic()
+        return None if self._is_turning or left <= 0 or not self._windows else max(left, 0.001)
+
+    def _still_at(self) -> float:
+        """When the hand counts as still."""
+        return max(self._changed_at + _STILL_SECONDS, self._written_at + _NEXT_SECONDS)
 
     def _wish(self) -> tuple[int, str, Shot, str, str, int] | None:
-        """Give what is wanted most: fronts at half the size while a hand turns, then the rest."""
-        moving = time.monotonic() < self._changed_at + _STILL_SECONDS
-        turning = moving and self._whole_seconds > _QUICK_SECONDS
+        """Give what is wanted most: what is in front, quickly where it is new, then the rest."""
+        moving = self._is_turning or time.monotonic() < self._still_at()
+        is_slow = self._whole_seconds > _QUICK_SECONDS
         found = []
         for number, window in self._windows.items():
             for rank, (place, shot) in enumerate(window.places.items()):
-                recipe = self._recipes.get(shot.of)
-                if recipe is None or shot.mood not in recipe.moods:
+                recipe, is_front = self._recipes.get(shot.of), place == "front"
+                if recipe is None or shot.mood not in recipe.moods or (moving and not is_front):
                     continue
-                key = self._keys.get(shot) or self._keys.setdefault(shot, _key(recipe, shot))
+                key = self._key(recipe, shot)
                 size, has = window.has.get(place, ("", ""))
-                small = place.startswith("mood ")
-                wanted = "small" if small else "half" if turning else "whole"
-                done = has == key and (size == wanted or size in ("whole", "small"))
-                if done or (moving and place != "front"):
+                quick = is_front and is_slow and (moving or has != key)
+                wanted = "small" if place.startswith("mood ") else "quick" if quick else "whole"
+                if has == key and size in (wanted, "whole", "small"):
                     continue
                 found.append((rank, number, place, shot, wanted, key))
         if not found:
             return None
         _, number, place, shot, wanted, key = min(found, key=lambda one: one[:2])
         return number, place, shot, wanted, key, self._version
+
+    def _key(self, recipe: Recipe, shot: Shot) -> str:
+        """Tell pictures apart by all that they are made of, but for the pixels of files."""
+        from evenfall.develop.asked import Asked
+
+        if shot in self._keys:
+            return self._keys[shot]
+        known, rest = self._rest.get(shot.of, (None, ""))
+        if known is not recipe:
+            rest = recipe.model.model_dump_json(exclude={"moods", "deliverables", "sheet"})
+            self._rest[shot.of] = recipe, rest
+        asked = Asked(recipe)
+        counted = [each.mood for each in asked.counted(shot.mood).values()]
+        names = dict.fromkeys([*asked.behind(shot.mood), *counted])
+        moods = [recipe.moods[name] for name in names]
+        text = f"{rest}\n{moods}\n{shot.mood}\n{shot.only}\n{shot.without}\n{shot.shows}"
+        return self._keys.setdefault(shot, hashlib.sha256(text.encode()).hexdigest())
 
     def _paint(
         self,
@@ -244,7 +303,7 @@ class Painter(threading.Thread):
         if codes is None:
             begun = time.monotonic()
             try:
-                codes = self._developed(recipe, shot, size)
+                codes = self._developed(recipe, shot, size, place)
                 if size == "whole":
                     taken = time.monotonic() - begun
                     self._whole_seconds = 0.7 * self._whole_seconds + 0.3 * taken
@@ -253,7 +312,6 @@ class Painter(threading.Thread):
                 return
             except (EvenfallError, MemoryError) as error:
                 fault = str(error) if isinstance(error, EvenfallError) else NO_MEMORY
-                codes = np.zeros((1, 1, 3), np.uint8)
         with self._news:
             has = self._windows.get(window)
             if has is None or has.places.get(place) != shot:
@@ -261,17 +319,22 @@ class Painter(threading.Thread):
             has.has[place] = (size, key)
         self._give(Picture(window, place, shot, version, size, codes, fault))
 
-    def _developed(self, recipe: Recipe, shot: Shot, size: str) -> Codes:
-        view = self._sized(size).with_recipe(recipe)
-        if view.passes is not self._views[size].passes:  # the recipe names others now
-            self._views = {"whole": view.keep()}
+    def _developed(self, recipe: Recipe, shot: Shot, size: str, place: str) -> Codes:
+        kept = self._sized(size)
+        view = kept.with_recipe(recipe)
+        if view.passes is not kept.passes:  # the recipe names others now
+            with self._making:
+                self._drafts, self._views = view, {}
             view = self._sized(size)
         began, lights = self._turns, _lights(recipe, shot)
 
         def is_wanted() -> bool:
-            return size != "whole" or self._turns == began
+            follows = size == "quick" and place == "front"
+            still = self._turns == began and not self._is_turning
+            return not self._ended and (follows or still)
 
-        return view.still(shot.mood, lights=lights, shows=shot.shows, is_wanted=is_wanted)
+        with while_wanted(is_wanted):
+            return view.still(shot.mood, lights=lights, shows=shot.shows)
 
     def _remember(self, key: str, codes: Codes) -> None:
         self._made[key] = codes
@@ -280,21 +343,25 @@ class Painter(threading.Thread):
             self._made_bytes -= self._made.popitem(last=False)[1].nbytes
 
 
+def _kept(drafts: View, size: str) -> View:
+    if size == "whole":
+        return drafts.keep()
+    width = _THUMB_WIDTH if size == "small" else _easy(round(_QUICK_SHARE * drafts.size[0]))
+    return drafts.smaller(width)
+
+
+def _easy(length: int) -> int:
+    """Bring a length down to one without prime factors over 5, which transforms quickly."""
+    rest = length
+    for factor in (2, 3, 5):
+        while rest % factor == 0 and rest > 1:
+            rest //= factor
+    return length if rest <= 1 else _easy(length - 1)
+
+
 def _lights(recipe: Recipe, shot: Shot) -> list[str] | None:
     if shot.only:
         return [light for light in recipe.model.lights if light == shot.only]
     if shot.without:
         return [light for light in recipe.model.lights if light != shot.without]
     return None
-
-
-def _key(recipe: Recipe, shot: Shot) -> str:
-    """Tell pictures apart by all that they are made of, but for the pixels of files."""
-    from evenfall.develop.asked import Asked
-
-    asked = Asked(recipe)
-    names = [*asked.behind(shot.mood), *(each.mood for each in asked.counted(shot.mood).values())]
-    moods = repr([recipe.moods[name] for name in dict.fromkeys(names)])
-    rest = recipe.model.model_dump_json(exclude={"moods", "deliverables", "sheet"})
-    text = f"{rest}\n{moods}\n{shot.mood}\n{shot.only}\n{shot.without}\n{shot.shows}"
-    return hashlib.sha256(text.encode()).hexdigest()

@@ -145,12 +145,17 @@ class Near(_Message):
 
 
 class Aim(_Message):
-    """Say what an area should be: left, top, right and bottom as shares of the picture."""
+    """Say what an area should be, and solve it beside the mood's other aims.
+
+    An area is left, top, right and bottom as shares of the picture. A name says an aim anew that
+    there is; without text all aims are solved as they stand.
+    """
 
     do: Literal["aim"]
     mood: _Name
-    area: tuple[_Share, _Share, _Share, _Share]
-    text: _Words
+    area: tuple[_Share, _Share, _Share, _Share] | None = None
+    name: _Name = ""
+    text: _Words = ""
 
 
 class Noise(_Message):

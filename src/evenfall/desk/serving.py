@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import socket
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -14,6 +15,8 @@ __all__ = ["LOOPBACK", "serve_desk"]
 
 LOOPBACK = "127.0.0.1"
 _SECONDS_TO_LEAVE = 2
+_SWITCH_SECONDS = 0.0005
+"""After which a thread that writes text lets the one go on that paints; 0.005 is Python's own."""
 
 
 def serve_desk(
@@ -84,6 +87,7 @@ def serve_desk(
             limit_concurrency=64,
         )
         server = uvicorn.Server(config)
+        sys.setswitchinterval(_SWITCH_SECONDS)
         shown = f"[{host}]" if ":" in host else host
         try:
             with contextlib.suppress(KeyboardInterrupt):

@@ -9,18 +9,22 @@ from pathlib import Path
 
 from evenfall.change.changing import Planned
 from evenfall.change.owning import let_go, own_dial, own_gain, own_tint
+from evenfall.desk.aims import turned_aim, without_aim
 from evenfall.desk.brief import Brief, brief_of
 from evenfall.desk.figures import Figure, Size, turned
 from evenfall.desk.journal import Journal, journal_path, text_hash
 from evenfall.desk.outside import Conflict, differences, stamp_of
 from evenfall.errors import EvenfallError, Fault, UsageError
 from evenfall.recipe import Recipe
+from evenfall.recipe.choosing import choose_written_moods
 from evenfall.recipe.reading import read_text
 from evenfall.recipe.recipe import load_text
 from evenfall.recipe.saving import replace_text
-from evenfall.record.rounds import KeptRound, find_round, read_rounds, rounds_folder
 
 __all__ = ["Session"]
+
+_AIMING = "aiming "
+"""What gestures begin with that turn an aim."""
 
 
 class Session:
@@ -46,7 +50,7 @@ class Session:
     """
 
     def __init__(self, path: Path, passes: Path | None = None) -> None:
-        self.path, self._passes = path.resolve(), passes
+        self.path, self.passes = path.resolve(), passes
         self._lock = threading.RLock()
         self._disk = read_text(self.path)  # as it was last seen
         self._common = self._disk  # as it stood when file and desk were last the same
@@ -56,6 +60,7 @@ class Session:
         self.conflict: Conflict | None = None
         self.on_turn: Callable[[Recipe, int], None] = lambda recipe, version: None
         self._base_stamps: dict[str, int] = {}
+        self._said: tuple[Recipe, dict[str, Brief]] = self.recipe, {}
         self._come_back()
 
     def _come_back(self) -> None:
@@ -72,7 +77,7 @@ class Session:
         self._journal_saved()
 
     def _load(self, text: str) -> Recipe:
-        return load_text(text, self.path, passes=self._passes)
+        return load_text(text, self.path, passes=self.passes)
 
     @property
     def text(self) -> str:
@@ -92,43 +97,25 @@ class Session:
     @property
     def undoes(self) -> str:
         """What would be undone, in words; empty when nothing."""
-        edit = self._journal.undoes
-        return "" if edit is None else edit.said
+        return getattr(self._journal.undoes, "said", "")
 
     @property
     def redoes(self) -> str:
         """What would be made again, in words; empty when nothing."""
-        edit = self._journal.redoes
-        return "" if edit is None else edit.said
-
-    def rounds(self) -> tuple[KeptRound, ...]:
-        """Give the rounds of the recipe that are whole, the last first."""
-        found = read_rounds(rounds_folder(self.path))
-        return tuple(one for one in reversed(found) if one.record is not None and not one.trouble)
-
-    def standing(self, of: str) -> Recipe:
-        """Give a recipe by what windows call it: "now", "saved", or "round N".
-
-        Raises
-        ------
-        UsageError
-            When there is none.
-        RecipeError
-            When it is not sound.
-        """
-        if of == "now":
-            return self.recipe
-        if of == "saved":
-            return self._load(self._disk)
-        number = of.removeprefix("round ")
-        if not number.isdecimal():
-            raise UsageError(f'there is nothing called "{of}"')
-        kept = find_round(rounds_folder(self.path), int(number))
-        return kept.load(self.path, passes=self._passes)
+        return getattr(self._journal.redoes, "said", "")
 
     def briefs(self) -> list[Brief]:
         """Say all moods in sentences."""
-        return [brief_of(self.recipe, mood) for mood in self.recipe.moods]
+        return [self.brief(mood) for mood in choose_written_moods(self.recipe, ())]
+
+    def brief(self, mood: str) -> Brief:
+        """Say a mood in sentences; what was said is kept as long as the recipe stands."""
+        recipe, said = self._said
+        if recipe is not self.recipe:
+            recipe, said = self._said = self.recipe, {}
+        if mood not in said:
+            said[mood] = brief_of(recipe, mood)
+        return said[mood]
 
     def turn(self, mood: str, key: str, size: Size, count: int, gesture: str = "") -> None:
         """Turn a figure.
@@ -149,8 +136,10 @@ class Session:
         """
         with self._lock:
             figure = self._figure(mood, key)
-            phrases = turned(figure, size, count)
-            if phrases:
+            if figure.kind == "aim":
+                text = turned_aim(self.recipe, mood, figure.subjects[0], size, count)
+                self._put(text, f"{figure.label} turned", mood, f"{_AIMING}{gesture or key}")
+            elif phrases := turned(figure, size, count):
                 self._change(mood, phrases, gesture)
 
     def say(self, mood: str, text: str, key: str = "") -> None:
@@ -187,7 +176,7 @@ class Session:
             self._put(text, f"{figure.label} of its own", mood)
 
     def let_go(self, mood: str, key: str) -> None:
-        """Let a figure be what the mood inherits.
+        """Let a figure be what the mood inherits; an aim goes.
 
         Raises
         ------
@@ -196,12 +185,17 @@ class Session:
         """
         with self._lock:
             figure = self._figure(mood, key)
-            tint = key.startswith("tint:")
-            text = let_go(self.text, self.path, mood, figure.lights, figure.dial, tint=tint)
-            self._put(text, f"{figure.label} as inherited", mood)
+            if figure.kind == "aim":
+                text = without_aim(self.recipe, mood, figure.subjects[0])
+            else:
+                tint = key.startswith("tint:")
+                text = let_go(self.text, self.path, mood, figure.lights, figure.dial, tint=tint)
+            self._put(text, f"{figure.label} let go", mood)
 
     def take(self, before: str, text: str, said: str, mood: str) -> None:
         """Take a text that was worked out from how the recipe stood.
+
+        What is solved behind an aim that was turned is undone with it.
 
         Raises
         ------
@@ -214,7 +208,9 @@ class Session:
             if before != self.text:
                 found = "the recipe has changed meanwhile"
                 raise UsageError(Fault("", "", found, hint="say the same again"))
-            self._put(text, said, mood)
+            is_behind = self._gesture.startswith(_AIMING)
+            said = self.undoes if is_behind else said
+            self._put(text, said, mood, self._gesture if is_behind else "")
 
     def undo(self) -> None:
         """Undo the last edit."""
@@ -305,7 +301,7 @@ class Session:
 
     def _look_at_bases(self) -> bool:
         """See whether a file that the recipe builds on was changed."""
-        stamps = {base: stamp_of(self.path.parent / base) for base in self.recipe.base_texts}
+        stamps = {base: stamp_of(self.path.parent / base) for base in self.recipe.other_texts}
         if stamps == self._base_stamps:
             return False
         self._base_stamps = stamps
@@ -313,7 +309,7 @@ class Session:
             recipe = self._load(self.text)
         except EvenfallError as error:
             return self._faulty(str(error))
-        if recipe.base_texts == self.recipe.base_texts:
+        if recipe.other_texts == self.recipe.other_texts:
             return False
         self.recipe = recipe
         self.version += 1
@@ -352,18 +348,18 @@ class Session:
         self._journal.note_saved(self._disk)
 
     def _known(self, mood: str) -> None:
-        if mood not in self.recipe.moods:
+        if mood not in choose_written_moods(self.recipe, ()):
             raise UsageError(Fault("", "", f'there is no mood "{mood}" any more'))
 
     def _figure(self, mood: str, key: str) -> Figure:
         self._known(mood)
-        figure = brief_of(self.recipe, mood).figures.get(key)
+        figure = self.brief(mood).figures.get(key)
         if figure is None:
             raise UsageError(Fault("", "", "that figure is gone: the recipe has changed"))
         return figure
 
     def _change(self, mood: str, phrases: list[str], gesture: str) -> None:
-        planned = Planned(self.text, self.path, [mood], phrases)
+        planned = Planned(self.text, self.path, [mood], phrases, before=self.recipe)
         # What it comes to is seen while its text is being written.
         seen = replace(planned.recipe, passes_folder=self.recipe.passes_folder)
         self.on_turn(seen, self.version + 1)

@@ -6,10 +6,9 @@ import json
 import struct
 from typing import Any
 
-import numpy as np
-
 from evenfall.desk.brief import Brief, Clause
 from evenfall.desk.figures import Figure
+from evenfall.desk.outside import rounds_of
 from evenfall.desk.painter import Picture
 from evenfall.desk.session import Session
 from evenfall.recipe.words.prose import name_prose
@@ -54,7 +53,7 @@ def rounds_told(session: Session) -> list[dict[str, Any]]:
             "number": kept.number,
             "asked": [] if kept.record is None else [wish.wish for wish in kept.record.asked],
         }
-        for kept in session.rounds()
+        for kept in rounds_of(session.path)
     ]
 
 
@@ -89,12 +88,13 @@ def _figure(session: Session, figure: Figure) -> dict[str, Any]:
         "label": figure.label,
         "value": figure.value,
         "from": source,
+        "area": figure.area,
     }
 
 
 def picture_bytes(picture: Picture, number: int) -> bytes:
     """Give a picture for the socket: the length of a head, the head as JSON, then RGBA codes."""
-    height, width = picture.codes.shape[:2]
+    height, width = (1, 1) if picture.codes is None else picture.codes.shape[:2]
     head = json.dumps(
         {
             "number": number,
@@ -109,6 +109,10 @@ def picture_bytes(picture: Picture, number: int) -> bytes:
         }
     ).encode()
     head += b" " * (-len(head) % 4)
+    if picture.codes is None:
+        return b"".join((struct.pack("<I", len(head)), head, bytes(4)))
+    import numpy as np
+
     body = np.empty((height, width, 4), np.uint8)
     body[..., :3] = picture.codes
     body[..., 3] = 255

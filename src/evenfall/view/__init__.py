@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from evenfall.view.pages import (
         CommentsTaken,
         add_comments,
+        add_comments_to_all,
         answer_comment,
         comment_words,
         draw_comments,
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
         write_page,
     )
     from evenfall.view.plans import plan_view, write_plan
+    from evenfall.view.project_sheet import sheet_of_all
     from evenfall.view.records import read_provenance
     from evenfall.view.several import ViewRun, farm_out_views, find_recipes, open_views, run_views
     from evenfall.view.surveys import survey_folder
@@ -32,6 +34,7 @@ __all__ = [
     "View",
     "ViewRun",
     "add_comments",
+    "add_comments_to_all",
     "answer_comment",
     "comment_words",
     "draw_comments",
@@ -44,6 +47,7 @@ __all__ = [
     "plan_view",
     "read_provenance",
     "run_views",
+    "sheet_of_all",
     "survey_folder",
     "write_board",
     "write_handbacks",
@@ -61,6 +65,7 @@ __getattr__, __dir__ = late_names(
         "pages": (
             "CommentsTaken",
             "add_comments",
+            "add_comments_to_all",
             "answer_comment",
             "comment_words",
             "draw_comments",
@@ -68,6 +73,7 @@ __getattr__, __dir__ = late_names(
             "write_page",
         ),
         "plans": ("plan_view", "write_plan"),
+        "project_sheet": ("sheet_of_all",),
         "records": ("read_provenance",),
         "several": ("ViewRun", "farm_out_views", "find_recipes", "open_views", "run_views"),
         "surveys": ("survey_folder",),

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from evenfall.recipe.choosing import choose_moods
+from evenfall.recipe.choosing import choose_moods, choose_written_moods
 from evenfall.view.state import ViewState
 
 if TYPE_CHECKING:
@@ -95,7 +95,6 @@ class ViewDeveloping(ViewState):
         lights: Collection[str] | None = None,
         shows: Shows = "picture",
         rows: slice | None = None,
-        is_wanted: Callable[[], bool] = lambda: True,
     ) -> npt.NDArray[np.uint8]:
         """Show a mood: as a draft of the view's size has it, or as a map of its light.
 
@@ -110,8 +109,6 @@ class ViewDeveloping(ViewState):
             colours; or what is clipped and what is black.
         rows : slice, optional
             Only these rows of the picture.
-        is_wanted : callable
-            Asked now and then whether to go on; `evenfall.produce.stills.Overtaken` otherwise.
 
         Returns
         -------
@@ -133,7 +130,7 @@ class ViewDeveloping(ViewState):
         from evenfall.view.stills import still_of
 
         developed = self.develop(mood, lights=lights)
-        return still_of(developed, shows, rows=rows, workers=self.workers, is_wanted=is_wanted)
+        return still_of(developed, shows, rows=rows, workers=self.workers)
 
     def mix(self, mood: str) -> npt.NDArray[np.float32]:
         """Mix one mood: the exact scene-linear sum of its passes, before the camera.
@@ -179,7 +176,8 @@ class ViewDeveloping(ViewState):
             Name of the mood.
         place : str, tuple of float, or Area
             A spot, "0.42,0.61" or (0.42, 0.61), in shares of width and height from the top left; a
-            rectangle, "0.1,0.2,0.4,0.5"; or an area as a recipe has it.
+            rectangle, "0.1,0.2,0.4,0.5"; the name of an aim of the mood; or an area as a recipe
+            has it.
 
         Raises
         ------
@@ -198,8 +196,9 @@ class ViewDeveloping(ViewState):
         """
         from evenfall.view.asks import ask_at, place_of
 
-        where = place_of(place) if isinstance(place, str) else place
-        return ask_at(self.develop(mood), self.passes, self.recipe, where)
+        (name,) = choose_moods(self.recipe, [mood])
+        where = place_of(place, self.recipe, name) if isinstance(place, str) else place
+        return ask_at(self.develop(name), self.passes, self.recipe, where)
 
     def light_maps(self, mood: str, folder: str | Path, *, overwrite: bool = False) -> list[Path]:
         """Draw which light rules where in a mood, and a map of each light's share.
@@ -254,7 +253,7 @@ class ViewDeveloping(ViewState):
         """
         from evenfall.solve.aiming import aim_mood
 
-        (name,) = choose_moods(self.recipe, [mood])
+        (name,) = choose_written_moods(self.recipe, [mood])
         return aim_mood(
             self.recipe,
             name,
@@ -286,7 +285,7 @@ class ViewDeveloping(ViewState):
         """
         from evenfall.solve.first_aims import aim_first
 
-        chosen = choose_moods(self.recipe, moods)
+        chosen = choose_written_moods(self.recipe, moods)
         return aim_first(self.recipe, chosen, self.passes, dry_run=dry_run, workers=self.workers)
 
     def match(
@@ -342,7 +341,7 @@ class ViewDeveloping(ViewState):
         """
         from evenfall.view.matches import match_view
 
-        (name,) = choose_moods(self.recipe, [mood])
+        (name,) = choose_written_moods(self.recipe, [mood])
         return match_view(
             self.recipe,
             name,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,7 @@ from evenfall.view.outgoing import ViewOutgoing
 
 if TYPE_CHECKING:
     from evenfall.produce.events import OnEvent
+    from evenfall.produce.hours import MakeFrames
     from evenfall.record.frames_report import FramesReport
 
 __all__ = ["ViewHours"]
@@ -27,6 +29,8 @@ class ViewHours(ViewOutgoing):
         out: str | Path | None = None,
         overwrite: bool = False,
         dry_run: bool = False,
+        keep_going: bool = False,
+        scheduler: str | None = None,
         on_event: OnEvent | None = None,
     ) -> FramesReport:
         """Make frames of the sequence, or of moods under passes with #### in their names.
@@ -42,6 +46,12 @@ class ViewHours(ViewOutgoing):
             Folder of the files; `frames` in that of the pictures otherwise.
         overwrite, dry_run, on_event
             As for a run.
+        keep_going : bool
+            What cannot be used stops only the moods of a frame that need it. Other frames are made
+            in any case.
+        scheduler : str, optional
+            Address of a Dask scheduler, ``tcp://farm:8786``, on whose workers the frames are made;
+            see docs/farm.md. The files are the same.
 
         Raises
         ------
@@ -58,7 +68,7 @@ class ViewHours(ViewOutgoing):
         ['sequence: 2 frames made']
         """
         from evenfall.errors import UsageError
-        from evenfall.produce.frames import strip_of
+        from evenfall.produce.frames import make_frames, strip_of
         from evenfall.produce.hours import run_frames
         from evenfall.recipe.clock import frame_numbers
 
@@ -66,6 +76,11 @@ class ViewHours(ViewOutgoing):
             numbers = frame_numbers(frames) if isinstance(frames, str) else frames
         except ValueError as error:
             raise UsageError(f"--frames {frames}: {error}") from None
+        make: MakeFrames = make_frames
+        if scheduler is not None:
+            from evenfall.farm.frames import farm_frames
+
+            make = partial(farm_frames, address=scheduler)
         strip = strip_of(self.recipe, moods, numbers)
         folder = None if out is None else given_path(out, "the folder")
         return run_frames(
@@ -74,6 +89,8 @@ class ViewHours(ViewOutgoing):
             draft=self.draft,
             overwrite=overwrite,
             dry_run=dry_run,
+            keep_going=keep_going,
             workers=self.workers,
             on_event=on_event,
+            make=make,
         )

@@ -131,7 +131,7 @@ def _named(recipe: Recipe) -> list[Path]:
     from evenfall.recipe.files import named_files
 
     return [
-        *(base.path for base in recipe.bases),
+        *(base.path for base in (*recipe.bases, *recipe.views)),
         *(
             recipe.pass_path(named.name) if named.in_passes else recipe.beside(named.name)
             for named in named_files(recipe.model)

@@ -63,20 +63,14 @@ class ViewOutgoing(ViewDeveloping):
         >>> board.data[:5], board.notes[0][:35]
         (b'%PDF-', 'day: 48 pixels on 234 mm are 5 dpi;')
         """
-        from evenfall.produce.board import make_board
+        from evenfall.produce.board import BoardView, make_board
         from evenfall.rounds.showing import pictures_before, round_name_now
 
         earlier = None if before is None else pictures_before(self.recipe, before)
-        return make_board(
-            self.recipe,
-            self.developed(moods),
-            size=size,
-            upright=upright,
-            mark=mark,
-            date=date,
-            round_name=round_name_now(self.recipe),
-            before=earlier,
+        view = BoardView(
+            self.recipe, self.developed(moods), round_name_now(self.recipe), earlier or {}
         )
+        return make_board([view], size=size, upright=upright, mark=mark, date=date)
 
     def handback(self, mood: str | None = None) -> Handback:
         """Say what a mood's balance means for the lamps of the next render.

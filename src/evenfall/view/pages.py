@@ -13,7 +13,7 @@ from evenfall.comments.store import alone_with_comments, load_comments, save_com
 from evenfall.deliver.png import encode_png
 from evenfall.drawings.spots import Spot, draw_spots
 from evenfall.errors import Fault, UsageError
-from evenfall.produce.page import PAGE_WIDTH, make_page
+from evenfall.produce.page import PAGE_WIDTH, make_page, page_view
 from evenfall.produce.stills import srgb_still
 from evenfall.recipe import Recipe
 from evenfall.recipe.words.suggesting import joined
@@ -21,11 +21,13 @@ from evenfall.rounds.showing import round_name_now, rounds_to_show
 from evenfall.system.arguments import given_path
 from evenfall.system.atomic import write_atomically
 from evenfall.system.free_names import refuse_existing
+from evenfall.view.project import as_views, project_name, refuse_alike, usual_file
 from evenfall.view.view import View
 
 __all__ = [
     "CommentsTaken",
     "add_comments",
+    "add_comments_to_all",
     "answer_comment",
     "comment_words",
     "draw_comments",
@@ -54,7 +56,7 @@ class CommentsTaken:
 
 
 def write_page(
-    view: View,
+    views: View | Sequence[View],
     path: str | Path | None = None,
     *,
     moods: str | Sequence[str] = (),
@@ -64,14 +66,15 @@ def write_page(
     figures: bool = False,
     overwrite: bool = False,
 ) -> tuple[Path, tuple[str, ...]]:
-    """Write the review page of a view.
+    """Write the review page of a view, or one of several views.
 
     Parameters
     ----------
-    view : View
-        From `evenfall.open`.
+    views : View or sequence of View
+        From `evenfall.open` or `open_views`.
     path : str or Path, optional
-        A .html file; RECIPE_review.html in the folder `pictures` beside the recipe otherwise.
+        A .html file; RECIPE_review.html in the folder `pictures` beside the recipe otherwise, of
+        several views PROJECT_review.html.
     moods : str or sequence of str
         Only these moods; all otherwise.
     width : int
@@ -97,26 +100,33 @@ def write_page(
     OutputError
         When the file exists and may not be replaced, or cannot be written.
     """
-    recipe = view.recipe
-    usual = recipe.path.parent / "pictures" / f"{recipe.output_stem}_review.html"
-    file = usual if path is None else given_path(path, "a page")
+    shown = as_views(views)
+    recipes = [view.recipe for view in shown]
+    file = usual_file(recipes, "_review.html") if path is None else given_path(path, "a page")
     if file.suffix.lower() not in (".html", ".htm"):
         raise UsageError(f"{file}: a review page is written as .html")
     refuse_existing([file], allowed=overwrite)
-    comments, shown = load_comments(recipe), rounds_to_show(recipe, rounds)
-    page = make_page(
-        recipe,
-        view.developed(moods),
-        comments,
-        width=width,
-        date=date,
-        round_name=round_name_now(recipe),
-        rounds=shown.rounds,
-        earlier=shown.pictures,
-        figures=figures,
-    )
+    notes: list[str] = []
+    parts = []
+    for view in shown:
+        earlier = rounds_to_show(view.recipe, rounds)
+        of_view = "" if len(shown) == 1 else f"{view.recipe.path.stem}: "
+        notes += [f"{of_view}{note}" for note in earlier.notes]
+        parts.append(
+            page_view(
+                view.recipe,
+                view.developed(moods),
+                load_comments(view.recipe),
+                width=width,
+                round_name=round_name_now(view.recipe),
+                rounds=earlier.rounds,
+                earlier=earlier.pictures,
+                figures=figures,
+            )
+        )
+    page = make_page(recipes[0], parts, key=project_name(recipes), date=date)
     write_atomically(file, page, overwrite=overwrite)
-    return file, shown.notes
+    return file, tuple(notes)
 
 
 def add_comments(recipe: Recipe, files: Sequence[str | Path]) -> CommentsTaken:
@@ -127,20 +137,63 @@ def add_comments(recipe: Recipe, files: Sequence[str | Path]) -> CommentsTaken:
     UsageError
         When a file is no comments file, or of another view; nothing is taken in then.
     """
+    (taken,) = add_comments_to_all([recipe], files)
+    return taken
+
+
+def add_comments_to_all(
+    recipes: Sequence[Recipe], files: Sequence[str | Path]
+) -> tuple[CommentsTaken, ...]:
+    """Take in files of comments on the page of several views: each view gets its own.
+
+    Parameters
+    ----------
+    recipes : sequence of Recipe
+        Of the views.
+    files : sequence of str or Path
+        What clients sent.
+
+    Returns
+    -------
+    tuple of CommentsTaken
+        By view, in their order.
+
+    Raises
+    ------
+    UsageError
+        When a file is no comments file, or speaks of none of the views, and when two recipes have
+        one name; nothing is taken in then.
+    """
+    refuse_alike(recipes)
+    faults: dict[Fault, None] = {}
+    read = [_read(recipe, files, [one.path.stem for one in recipes], faults) for recipe in recipes]
+    if faults:
+        raise UsageError(faults)
+    return tuple(
+        _take(recipe, found, notes) for recipe, (found, notes) in zip(recipes, read, strict=True)
+    )
+
+
+def _read(
+    recipe: Recipe, files: Sequence[str | Path], views: Sequence[str], faults: dict[Fault, None]
+) -> tuple[list[Comment], list[str]]:
+    """Read what files say of one view of several; what is wrong with them is noted."""
     stem, moods = recipe.path.stem, tuple(recipe.moods)
-    faults: list[Fault] = []
+    others = {view for view in views if view != stem}
     found: list[Comment] = []
     notes: list[str] = []
     for path in map(Path, files):
         try:
-            read = read_comments(path, stem, moods)
+            read = read_comments(path, stem, moods, others=others)
         except UsageError as error:
-            faults += error.faults
+            faults |= dict.fromkeys(error.faults)
             continue
         found += read.comments
         notes += [f"{path.name}: {note}" for note in read.notes]
-    if faults:
-        raise UsageError(faults)
+    return found, notes
+
+
+def _take(recipe: Recipe, found: Sequence[Comment], notes: list[str]) -> CommentsTaken:
     with alone_with_comments(recipe):
         before = load_comments(recipe)
         after = before.with_new(tuple(found))

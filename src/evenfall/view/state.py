@@ -102,7 +102,8 @@ class ViewState:
     def smaller(self, width: int) -> Self:
         """Give a view that is kept in memory at a smaller width, for pictures that must be quick.
 
-        Passes are averaged in scene-linear light, which commutes with the mix.
+        Passes are averaged in scene-linear light, which commutes with the mix. Those of drafts are
+        kept at that width, so that the next view has them at once.
 
         Parameters
         ----------
@@ -122,8 +123,12 @@ class ViewState:
         (24, 16)
         """
         from evenfall.develop.kept import KeptPasses
+        from evenfall.develop.reduced import ReducedLibrary
 
-        return self._keeping(KeptPasses.of(self.passes, workers=self.workers, width=width))
+        source = self.passes
+        if isinstance(source, ReducedLibrary):
+            source = source.smaller(width)
+        return self._keeping(KeptPasses.of(source, workers=self.workers, width=width))
 
     def keep(self) -> Self:
         """Read all passes now and keep them in memory, so that moods are developed at once.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Literal, assert_never
 
 import numpy as np
@@ -26,13 +25,12 @@ def still_of(
     *,
     rows: slice | None = None,
     workers: int | None = None,
-    is_wanted: Callable[[], bool] = lambda: True,
 ) -> npt.NDArray[np.uint8]:
     """Show a mood; as `View.still`."""
     threads = workers_of(workers)
     match shows:
         case "picture":
-            return draft_codes(developed, rows=rows, workers=threads, is_wanted=is_wanted)
+            return draft_codes(developed, rows=rows, workers=threads)
         case "exposure":
             return stop_colours(stops_of_light(exposed_luminance(developed)))
         case "ends":

@@ -6,7 +6,7 @@
  * @typedef {import("./types.js").Sentence} Sentence
  * @typedef {{turn: (key: string, size: string, count: number, gesture: string) => void,
  *            say: (key: string, text: string) => void, own: (key: string) => void,
- *            letGo: (key: string) => void}} Hands
+ *            letGo: (key: string) => void, outline: (area: number[]) => void}} Hands
  */
 
 const PIXELS_A_STEP = 14;
@@ -20,6 +20,8 @@ const KEYS = {
   PageUp: ["stop", 1],
   PageDown: ["stop", -1],
 };
+/** When the area of an aim is drawn in the picture, and when no longer. */
+const OUTLINING = [["focus", true], ["pointerenter", true], ["blur", false], ["pointerleave", false]];
 
 export class Brief {
   /**
@@ -121,6 +123,11 @@ export class Brief {
     element.addEventListener("keydown", (event) => this.key(event, figure.key));
     element.addEventListener("pointerdown", (event) => this.hold(event, element, figure.key));
     element.addEventListener("dblclick", () => this.type(element, ""));
+    for (const [event, isOn] of OUTLINING) {
+      element.addEventListener(String(event), () => {
+        this.hands.outline((isOn && this.figures.get(figure.key)?.area) || []);
+      });
+    }
     return element;
   }
 

@@ -15,6 +15,7 @@ export class Keeping {
   /** @param {Say} say sends a message to the desk */
   constructor(say) {
     this.say = say;
+    this.replaces = false;
     for (const what of ["undo", "redo", "save"]) by(what).addEventListener("click", () => say({ do: what }));
     by("make").addEventListener("click", () => this.make());
     by("keep-round").addEventListener("click", () => this.open(by("round").hidden));
@@ -41,13 +42,19 @@ export class Keeping {
     const bar = /** @type {HTMLProgressElement} */ (by("progress"));
     bar.hidden = !text;
     bar.value = share;
-    bar.title = text;
-    const make = by("make");
-    make.dataset.told = text;
+    bar.setAttribute("aria-valuetext", text);
+    by("doing").textContent = text;
+  }
+
+  /** Let the pictures be made, or those that are there be replaced. @param {boolean} replaces */
+  offer(replaces) {
+    this.replaces = replaces;
+    by("make").textContent = replaces ? "Replace the pictures" : "Make the pictures";
   }
 
   make() {
-    this.say({ do: "make pictures", overwrite: by("make").dataset.again === "yes" });
+    this.say({ do: "make pictures", overwrite: this.replaces });
+    this.offer(false);
   }
 
   /** @param {boolean} isOpen */

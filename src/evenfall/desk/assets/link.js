@@ -21,7 +21,7 @@ function token() {
 export class Link {
   /**
    * @param {(told: Told) => void} hear takes what the desk says
-   * @param {(head: Head, codes: Uint8ClampedArray) => void} see takes its pictures
+   * @param {(head: Head, codes: Uint8ClampedArray<ArrayBuffer>) => void} see takes its pictures
    * @param {(isOpen: boolean, refused: boolean) => void} changed is told how the link stands
    */
   constructor(hear, see, changed) {

@@ -30,6 +30,16 @@ const canvas = (id) => /** @type {HTMLCanvasElement} */ (by(id));
  */
 const input = (id) => /** @type {HTMLInputElement} */ (by(id));
 
+const AIM = "aim:";
+const STILL_MS = 350;
+let solving = 0;
+
+/** Solve the aims of the mood when the hand that turns one of them is still. */
+function solveSoon() {
+  clearTimeout(solving);
+  solving = setTimeout(() => say({ do: "aim", mood: desk.mood }), STILL_MS);
+}
+
 /** @type {{state: State | null, mood: string, spot: Spot | null, picked: string, area: number[],
  *          asking: number, isAsking: boolean, next: {x: number, y: number} | null}} */
 const desk = {
@@ -60,10 +70,17 @@ const keeping = new Keeping(say);
 const looking = new Looking(look);
 
 const brief = new Brief(by("brief"), {
-  turn: (figure, size, count, gesture) => link.turn({ mood: desk.mood, figure, size, count, gesture }),
-  say: (figure, text) => say({ do: "say", mood: desk.mood, figure, text }),
+  turn: (figure, size, count, gesture) => {
+    link.turn({ mood: desk.mood, figure, size, count, gesture });
+    if (figure.startsWith(AIM)) solveSoon();
+  },
+  say: (figure, text) => {
+    if (figure.startsWith(AIM)) say({ do: "aim", mood: desk.mood, name: figure.slice(AIM.length), text });
+    else say({ do: "say", mood: desk.mood, figure, text });
+  },
   own: (figure) => say({ do: "own", mood: desk.mood, figure }),
   letGo: (figure) => say({ do: "let go", mood: desk.mood, figure }),
+  outline: (area) => stage.outline(area),
 });
 
 const stage = new Stage(by("stage"), by("frame"), by("spot"), by("area"), {
@@ -99,6 +116,7 @@ function hear(told) {
   if (told.tell === "state") show(/** @type {any} */ (told));
   else if (told.tell === "said") {
     tell(told.text, told.ok);
+    keeping.offer(Boolean(told.again));
     desk.isAsking = false;
   } else if (told.tell === "spot") answered(/** @type {any} */ (told));
   else if (told.tell === "noise") tell(noiseWords(/** @type {any} */ (told)), true);
@@ -118,6 +136,7 @@ function show(state) {
   looking.fill(state);
   keeping.show(state);
   choose(desk.mood, isFirst);
+  document.documentElement.dataset.version = String(state.version); // all of it is shown
 }
 
 /** @param {State} state */
@@ -130,6 +149,7 @@ function showMoods(state) {
   }
   state.moods.forEach((mood, index) => {
     /** @type {HTMLElement} */ (home.children[index].lastElementChild).textContent = mood.title;
+    /** @type {HTMLElement} */ (home.children[index]).title = mood.title;
   });
 }
 
@@ -162,6 +182,7 @@ function choose(name, changed) {
   brief.show(mood);
   for (const each of /** @type {HTMLCollectionOf<HTMLElement>} */ (by("moods").children)) {
     each.setAttribute("aria-pressed", String(each.dataset.mood === name));
+    if (isOther && each.dataset.mood === name) each.scrollIntoView({ block: "nearest", inline: "nearest" });
   }
   if (changed) look();
   if (!by("spot").hidden) ask(stage.place);
@@ -186,7 +207,7 @@ function look() {
 
 /**
  * @param {Head} head
- * @param {Uint8ClampedArray} codes
+ * @param {Uint8ClampedArray<ArrayBuffer>} codes
  */
 function see(head, codes) {
   const done = () => say({ do: "painted", number: head.number });

@@ -9,7 +9,7 @@
  *
  * @param {HTMLCanvasElement} canvas
  * @param {Head} head
- * @param {Uint8ClampedArray} codes
+ * @param {Uint8ClampedArray<ArrayBuffer>} codes
  */
 export function paint(canvas, head, codes) {
   if (canvas.width !== head.width || canvas.height !== head.height) {
@@ -21,6 +21,7 @@ export function paint(canvas, head, codes) {
   context.putImageData(new ImageData(codes, head.width, head.height), 0, 0);
   canvas.dataset.size = head.size;
   canvas.dataset.version = String(head.version);
+  canvas.dataset.number = String(head.number);
   canvas.dataset.mood = head.mood;
 }
 

@@ -198,8 +198,21 @@ export class Stage {
     if (right - left > 0.005 && bottom - top > 0.005) this.hands.drawn(this.box);
   }
 
-  showArea() {
-    const { left, top, right, bottom } = this.box;
+  /**
+   * Draw where something is, without asking for it.
+   *
+   * @param {number[]} area left, top, right and bottom; empty for nothing
+   */
+  outline(area) {
+    if (this.mode !== "look") return;
+    this.area.hidden = area.length === 0;
+    const [left, top, right, bottom] = area;
+    if (area.length) this.showArea({ left, top, right, bottom });
+  }
+
+  /** @param {Area} [box] */
+  showArea(box = this.box) {
+    const { left, top, right, bottom } = box;
     this.area.style.left = `${100 * left}%`;
     this.area.style.top = `${100 * top}%`;
     this.area.style.width = `${100 * (right - left)}%`;

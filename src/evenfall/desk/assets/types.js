@@ -1,9 +1,10 @@
 /**
  * What the desk tells its windows.
  *
- * @typedef {{key: string, kind: string, text: string, label: string, value: number, from: string}} Figure
+ * @typedef {{key: string, kind: string, text: string, label: string, value: number, from: string,
+ *            area: number[]}} Figure
  * @typedef {{lights: string[], spans: (string | Figure)[]}} Clause
- * @typedef {{kind: "own" | "taken" | "rest" | "camera" | "look", lead: string, clauses: Clause[]}} Sentence
+ * @typedef {{kind: "own" | "taken" | "rest" | "camera" | "look" | "aims", lead: string, clauses: Clause[]}} Sentence
  * @typedef {{name: string, title: string, hour: string, sentences: Sentence[]}} Mood
  * @typedef {{theirs: string[], ours: string[], fault: string}} Conflict
  * @typedef {{tell: "state", version: number, project: string, view: string, file: string,

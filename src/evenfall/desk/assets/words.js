@@ -6,6 +6,7 @@
  */
 
 const LIGHTS_SAID = 5;
+const LEAST_SHARE = 0.001;
 
 /**
  * @param {number} stops
@@ -34,9 +35,11 @@ export function spotWords(spot, picked) {
   const level = Math.abs(spot.stops) < 0.05 ? "Middle grey" : `${size(spot.stops)} ${spot.stops < 0 ? "below" : "above"} grey`;
   const clipped = spot.clipped > 0.005 ? `, ${percent(spot.clipped)} of it clipped` : "";
   const holds = picked || spot.lights[0]?.light;
-  const lights = spot.lights
-    .slice(0, LIGHTS_SAID)
-    .map((light, index) => `${light.light === holds ? "▸ " : ""}${index + 1} ${light.title} ${percent(light.share)}`);
+  const lights = spot.lights.flatMap((light, index) => {
+    const isHeld = light.light === holds;
+    if (!isHeld && (index >= LIGHTS_SAID || light.share < LEAST_SHARE)) return [];
+    return [`${isHeld ? "▸ " : ""}${index + 1} ${light.title} ${percent(light.share)}`];
+  });
   return [`${level}${clipped}`, ...lights, ...spot.notes].join("   ");
 }
 
