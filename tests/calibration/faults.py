@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +12,9 @@ from rendering import RenderedSet
 __all__ = ["FAULTS", "Planted", "plant"]
 
 Array = npt.NDArray[np.float32]
+
+_LEAST_CHANGE = 0.004  # of the light
+_LEAST_SEAMS = 0.001  # alpha's edges are thin
 
 # From published numbers, not from the product: linear BT.709 to other linear spaces.
 # BT.2087-0 (BT.709 to BT.2020); SMPTE RP 431-2 primaries with D65 for P3; ACEScg from the ACES
@@ -48,7 +51,10 @@ def plant(
 ) -> tuple[RenderedSet, Planted] | None:
     """Plant a fault; None where it would change hardly anything."""
     changed = RenderedSet(
-        {name: rgb.copy() for name, rgb in found.passes.items()}, found.beauty.copy(), found.alpha
+        {name: rgb.copy() for name, rgb in found.passes.items()},
+        found.beauty.copy(),
+        found.alpha,
+        found.beauty_of,
     )
     made = FAULTS[kind](changed, light, rng)
     if made is None:
@@ -56,7 +62,8 @@ def plant(
     codes, names_light = made
     before = found.beauty - np.sum(list(found.passes.values()), axis=0)
     after = changed.beauty - np.sum(list(changed.passes.values()), axis=0)
-    if np.abs(after - before).sum() < 0.004 * np.abs(found.beauty).sum():
+    least = _LEAST_SEAMS if "alpha" in kind else _LEAST_CHANGE
+    if np.abs(after - before).sum() < least * np.abs(found.beauty).sum():
         return None
     return changed, Planted(kind, codes, light if names_light else None)
 
@@ -84,8 +91,9 @@ def _twice(found: RenderedSet, light: str, _: np.random.Generator):
 
 
 def _not_in_beauty(found: RenderedSet, light: str, _: np.random.Generator):
-    found.beauty -= found.passes[light]
-    np.maximum(found.beauty, 0, out=found.beauty)
+    if len(found.passes) < 2:
+        return None
+    found.beauty = found.beauty_of(found.passes.keys() - {light})
     return ("pass-counted-twice",), True
 
 
@@ -240,8 +248,3 @@ FAULTS: dict[str, Maker] = {
     "beauty vignetted": _vignetted,
     "beauty with bloom": _bloomed,
 }
-
-
-def both(first: Planted, second: Planted) -> tuple[Planted, Planted]:
-    """Two planted faults, as one set has them."""
-    return replace(first), replace(second)

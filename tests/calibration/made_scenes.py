@@ -46,7 +46,7 @@ class _Seen:
     direction: Array
 
 
-def make_scene(kind: str, seed: int, width: int = 160, height: int = 100) -> MadeScene:
+def make_scene(kind: str, seed: int, width: int = 320, height: int = 200) -> MadeScene:
     """Make a scene of a kind; equal seeds give equal scenes."""
     rng = np.random.default_rng([KINDS.index(kind), seed])
     inside = kind.startswith("room") or kind == "one strong and ten weak"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import Any
@@ -34,6 +35,11 @@ class Make:
         light instead of each light's own.
     half : bool
         Whether pictures are stored as half float.
+    paths : float
+        Useful paths a pixel of a pass, where light is hard to find; 0 for many. Their number is
+        Poisson's, so most pixels are too dark and some far too bright.
+    cut : tuple of int
+        Rows and columns cut off, so that the last blocks are not whole.
     """
 
     grain: float
@@ -42,15 +48,21 @@ class Make:
     fireflies: float = 0.0
     picks_lights: bool = False
     half: bool = True
+    paths: float = 0.0
+    cut: tuple[int, int] = (0, 0)
 
 
 @dataclass(eq=False)
 class RenderedSet:
-    """Passes by name and a beauty, shape (H, W, 3), float32; alpha of all, or None."""
+    """Passes by name and a beauty, shape (H, W, 3), float32; alpha of all, or None.
+
+    `beauty_of` renders the beauty of some of the lights.
+    """
 
     passes: dict[str, npt.NDArray[np.float32]]
     beauty: npt.NDArray[np.float32]
-    alpha: npt.NDArray[np.float32] | None = None
+    alpha: npt.NDArray[np.float32] | None
+    beauty_of: Callable[[Collection[str]], npt.NDArray[np.float32]]
 
 
 def random_make(rng: np.random.Generator) -> Make:
@@ -62,6 +74,8 @@ def random_make(rng: np.random.Generator) -> Make:
         fireflies=float(rng.choice([0.0, 0.0, 2e-5, 2e-4])),
         picks_lights=bool(rng.random() < 0.3),
         half=bool(rng.random() < 0.7),
+        paths=float(rng.choice([0.0, 0.0, 0.0, 1.0, 2.0, 8.0])),
+        cut=(int(rng.integers(4)), int(rng.integers(4))),
     )
 
 
@@ -70,17 +84,23 @@ def render_set(
 ) -> RenderedSet:
     """Render each light, and all at once with noise of its own."""
     rng = np.random.default_rng(seed)
+    rows, columns = next(iter(lights.values())).shape[:2]
+    kept = np.s_[: rows - make.cut[0], : columns - make.cut[1]]
+    lights = {name: clean[kept] for name, clean in lights.items()}
+    alpha = None if alpha is None else alpha[kept]
     passes = {name: _rendered(clean, make, make.grain, rng) for name, clean in lights.items()}
-    total = np.sum(list(lights.values()), axis=0)
     grain = make.grain * make.beauty_grain
-    if make.picks_lights:
-        beauty = _rendered(total, make, grain, rng)
-    else:
-        beauty = np.sum([_rendered(clean, make, grain, rng) for clean in lights.values()], axis=0)
+
+    def beauty_of(names: Collection[str]) -> npt.NDArray[np.float32]:
+        on = [clean for name, clean in lights.items() if name in names]
+        if make.picks_lights:
+            return _stored(_rendered(np.sum(on, axis=0), make, grain, rng), make)
+        return _stored(np.sum([_rendered(clean, make, grain, rng) for clean in on], axis=0), make)
+
+    beauty = beauty_of(lights.keys())
     cover = None if alpha is None else _stored(alpha, make)
-    return RenderedSet(
-        {name: _stored(rgb, make) for name, rgb in passes.items()}, _stored(beauty, make), cover
-    )
+    stored = {name: _stored(rgb, make) for name, rgb in passes.items()}
+    return RenderedSet(stored, beauty, cover, beauty_of)
 
 
 def _rendered(clean: Array, make: Make, grain: float, rng: np.random.Generator) -> Array:
@@ -88,6 +108,9 @@ def _rendered(clean: Array, make: Make, grain: float, rng: np.random.Generator) 
     shape = 1 / grain**2
     noise = rng.gamma(shape, 1 / shape, clean.shape[:2])[..., None]
     noise = noise * rng.gamma(8 * shape, 1 / (8 * shape), clean.shape)
+    if make.paths:
+        hits = make.paths * (make.grain / grain) ** 2 * _how_easily_found(clean.shape[:2])
+        noise = noise * (rng.poisson(hits) / hits)[..., None]
     struck = rng.random(clean.shape[:2]) < make.fireflies
     noise[struck] *= rng.uniform(5, 60, (int(struck.sum()), 1))
     noisy = clean * noise
@@ -97,6 +120,12 @@ def _rendered(clean: Array, make: Make, grain: float, rng: np.random.Generator) 
     elif make.filter_pixels > 0:
         noisy = gaussian_filter(noisy, (make.filter_pixels, make.filter_pixels, 0), mode="nearest")
     return np.asarray(noisy)
+
+
+def _how_easily_found(shape: tuple[int, ...]) -> Array:
+    """How easily paths find light in parts of a picture; around 1."""
+    field = gaussian_filter(np.random.default_rng(0).normal(size=shape), shape[1] / 12)
+    return np.asarray(np.exp(field / field.std()))
 
 
 def _stored(values: Array, make: Make) -> npt.NDArray[np.float32]:

@@ -2,13 +2,15 @@
 
     python tests/calibration/run.py honest 500
     python tests/calibration/run.py faults 20           sets a kind
-    python tests/calibration/run.py pairs 200
+    python tests/calibration/run.py pairs 200 --first 90000
 
 Not part of the suite. Each line that is not as it should be is printed, and a table at the end.
+What a method was changed on no longer counts: `--first` gives seeds that it has not seen.
 """
 
 from __future__ import annotations
 
+import argparse
 import sys
 import time
 from collections import Counter, defaultdict
@@ -41,11 +43,11 @@ def said(proof: Proof) -> list[tuple[str, tuple[str, ...]]]:
     return [(each.code, each.lights) for each in proof.diagnoses]
 
 
-def honest(count: int) -> None:
+def honest(seeds: range) -> None:
     """Prove sets in which nothing is wrong."""
     alarms: Counter[str] = Counter()
     remarked: Counter[str] = Counter()
-    for seed in range(count):
+    for seed in seeds:
         scene = scene_for(seed)
         make = random_make(np.random.default_rng(seed))
         proof = proof_of(render_set(scene.lights, make, seed, scene.alpha))
@@ -53,7 +55,7 @@ def honest(count: int) -> None:
         if proof.verdict != "adds up":
             alarms[scene.kind] += 1
             print("ALARM", seed, scene.kind, make, said(proof), flush=True)
-    print(f"{sum(alarms.values())} false alarms in {count} honest sets {dict(alarms)}")
+    print(f"{sum(alarms.values())} false alarms in {len(seeds)} honest sets {dict(alarms)}")
     print(f"remarks: {dict(remarked)}")
 
 
@@ -64,82 +66,116 @@ def _strong_lights(found: RenderedSet) -> list[str]:
 
 
 def verdict_on(proof: Proof, planted: list[Planted]) -> str:
-    """`named`, or what went wrong: `missed`, `misnamed`, `innocent`."""
+    """`named`, or what went wrong: `missed`, `innocent`, `half` named, `misnamed`."""
     found = said(proof)
     if not found:
         return "missed"
     guilty = {each.light for each in planted if each.light is not None}
     guilty |= {f"{name}_again" for name in guilty}
-    for each in planted:
-        right = any(
+    doubled = any(each.kind == "pass twice" for each in planted)
+    accused = {light for _, lights in found for light in lights if len(lights) == 1}
+    if not (accused <= guilty or doubled):
+        return "innocent"
+    right = [
+        any(
             code in each.codes and (each.light is None or each.light in lights)
             for code, lights in found
         )
-        if not right:
-            return "misnamed"
-    doubled = any(each.kind == "pass twice" for each in planted)
-    accused = {light for _, lights in found for light in lights if len(lights) == 1}
-    return "named" if accused <= guilty or doubled else "innocent"
+        for each in planted
+    ]
+    return "named" if all(right) else "half" if any(right) else "misnamed"
 
 
-def _planted_set(seed: int, kinds: list[str]) -> tuple[RenderedSet, list[Planted], Any] | None:
-    rng = np.random.default_rng([seed, 77])
+def _rendered(seed: int, rng: np.random.Generator) -> tuple[RenderedSet, Any] | None:
+    """Render a set exposed as to be shown; None where its grain is too strong to count."""
     scene = scene_for(seed)
     make = random_make(rng)
-    if make.grain > _MOST_GRAIN:
+    if make.grain > _MOST_GRAIN or make.paths:
         return None
-    found = render_set(scene.lights, make, seed, scene.alpha)
-    lights = list(rng.permutation(_strong_lights(found)))
+    bright = np.quantile(np.sum(list(scene.lights.values()), axis=0), 0.95)
+    exposed = {name: light / bright for name, light in scene.lights.items()}
+    return render_set(exposed, make, seed, scene.alpha), (scene.kind, make)
+
+
+def _planted(
+    found: RenderedSet, wanted: list[tuple[str, str]], rng: np.random.Generator
+) -> tuple[RenderedSet, list[Planted]] | None:
     planted = []
-    for kind in kinds:
-        if not lights:
-            return None
-        made = plant(kind, found, str(lights.pop()), rng)
+    for kind, light in wanted:
+        made = plant(kind, found, light, rng)
         if made is None:
             return None
         found, each = made
         planted.append(each)
-    return found, planted, (scene.kind, make)
+    return found, planted
+
+
+def _is_named_alone(seed: int, kind: str, light: str) -> bool:
+    rng = np.random.default_rng([seed, 77])
+    rendered = _rendered(seed, rng)
+    made = rendered and _planted(rendered[0], [(kind, light)], rng)
+    return made is not None and verdict_on(proof_of(made[0]), made[1]) == "named"
 
 
 def _campaign(rows: list[tuple[int, list[str]]]) -> None:
+    """Plant faults and count what is said; of two, only where each is named alone."""
     table: dict[str, Counter[str]] = defaultdict(Counter)
+    total: Counter[str] = Counter()
     for seed, kinds in rows:
-        made = _planted_set(seed, kinds)
+        rng = np.random.default_rng([seed, 77])
+        rendered = _rendered(seed, rng)
+        if rendered is None:
+            continue
+        lights = [str(light) for light in rng.permutation(_strong_lights(rendered[0]))]
+        ordered = sorted(kinds, key=lambda each: each != "off in the beauty")  # it renders anew
+        wanted = list(zip(ordered, lights[::-1], strict=False))
+        made = _planted(rendered[0], wanted, rng) if len(wanted) == len(kinds) else None
         if made is None:
             continue
-        found, planted, about = made
+        if len(wanted) > 1 and not all(_is_named_alone(seed, *each) for each in wanted):
+            continue
+        found, planted = made
         proof = proof_of(found)
         word = verdict_on(proof, planted)
+        total[word] += 1
         for kind in kinds:
             table[kind][word] += 1
         if word != "named":
-            lights = [(each.kind, each.light) for each in planted]
-            print(word.upper(), seed, lights, about, said(proof), flush=True)
-    total: Counter[str] = Counter()
+            print(word.upper(), seed, wanted, rendered[1], said(proof), flush=True)
     for kind, words in table.items():
-        total.update(words)
         print(f"{kind:34s} {words['named']:4d} of {sum(words.values()):4d}   {dict(words)}")
     every = sum(total.values())
     print(f"all: {total['named']} of {every}, {total['named'] / every:.1%}  {dict(total)}")
 
 
+def _one_each(kinds: list[str], count: int, first: int) -> list[tuple[int, list[str]]]:
+    places = {kind: first + 100 * place for place, kind in enumerate(FAULTS)}
+    return [(places[kind] + n, [kind]) for kind in kinds or FAULTS for n in range(count)]
+
+
+def _two_each(count: int, first: int) -> list[tuple[int, list[str]]]:
+    rng = np.random.default_rng([5, first])
+    kinds = [kind for kind in FAULTS if not kind.startswith("all ") and kind != "pass twice"]
+    return [
+        (first + n, [str(k) for k in rng.choice(kinds, 2, replace=False)]) for n in range(count)
+    ]
+
+
 def main() -> None:
     """Run one campaign."""
-    what, count = sys.argv[1], int(sys.argv[2])
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("campaign", choices=["honest", "faults", "pairs"])
+    parser.add_argument("count", type=int, help="sets; of faults: sets a kind, at most 100")
+    parser.add_argument("kinds", nargs="*", help="of faults, instead of all")
+    parser.add_argument("--first", type=int, default=0, help="first seed")
+    asked = parser.parse_args()
     begun = time.monotonic()
-    if what == "honest":
-        honest(count)
-    elif what == "faults":
-        kinds = sys.argv[3:] or list(FAULTS)
-        _campaign([(1000 + n, [kind]) for kind in kinds for n in range(count)])
+    if asked.campaign == "honest":
+        honest(range(asked.first, asked.first + asked.count))
+    elif asked.campaign == "faults":
+        _campaign(_one_each(asked.kinds, asked.count, asked.first))
     else:
-        rng = np.random.default_rng(5)
-        kinds = [k for k in FAULTS if not k.startswith("all ") and k != "pass twice"]
-        rows = [
-            (3000 + n, [str(k) for k in rng.choice(kinds, 2, replace=False)]) for n in range(count)
-        ]
-        _campaign(rows)
+        _campaign(_two_each(asked.count, asked.first))
     print(f"{time.monotonic() - begun:.0f} s")
 
 

@@ -7,7 +7,8 @@ of clean light are exact, so what is honest and what is planted is known without
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -17,28 +18,108 @@ import pytest
 CALIBRATION = Path(__file__).parents[1] / "calibration"
 
 
-@pytest.fixture
-def calibration(monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
+@pytest.fixture(scope="module")
+def calibration() -> Iterator[Any]:
     """The calibration's modules."""
-    monkeypatch.syspath_prepend(str(CALIBRATION))
-    import run
+    with pytest.MonkeyPatch.context() as patch:
+        patch.syspath_prepend(str(CALIBRATION))
+        import run
 
-    yield run
+        yield run
     for name in ("run", "faults", "rendering", "sources", "made_scenes"):
         sys.modules.pop(name, None)
 
 
-@pytest.mark.parametrize("beauty_grain", [0.5, 1.3, 2.0])
-@pytest.mark.parametrize("seed", [0, 2, 5, 7])
-def test_honest_sets_add_up(calibration: Any, seed: int, beauty_grain: float) -> None:
-    from rendering import Make, render_set
+@pytest.fixture(scope="module")
+def scene_of(calibration: Any) -> Callable[[int], Any]:
+    """Scenes by seed, each made once."""
     from sources import scene_for
 
-    scene = scene_for(seed)
+    return cache(scene_for)
+
+
+@pytest.fixture(scope="module")
+def sound_set(scene_of: Callable[[int], Any]) -> Callable[[int], Any]:
+    """Sound sets by seed, each rendered once; faults are planted in copies."""
+    from rendering import Make, render_set
+
+    @cache
+    def render(seed: int) -> Any:
+        scene = scene_of(seed)
+        return render_set(scene.lights, Make(0.05, 1.3), seed, scene.alpha)
+
+    return render
+
+
+@pytest.mark.parametrize("beauty_grain", [0.5, 1.3, 2.0])
+@pytest.mark.parametrize("seed", [0, 2, 5, 7])
+def test_honest_sets_add_up(
+    calibration: Any, scene_of: Callable[[int], Any], seed: int, beauty_grain: float
+) -> None:
+    from rendering import Make, render_set
+
+    scene = scene_of(seed)
     filtered = (0.0, -1.0, 0.8)[seed % 3]
     make = Make(0.1, beauty_grain, filtered, 1e-4 * (seed % 2), picks_lights=seed > 4)
     proof = calibration.proof_of(render_set(scene.lights, make, seed, scene.alpha))
     assert (proof.verdict, calibration.said(proof)) == ("adds up", [])
+
+
+@pytest.mark.parametrize(
+    ("seed", "noise"),
+    [
+        (108, {"grain": 0.176, "beauty_grain": 2.0, "filter_pixels": 0.5, "picks_lights": True}),
+        (183, {"grain": 0.192, "beauty_grain": 2.0, "filter_pixels": 0.5, "picks_lights": True}),
+        (1010255, {"grain": 0.052, "beauty_grain": 2.0, "picks_lights": True, "cut": (1, 3)}),
+        (610138, {"grain": 0.12346166453705179, "paths": 0.5, "cut": (0, 1)}),
+    ],
+    ids=["a smaller factor", "another", "a shift", "a background"],
+)
+def test_what_skewed_noise_feigns(calibration: Any, seed: int, noise: dict[str, Any]) -> None:
+    """Sets that were accused while groups of blocks, or blocks left out, had no say."""
+    from rendering import Make, render_set
+    from sources import scene_for
+
+    scene = scene_for(seed)
+    make = Make(**{"paths": 1.0, "cut": (2, 1), **noise})
+    proof = calibration.proof_of(render_set(scene.lights, make, seed, scene.alpha))
+    assert (proof.verdict, calibration.said(proof)) == ("adds up", [])
+
+
+@pytest.mark.parametrize(("kind", "seed"), [("beauty vignetted", 1332305), ("light missing", 0)])
+def test_odd_sizes_hide_nothing_and_add_nothing(calibration: Any, kind: str, seed: int) -> None:
+    """What makes no whole block is left away at all sides, so that a lens stays centred."""
+    from faults import plant
+    from rendering import Make, render_set
+    from sources import scene_for
+
+    scene = scene_for(seed)
+    sound = render_set(scene.lights, Make(0.027, 0.7, 0.5, cut=(2, 1)), seed, scene.alpha)
+    light = max(sound.passes, key=lambda name: float(sound.passes[name].sum()))
+    made = plant(kind, sound, light, np.random.default_rng(seed))
+    assert made is not None
+    changed, planted = made
+    proof = calibration.proof_of(changed)
+    assert calibration.verdict_on(proof, [planted]) == "named"
+    height, width = changed.beauty.shape[:2]
+    assert all(d.region.right <= width and d.region.bottom <= height for d in proof.diagnoses)
+
+
+@pytest.mark.parametrize("paths", [0.5, 2.0])
+@pytest.mark.parametrize("seed", [1, 4, 6])
+def test_light_that_few_paths_find_is_no_fault(calibration: Any, seed: int, paths: float) -> None:
+    """Skewed noise feigns smaller factors block for block; and blocks that are cut off are noisier.
+
+    The noise is that of a path tracer: the number of paths that find a light is Poisson's.
+    """
+    from rendering import Make, render_set
+    from sources import scene_for
+
+    scene = scene_for(seed)
+    make = Make(0.1, 1.3, paths=paths, cut=(2, 1))
+    proof = calibration.proof_of(render_set(scene.lights, make, seed, scene.alpha))
+    assert (proof.verdict, calibration.said(proof)) == ("adds up", [])
+    assert "denoised-apart" not in {remark.code for remark in proof.remarks if not remark.lights}
 
 
 @pytest.mark.parametrize(
@@ -49,13 +130,12 @@ def test_honest_sets_add_up(calibration: Any, seed: int, beauty_grain: float) ->
     ],
 )
 @pytest.mark.parametrize("seed", [0, 2, 9])
-def test_planted_faults_are_named(calibration: Any, kind: str, seed: int) -> None:
+def test_planted_faults_are_named(
+    calibration: Any, sound_set: Callable[[int], Any], kind: str, seed: int
+) -> None:
     from faults import plant
-    from rendering import Make, render_set
-    from sources import scene_for
 
-    scene = scene_for(seed)
-    sound = render_set(scene.lights, Make(0.05, 1.3), seed, scene.alpha)
+    sound = sound_set(seed)
     light = max(sound.passes, key=lambda name: float(sound.passes[name].sum()))
     made = plant(kind, sound, light, np.random.default_rng(seed))
     assert made is not None

@@ -175,7 +175,7 @@ class _Gauge:
         for light in event.lights:
             if light in self.grids:
                 continue
-            planes = event.images[light].planes
+            planes = event.images[light].without_huge().planes
             red, green, blue = (float(np.mean(plane, dtype=np.float64)) for plane in planes)
             grid = noise_grid(planes)
             fireflies = int(np.count_nonzero(find_fireflies(planes)))

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from evenfall.camera.sources import LAMP, SKY, shining, widened
 from evenfall.develop.developed import DevelopedMood
 from evenfall.develop.figures import at_top
 from evenfall.light.cielab import cie_lightness
@@ -25,8 +26,6 @@ Plane = npt.NDArray[np.floating]
 _STRIP_ROWS = 64
 _SAMPLED = 4  # every so many pixels tell how light a picture is
 _HIGH = 95  # percentile
-_LAMP = (5.0, 0.97)  # many times as bright as nearly all of its pass
-_SKY = (0.5, 0.98)  # near the brightest of its pass
 _REACH = 2  # pixels around a lamp, which pixel filter and glare light
 
 
@@ -73,13 +72,11 @@ class SourcesSeen:
         if role == "fill":
             return
         is_sky = role == "sky"
-        times, quantile = _SKY if is_sky else _LAMP
         brightest = np.max([np.asarray(plane, np.float32) for plane in planes], axis=0)
-        lit = brightest[::_SAMPLED, ::_SAMPLED]
-        lit = lit[lit > 0]
-        if not lit.size:
+        among = brightest[::_SAMPLED, ::_SAMPLED]
+        if not among.max(initial=0) > 0:
             return
-        seen = brightest > times * float(np.quantile(lit, quantile))
+        seen = shining(brightest, SKY if is_sky else LAMP, among)
         with self._lock:
             if is_sky:
                 self.sky = seen if self.sky is None else self.sky | seen
@@ -88,15 +85,11 @@ class SourcesSeen:
 
     def masked(self, shape: tuple[int, int], *, by_day: bool) -> Mask:
         """Where a clipped pixel is no fault."""
-        from scipy.ndimage import binary_dilation
-
         parts = [self.lamps, self.sky if by_day else None]
         known = [part for part in parts if part is not None and part.shape == shape]
         if not known:
             return np.zeros(shape, bool)
-        around = np.ones((2 * _REACH + 1,) * 2, bool)
-        widened: Mask = binary_dilation(np.any(known, axis=0), around)
-        return widened
+        return widened(np.any(known, axis=0), _REACH)
 
 
 def measure_shown(developed: DevelopedMood, sources: SourcesSeen) -> Shown:

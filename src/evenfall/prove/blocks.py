@@ -35,11 +35,15 @@ class BlockGrid:
     size : int
         Side of a block in pixels, a multiple of 4. Blocks at the right and bottom edge hold the
         rest and may be smaller.
+    left, top : int
+        Pixels of the picture that are left away before the first block.
     """
 
     height: int
     width: int
     size: int
+    left: int = 0
+    top: int = 0
 
     @classmethod
     def for_picture(cls, height: int, width: int) -> BlockGrid:
@@ -48,10 +52,24 @@ class BlockGrid:
         Examples
         --------
         >>> BlockGrid.for_picture(2160, 3840)
-        BlockGrid(height=2160, width=3840, size=24)
+        BlockGrid(height=2160, width=3840, size=24, left=0, top=0)
         """
         side = (height * width / _WANTED_BLOCKS) ** 0.5
         return cls(height, width, max(_CELL, round(side / _CELL) * _CELL))
+
+    def without_rest(self) -> BlockGrid:
+        """Leave away what makes no whole blocks, at all sides: it is noisier than it can tell.
+
+        Examples
+        --------
+        >>> BlockGrid(450, 803, 4).without_rest()
+        BlockGrid(height=448, width=800, size=4, left=1, top=1)
+        """
+        height, width = (
+            side // self.size * self.size or side for side in (self.height, self.width)
+        )
+        left, top = (self.width - width) // 2, (self.height - height) // 2
+        return BlockGrid(height, width, self.size, left, top)
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -71,10 +89,15 @@ class BlockGrid:
         )
         return np.add.reduceat(across, np.arange(0, self.height, self.size), axis=0)
 
-    def pixels(self, row: int, column: int) -> tuple[int, int, int, int]:
-        """Left, top, right, bottom of a block in pixels; right and bottom outside of it."""
-        left, top = column * self.size, row * self.size
-        return left, top, min(left + self.size, self.width), min(top + self.size, self.height)
+    def pixels(self, row: int, column: int, group: int = 1) -> tuple[int, int, int, int]:
+        """Left, top, right, bottom of a block, or of group x group of them, in the picture.
+
+        Right and bottom lie outside of it.
+        """
+        side = group * self.size
+        left, top = column * side, row * side
+        right, bottom = min(left + side, self.width), min(top + side, self.height)
+        return self.left + left, self.top + top, self.left + right, self.top + bottom
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,24 +129,11 @@ class BlockPicture:
         stripes = None if self.stripes is None else factors * self.stripes
         return BlockPicture(factors * self.means, factors * self.checker, stripes)
 
-    def mixed(self, matrix: Float) -> BlockPicture:
-        """Mix the channels by a matrix of shape (3, 3)."""
-        stripes = None
-        if self.stripes is not None:
-            stripes = np.einsum("ij,kjrc->kirc", matrix, self.stripes)
-        return BlockPicture(
-            np.tensordot(matrix, self.means, 1), np.tensordot(matrix, self.checker, 1), stripes
-        )
-
     def less(self, other: BlockPicture) -> BlockPicture:
         """Take another picture away."""
         both = self.stripes is not None and other.stripes is not None
         stripes = self.stripes - other.stripes if both else None  # type: ignore[operator]
         return BlockPicture(self.means - other.means, self.checker - other.checker, stripes)
-
-    def with_means(self, means: Float) -> BlockPicture:
-        """Other means, and the differences as they are."""
-        return BlockPicture(means, self.checker, self.stripes)
 
 
 def reduce_picture(planes: Sequence[Plane], grid: BlockGrid) -> BlockPicture:

@@ -17,11 +17,15 @@ import numpy.typing as npt
 from evenfall.light.transfer import decode_srgb, encode_srgb
 from evenfall.prove.blocks import Plane
 
-__all__ = ["CURVES", "undo_curve", "undo_plane"]
+__all__ = ["CURVES", "rising_curve", "undo_curve", "undo_plane"]
 
 Values = npt.NDArray[np.floating]
+Doubles = npt.NDArray[np.float64]
 
 _STEPS = 4096
+_BINS = 24
+_ENOUGH = 40  # blocks of a bin
+_BENT = 0.05
 _MOST_STOPS, _LEAST_STOPS = 10.0, -24.0
 
 
@@ -94,3 +98,27 @@ def undo_plane(name: str, plane: Plane) -> npt.NDArray[np.float32]:
 def _half_table(name: str) -> npt.NDArray[np.float32]:
     every = np.arange(65536, dtype=np.uint16).view(np.float16).astype(np.float64)
     return undo_curve(name, np.where(np.isfinite(every), every, 0)).astype(np.float32)
+
+
+def rising_curve(
+    stored: Doubles, light: Doubles, keep: npt.NDArray[np.bool_]
+) -> tuple[Doubles, Doubles] | None:
+    """Fit a rising curve from stored values to light: medians of bins, made to rise.
+
+    Gives stored values and light along it; None where it is straight or there is too little.
+    """
+    from scipy.optimize import isotonic_regression
+
+    use = keep & (stored > 0)
+    values, wanted = stored[use], light[use]
+    bins = min(_BINS, values.size // _ENOUGH)
+    if bins < 6:
+        return None
+    parts = np.array_split(np.argsort(values), bins)
+    at = np.array([np.median(values[part]) for part in parts])
+    found = isotonic_regression(np.array([float(np.median(wanted[part])) for part in parts])).x
+    at, found = np.append(0.0, at), np.append(0.0, np.maximum(found, 0))
+    slope = float((at * found).sum() / max((at * at).sum(), 1e-30))
+    bent = np.abs(found - slope * at).max() > _BENT * max(float(np.ptp(found)), 1e-30)
+    rising = np.append(True, np.diff(at) > 0)
+    return (at[rising], found[rising]) if bent else None

@@ -1,14 +1,13 @@
 """How strongly each pass lies in the beauty, judged against the noise of their difference.
 
-Everything works on blocks (`evenfall.prove.blocks`). Light is called unexplained only
-where the difference goes beyond three standard errors of its own noise, so Monte Carlo noise alone
-leaves nothing unexplained however few samples were spent.
+Everything works on blocks (`evenfall.prove.blocks`). A difference counts in standard errors of its
+own noise, so that Monte Carlo noise alone says nothing however few samples were spent.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -17,7 +16,6 @@ from evenfall.prove.blocks import BlockPicture, Float, block_sums, pool
 
 __all__ = [
     "BlockSet",
-    "Excess",
     "FittedFactors",
     "Judge",
     "bend",
@@ -26,12 +24,11 @@ __all__ = [
     "saturated_residual",
 ]
 
-_SIGMAS = 3.0
 _FLOOR = 0.002  # half float rounding and lossy codecs, share of a block's light
 _DARK_FLOOR = 0.02  # of the mean light: below it, differences count absolutely
 _SCALES = (1, 4, 16)  # blocks pooled, so that faint but broad differences are seen
 _HUBER = 1.5
-_SPIKE = 12.0  # variance over the neighbourhood's; chi-square noise reaches it once in 2000
+_DECIDING = 0.9  # leverage of 3 x 3 blocks: more of a factor comes from them than from all others
 _MOST_SPREAD = 4.0  # pixel filters cannot correlate noise further than that
 _ENOUGH_GROUPS = 60
 _MEDIAN_CHI2 = 0.4549  # median of a chi-square variate with one degree of freedom
@@ -72,11 +69,6 @@ class BlockSet:
         most = max(float(np.abs(p.means).max()) for p in (self.beauty, *self.passes))
         return 1e-6 * most or 1e-12
 
-    def with_pass(self, index: int, picture: BlockPicture) -> BlockSet:
-        """Exchange one pass."""
-        passes = (*self.passes[:index], picture, *self.passes[index + 1 :])
-        return replace(self, passes=passes)
-
 
 @dataclass(frozen=True)
 class FittedFactors:
@@ -92,41 +84,8 @@ class FittedFactors:
     errors: Float
 
 
-@dataclass(frozen=True, eq=False)
-class Excess:
-    """A residual beyond noise at one scale, shape (3, rows, columns) of groups of blocks.
-
-    Parameters
-    ----------
-    factor : int
-        Blocks along a side of a group.
-    beyond : ndarray
-        Signed light beyond three standard errors; positive where the beauty has more.
-    level : ndarray
-        Light of the beauty there, never quite 0.
-    sigmas : ndarray
-        The difference in standard errors, signed.
-    """
-
-    factor: int
-    beyond: Float
-    level: Float
-    sigmas: Float
-
-    def relative(self) -> float:
-        """Mean over the groups of |beyond| over the light there."""
-        lit = self.level > 0
-        return float(np.abs(self.beyond[lit] / self.level[lit]).mean()) if lit.any() else 0.0
-
-    def shares(self) -> tuple[float, float]:
-        """Light missing from the sum, and light too much in it, as shares of all light."""
-        light = float(self.level.sum()) or 1.0
-        missing = float(np.maximum(self.beyond, 0).sum()) / light
-        return missing, float(np.maximum(-self.beyond, 0).sum()) / light
-
-
 class Judge:
-    """Measures how much light of a residual is beyond noise.
+    """Holds a residual against its noise.
 
     Parameters
     ----------
@@ -159,6 +118,11 @@ class Judge:
         """How much more than independent blocks groups of them vary; 1 for white noise."""
         return max(self._spread.values(), default=1.0)
 
+    @property
+    def softness(self) -> float:
+        """How far noise is alike beyond a block, over how far it is within one; grain is near 1."""
+        return self._spread.get(_SCALES[1], 1.0) / max(1.0, self.correlation)
+
     def _spread_at(self, factor: int, means: Float, finer: float) -> float:
         """How much more than white noise a reference varies between groups of blocks."""
         if factor == 1:
@@ -175,51 +139,25 @@ class Judge:
         spread = float(np.median(ratio[inner])) / _MEDIAN_CHI2
         return min(max(1.0, spread), _MOST_SPREAD)
 
-    def excess(self, residual: BlockPicture) -> list[Excess]:
-        """Light of a residual beyond three standard errors, at each scale.
+    def standardised(
+        self, means: Float, keep: npt.NDArray[np.bool_], *, finest: bool = True
+    ) -> list[Float]:
+        """Differences in standard errors at each scale, 0 where nothing is kept.
 
-        A block's variance is that of its neighbourhood; beside a spike (a firefly, however bright,
-        is noise) it is the spike's.
+        Without the finest, only those of the next scale, where there is one.
         """
-        from scipy.ndimage import maximum_filter
-
-        own = np.mean(residual.contrasts**2, axis=0) / 4 * max(1.0, self.correlation)
-        spike = maximum_filter(own, size=(0, 3, 3), mode="nearest")
-        variance = np.where(spike > _SPIKE * self.variance, spike, self.variance)
-        return [
-            self._excess_at(factor, residual.means, variance * spread)
-            for factor, spread in self._spread.items()
-        ]
-
-    def _excess_at(self, factor: int, means: Float, variance: Float) -> Excess:
-        kept = pool(self.keep.astype(np.float64), factor)
-        shares = np.where(kept > 0, kept, 1)
-        level, difference, noise = (
-            pool(values * self.keep, factor) / shares for values in (self.level, means, variance)
-        )
-        error = np.sqrt(noise / (factor**2 * shares) + (_FLOOR * level) ** 2)
-        beyond = np.sign(difference) * np.maximum(np.abs(difference) - _SIGMAS * error, 0)
-        sigmas = difference / np.where(kept > 0, error, 1)
-        return Excess(factor, beyond * kept, level * kept, sigmas)
-
-    def unexplained(self, residual: BlockPicture) -> float:
-        """Largest over the scales of the share of light beyond noise, block for block."""
-        kept = float(self.keep.mean())
-        if kept == 0:
-            return 0.0
-        return max(excess.relative() for excess in self.excess(residual))
-
-    def sigmas(self, residual: BlockPicture) -> Float:
-        """Differences in standard errors, block by block, 0 for blocks left out."""
-        return self.excess(residual)[0].sigmas * self.keep
-
-    def standardised(self, means: Float, keep: npt.NDArray[np.bool_]) -> list[Float]:
-        """Differences in standard errors at each scale, 0 where nothing is kept."""
         key = keep.tobytes()
         if key not in self._errors:
             self._errors[key] = self._errors_of_sums(keep)
+        if not finest and len(self.scales) > 1:
+            return [block_sums(means * keep, self.scales[1]) / self._errors[key][1]]
         sums = self._sums(means * keep)
         return [total / error for total, error in zip(sums, self._errors[key], strict=True)]
+
+    def log_variance(self, keep: npt.NDArray[np.bool_]) -> float:
+        """Sum of the logarithms of the variances of differences, block by block."""
+        variance = self.variance + (_FLOOR * self.level) ** 2
+        return float(np.log(variance[keep]).sum())
 
     def _sums(self, values: Float) -> list[Float]:
         """Sum groups at each scale, each from those of the finer one."""
@@ -283,10 +221,17 @@ def bend(means: Float) -> Float:
 
 
 def saturated_residual(blocks: BlockSet, spare: Sequence[BlockPicture]) -> BlockPicture:
-    """Residual of a least-squares fit a channel, with factors of any sign and spare pictures."""
+    """Residual of a least-squares fit a channel, with factors of any sign and spare pictures.
+
+    Where a few blocks decide a factor by themselves (a bulb in view, of a lamp that hardly lights
+    anything else) their noise is fitted too: their contrasts are those of the plain difference.
+    """
+    from scipy.ndimage import uniform_filter
+
     pictures = [*blocks.passes, *spare]
     means = blocks.beauty.means.copy()
     contrasts = blocks.beauty.contrasts.copy()
+    plain = blocks.residual(np.ones(len(blocks.passes))).contrasts
     level = np.abs(means) + _DARK_FLOOR * np.abs(means).mean() + blocks.least
     for channel in range(3):
         keep = blocks.keep[channel]
@@ -295,13 +240,15 @@ def saturated_residual(blocks: BlockSet, spare: Sequence[BlockPicture]) -> Block
         target = means[channel][keep] * weight
         size = np.linalg.norm(columns, axis=0)
         columns = columns / np.where(size > 0, size, 1)
-        solution = np.linalg.pinv(columns.T @ columns, rcond=1e-9, hermitian=True) @ (
-            columns.T @ target
-        )
-        factors = solution / np.where(size > 0, size, 1)
+        inverse = np.linalg.pinv(columns.T @ columns, rcond=1e-9, hermitian=True)
+        factors = inverse @ (columns.T @ target) / np.where(size > 0, size, 1)
         for factor, picture in zip(factors, pictures, strict=True):
             means[channel] -= factor * picture.means[channel]
             contrasts[:, channel] -= factor * picture.contrasts[:, channel]
+        leverage = np.zeros(keep.shape)
+        leverage[keep] = np.einsum("ij,jk,ik->i", columns, inverse, columns)
+        deciding = 9 * uniform_filter(leverage, 3, mode="constant") > _DECIDING
+        contrasts[:, channel, deciding] = plain[:, channel, deciding]
     return BlockPicture(means, contrasts[0], contrasts[1:] if len(contrasts) > 1 else None)
 
 

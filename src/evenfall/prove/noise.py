@@ -26,6 +26,8 @@ _SURE = 4.0  # standard errors
 _ENOUGH = 100  # blocks
 _FEW = 2
 _BLOTCHY = 14.0  # grain: 1; wide pixel filters (sigma 1.2 pixels): under 10; denoised sets: over 16
+_SOFT = 1.8  # blotches reach beyond blocks: grain under 1.6, filtered or not; denoised sets over 2
+_SILENT = 2.0**-11  # of the light: rounding to half floats, which hides whose grain it is
 _MEDIAN_CHI2 = 0.4549  # median of a chi-square variate with one degree of freedom
 
 
@@ -97,7 +99,9 @@ def grain_report(blocks: BlockSet, judge: Judge) -> GrainReport:
     summed = np.zeros_like(residual.means)
     for grain, picture in zip(passes, blocks.passes, strict=True):
         summed += max(grain.variance, 0.0) * picture.means**2
-    together = float(np.mean((summed / judge.level**2)[judge.keep])) if judge.keep.any() else 0.0
+    shares = (summed / judge.level**2)[judge.keep]
+    # The middle: where a path has struck a pass and not the beauty there is no end to the others.
+    together = float(np.median(shares)) if shares.size else 0.0
     all_known = summed + max(beauty.variance, 0.0) * blocks.beauty.means**2
     return GrainReport(
         passes,
@@ -107,7 +111,7 @@ def grain_report(blocks: BlockSet, judge: Judge) -> GrainReport:
         len(known) >= _FEW,
         tuple(index for index, grain in enumerate(passes) if usual and grain.hardly(usual)),
         len(known) >= _FEW and beauty.hardly(together),
-        _blotchiness(residual.means, all_known, judge) > _BLOTCHY,
+        judge.softness > _SOFT and _blotchiness(residual.means, all_known, judge) > _BLOTCHY,
     )
 
 
@@ -143,6 +147,7 @@ def own_grain(
     squares = np.mean(picture.contrasts**2, axis=0) / 4
     own = np.sqrt(np.maximum(uniform_filter(squares, size=(0, 5, 5), mode="nearest"), 0))
     use = judge.keep & (np.abs(picture.means) > _WEAK * judge.level) & (own > 0)
+    use &= judge.variance > (_SILENT * judge.level) ** 2
     if use.sum() < _ENOUGH:
         return Grain(0.0, np.inf)
     unit = own[use] * np.sqrt(judge.variance[use])

@@ -218,11 +218,11 @@ def _lights(case: Case, weights: Float) -> tuple[LightProof, ...]:
             beauty = plain.beauty
     if not case.beauty.blocks.means.any() or found.left > _FITTED:
         return tuple(LightProof(*each) for each in zip(case.names, shares, strict=True))
-    nothing = np.zeros_like(plain.beauty)
+    nothing = np.zeros_like(plain.beauty.means)
     blocks = BlockSet(
         case.names,
-        BlockPicture(beauty, nothing),
-        tuple(BlockPicture(each, nothing) for each in undone),
+        BlockPicture(beauty.means, nothing),
+        tuple(BlockPicture(each.means, nothing) for each in undone),
         found.state.keep,
     )
     fit = fit_factors(blocks, case.judge)
@@ -254,13 +254,7 @@ def _worst(maps: ProofMaps) -> tuple[Rectangle, float, float]:
     factor = _REGION_BLOCKS
     pooled = pool(maps.sigmas, factor) * factor
     row, column = (int(i) for i in np.unravel_index(int(np.abs(pooled).argmax()), pooled.shape))
-    side = maps.grid.size * factor
-    region = Rectangle(
-        column * side,
-        row * side,
-        min((column + 1) * side, maps.grid.width),
-        min((row + 1) * side, maps.grid.height),
-    )
+    region = Rectangle(*maps.grid.pixels(row, column, factor))
     share = pool(maps.difference, factor)[row, column] / pool(maps.beauty, factor)[row, column]
     return region, float(share), float(pooled[row, column])
 

@@ -8,35 +8,50 @@ memory does not grow with their number.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from evenfall.light.primaries import BT709, RgbSpace, luminance_weights
-from evenfall.prove.blocks import BlockGrid, BlockPicture, Float, reduce_picture
-from evenfall.prove.curves import undo_plane
+from evenfall.prove.blocks import BlockGrid, Float, Plane
 from evenfall.prove.duplicates import same_lights
-from evenfall.prove.fit import BlockSet, Judge, saturated_residual
+from evenfall.prove.fit import BlockSet
+from evenfall.prove.found import Found, nothing_found
+from evenfall.prove.looks import look_at
 from evenfall.prove.measure import Measured, Pixels, measure
 from evenfall.prove.proof import Proof, report, small_view, without_beauty
 from evenfall.prove.remarks import remarks
-from evenfall.prove.search import Found, look_closer, search, stands_out
+from evenfall.prove.search import search
+from evenfall.prove.state import Mask, Picture, Scene, Seen, State
 from evenfall.prove.suspicion import EncodingSuspicion, suspect_encoding
 from evenfall.prove.told import Case, told
-from evenfall.prove.trials import Fault, Scene, State, Subject, shifted
 
 __all__ = ["prove"]
 
 ReadPasses = Callable[[], Iterable[tuple[str, Pixels]]]
-Mask = npt.NDArray[np.bool_]
-Seen = tuple[Subject, int | None, str]
 
 _MUCH_DARKER = 0.7  # an open place in which the passes hold less than this lacks its background
 _DARK = 1e-3  # of the mean light: a background darker than this is no background
-_MOST_LOOKS = 8
 _SEAM = 0.002  # share of blocks with alpha between
+
+
+@dataclass(frozen=True, eq=False)
+class _Inner:
+    """The part of a picture that whole blocks cover."""
+
+    planes: Sequence[Plane]
+    alpha: Plane | None
+
+
+def _inner(picture: Pixels, grid: BlockGrid) -> Pixels:
+    rows = slice(grid.top, grid.top + grid.height)
+    columns = slice(grid.left, grid.left + grid.width)
+    alpha = picture.alpha
+    return _Inner(
+        [plane[rows, columns] for plane in picture.planes],
+        None if alpha is None else alpha[rows, columns],
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,25 +124,26 @@ def prove(
 def _gather(
     beauty: Pixels | None, read_passes: ReadPasses, on_pass: Callable[[str], None] | None
 ) -> _Gathered:
-    grid = None if beauty is None else BlockGrid.for_picture(*beauty.planes[0].shape)
+    whole = None if beauty is None else BlockGrid.for_picture(*beauty.planes[0].shape)
     passes: dict[str, Measured] = {}
     suspicions: dict[str, EncodingSuspicion] = {}
     for name, picture in read_passes():
         height, width = picture.planes[0].shape
-        grid = grid or BlockGrid.for_picture(height, width)
-        if (height, width) != (grid.height, grid.width):
+        whole = whole or BlockGrid.for_picture(height, width)
+        if (height, width) != (whole.height, whole.width):
             raise ValueError(
-                f"pass {name!r} is {width} x {height} pixels, the others {grid.width} x "
-                f"{grid.height}"
+                f"pass {name!r} is {width} x {height} pixels, the others {whole.width} x "
+                f"{whole.height}"
             )
-        passes[name] = measure(picture, grid)
+        grid = whole.without_rest()
+        passes[name] = measure(_inner(picture, grid), grid)
         if beauty is None:
             suspicions[name] = suspect_encoding(picture.planes)
         if on_pass is not None:
             on_pass(name)
-    if grid is None or not passes:
+    if whole is None or not passes:
         raise ValueError("no passes to prove")
-    return _Gathered(grid, passes, suspicions)
+    return _Gathered(whole.without_rest(), passes, suspicions)
 
 
 class _Proving:
@@ -141,15 +157,17 @@ class _Proving:
         space: RgbSpace,
         on_pass: Callable[[str], None] | None,
     ) -> None:
-        self.gathered, self.beauty_pixels, self.space = gathered, beauty, space
+        self.gathered, self.space = gathered, space
+        self.beauty_pixels = _inner(beauty, gathered.grid)
         self.read_passes, self.on_pass = read_passes, on_pass
-        self.beauty = measure(beauty, gathered.grid)
-        pictures = tuple(measured.blocks for measured in gathered.measured)
-        keep = np.ones(self.beauty.topped.shape, dtype=bool)
-        self.blocks = BlockSet(gathered.names, self.beauty.blocks, pictures, keep)
-        self.judge = Judge(self.blocks, saturated_residual(self.blocks, ()))
-        self.plain = State(
-            self.beauty.blocks.means, tuple(picture.means for picture in pictures), keep
+        self.beauty = measure(self.beauty_pixels, gathered.grid)
+        self.plain = State.of(self.beauty, gathered.measured)
+        self.judge = self.plain.judge
+        self.blocks = BlockSet(
+            gathered.names,
+            self.beauty.blocks,
+            tuple(measured.blocks for measured in gathered.measured),
+            self.plain.keep,
         )
 
     def proof(self, weights: Float) -> Proof:
@@ -163,7 +181,7 @@ class _Proving:
             self.blocks,
             self.judge,
             self.plain,
-            found or Found((), (), (), self.plain, 0.0, missing=False, surplus=False),
+            found or nothing_found(self.plain, 0.0, missing=False, surplus=False),
         )
         noted = remarks(
             self.gathered.names,
@@ -182,91 +200,37 @@ class _Proving:
         """Find what is wrong; None if the passes add up."""
         if not self.beauty.blocks.means.any():
             return None
-        if not stands_out(self.judge, self.plain):
-            return self._moved()
-        twins = {p.second: p.first for p in same_lights(self.blocks.passes, self.plain.keep)}
-        missing, repeated = _background(self.gathered.measured, self.beauty)
-        scene = self._scene(twins, missing, repeated)
-        looked_at, spare = self._second_look(
-            look_closer(self.plain, self.judge, scene, _MOST_LOOKS)
-        )
-        if spare:
-            self.judge = Judge(self.blocks, saturated_residual(self.blocks, spare))
-        return search(self.plain, self.judge, replace(scene, looked_at=looked_at, has_looked=True))
+        return search(self.plain, self.judge, self._scene(), self._look)
 
-    def _moved(self) -> Found | None:
-        """Ask for a shift by itself: it hides in what edges make of noise."""
-        none = np.zeros(self.plain.keep.shape[1:], dtype=bool)
-        scene = self._scene({}, none, none)
-        shifts = list(shifted(self.plain, self.judge, scene))
-        if not shifts:
-            return None
-        (trial,) = shifts
-        return Found((trial.fault,), (1.0,), ((),), trial.state, 0.0, missing=False, surplus=False)
-
-    def _scene(self, twins: Mapping[int, int], missing: Mask, repeated: Mask) -> Scene:
+    def _scene(self) -> Scene:
         measured = self.gathered.measured
+        missing, repeated = _background(measured, self.beauty)
         return Scene(
             self.space,
-            tuple(each.slopes for each in measured),
             (*(each.topped for each in measured), self.beauty.topped),
             missing,
             repeated,
-            twins,
+            {p.second: p.first for p in same_lights(self.blocks.passes, self.plain.keep)},
+            frozenset(i for i, each in enumerate(measured) if _has_seams(each.alpha)),
             {},
         )
 
-    def _second_look(self, faults: Sequence[Fault]) -> tuple[dict[Seen, Float], list[BlockPicture]]:
-        """Undo on pixels what is worth it: curves that may explain, alpha where it has seams."""
-        wanted: dict[str, list[tuple[Subject, int, str]]] = {}
-        for fault in faults:
-            if fault.subject == "passes":
-                for index, name in enumerate(self.gathered.names):
-                    wanted.setdefault(name, []).append(("passes", index, fault.name))
-            elif fault.light is not None:
-                name = self.gathered.names[fault.light]
-                wanted.setdefault(name, []).append(("pass", fault.light, fault.name))
-        for index, (name, measured) in enumerate(self.gathered.passes.items()):
-            alpha = measured.alpha
-            if alpha is not None and np.mean((alpha > 0.02) & (alpha < 0.98)) > _SEAM:
-                for kind in ("alpha twice", "alpha never"):
-                    wanted.setdefault(name, []).append(("passes", index, kind))
-        looked_at: dict[Seen, Float] = {}
-        spare: list[BlockPicture] = []
-        for fault in faults:
-            if fault.subject == "beauty":
-                undone = [undo_plane(fault.name, plane) for plane in self.beauty_pixels.planes]
-                blocks = reduce_picture(undone, self.gathered.grid)
-                looked_at["beauty", None, fault.name] = blocks.means
-        for subject, index, kind, blocks in self._looks(wanted):
-            looked_at[subject, index, kind] = blocks.means
-            looked_at["pass", index, kind] = blocks.means
-            if not kind.startswith("alpha"):
-                spare.append(blocks)
-        return looked_at, spare[:_MOST_LOOKS]
-
-    def _looks(
-        self, wanted: Mapping[str, list[tuple[Subject, int, str]]]
-    ) -> Iterator[tuple[Subject, int, str, BlockPicture]]:
-        if not wanted:
-            return
-        for name, picture in self.read_passes():
-            for subject, index, kind in wanted.get(name, ()):
-                undone = _undo(kind, picture)
-                yield subject, index, kind, reduce_picture(undone, self.gathered.grid)
-            if self.on_pass is not None:
-                self.on_pass(name)
+    def _look(self, wanted: Iterable[Seen]) -> dict[Seen, Picture]:
+        grid = self.gathered.grid
+        return dict(
+            look_at(
+                wanted,
+                self.gathered.names,
+                grid,
+                self.beauty_pixels,
+                lambda: ((name, _inner(each, grid)) for name, each in self.read_passes()),
+                self.on_pass,
+            )
+        )
 
 
-def _undo(kind: str, picture: Pixels) -> list[npt.NDArray[np.float32]]:
-    if not kind.startswith("alpha"):
-        return [undo_plane(kind, plane) for plane in picture.planes]
-    assert picture.alpha is not None
-    alpha: npt.NDArray[np.float32] = picture.alpha.astype(np.float32)
-    if kind == "alpha never":
-        return [plane.astype(np.float32) * alpha for plane in picture.planes]
-    thick = np.where(alpha > 1e-3, alpha, 1).astype(np.float32)
-    return [plane.astype(np.float32) / thick for plane in picture.planes]
+def _has_seams(alpha: Float | None) -> bool:
+    return alpha is not None and bool(np.mean((alpha > 0.02) & (alpha < 0.98)) > _SEAM)
 
 
 def _background(passes: tuple[Measured, ...], beauty: Measured) -> tuple[Mask, Mask]:

@@ -8,332 +8,380 @@ nowhere negative: it is named where nothing simpler does, and for what the best 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 
-import numpy as np
-
-from evenfall.prove.blocks import Float
 from evenfall.prove.fit import Judge
-from evenfall.prove.trials import COSTLY, Fault, Kind, Scene, State, Trial, tried
+from evenfall.prove.found import Found, nothing_found, report, rivals
+from evenfall.prove.joint import guesses
+from evenfall.prove.rules import better_than_one, firsts, go_together, is_firm, likeliest
+from evenfall.prove.scored import ROUGHLY, Parts, Scored, cost_of, stretched, unlikelihood
+from evenfall.prove.state import Fault, Kind, Picture, Scene, Seen, State, Trial
+from evenfall.prove.trials import ON_PIXELS, operations, tried, tried_again
+from evenfall.prove.verdict import broad_chi, glanced, judged
 
-__all__ = ["LOUD_SIGMAS", "Found", "Judged", "judged", "look_closer", "search", "stands_out"]
+__all__ = ["Found", "search"]
 
-LOUD_SIGMAS = (8.5, 7.5)
-"""Standard errors that groups of 4 x 4 and of 16 x 16 blocks must pass; honest sets stay below."""
-
-_QUIET = 3.0
-_CAPPED = 25.0
-_RESOLVED = 0.05  # of the residual beyond noise may be left
-_EXACT = 0.03
-_FIRSTS = 8
-_PER_LIGHT = 2
+_SINGLES = 8  # that are judged by the grain that is then there
+_PAIRS = 6
+_SECONDS = 8  # beside a first fault, that are looked at closely
+_HARDLY = 0.5
 _ONE_SIGNED = 0.08
-_SPECIFIC = 0.5  # explained by a fault without a free factor, beside missing light
-_RIVAL = 0.03
-_LIKELIER = 16.0  # in chi square
-_HELP = 0.1
-_MUCH_HELP = 0.3  # one of two faults explains this much where light may as well be missing
+_TAMED = 0.15  # of what the passes have too much
+_MOSTLY = 0.3
+_SPECIFIC = ("curve", "primaries", "twin", "off", "shift")  # without a free factor
+_PARTLY = 0.25  # of the residual beyond noise is left by what is named without explaining it
+_ROUNDS = 3
+_SURELY, _SURELY_BESIDE = 200.0, 150.0  # in chi square; honest sets: under 60, single faults: 10
+_SKEWED = 0.25  # factors that the skewness of strong grain may feign
+_BORNE_OUT = 0.25  # of what groups of blocks should gain; feigned: under 0.17, mostly below 0
+_FREE: tuple[Kind, ...] = ("some curve", "shift")
+_COSTLY: tuple[Kind, ...] = ("shift", "glare", "vignette")
+_LENS = ("glare", "vignette")
 _SIMPLE = 2  # cost of two faults that are likelier than one odd one
-_COST: dict[Kind, int] = {
-    "twin": 0, "off": 0, "gain": 1, "primaries": 0, "curve": 0, "alpha twice": 0,
-    "alpha never": 0, "clamp": 1, "shift": 1, "background missing": 1, "background repeated": 1,
-    "colour": 2, "vignette": 2, "glare": 3, "some curve": 4,
-}  # fmt: skip
+_LOOKS = 8
+_WORTH = 0.8  # of the residual beyond noise is left on means, by what is worth a look at pixels
+_ALPHAS: tuple[Kind, ...] = ("alpha twice", "alpha never")
+
+Look = Callable[[Iterable[Seen]], Mapping[Seen, Picture]]
+"""Undo things on pixels."""
 
 
-@dataclass(frozen=True, eq=False)
-class Judged:
-    """What a state leaves.
+class _Searching:
+    """One search, with what was looked at on pixels so far."""
 
-    Parameters
-    ----------
-    misfit : float
-        Standard errors beyond three, mean over all groups, summed over the scales.
-    positive, negative : float
-        Its parts where the beauty has more, and where the passes have more.
-    chi : float
-        Sum of the squares of standardised differences of blocks, capped.
-    loud : bool
-        Whether it stands out of the noise.
-    surplus : bool
-        Whether light that only the passes hold does.
-    """
+    def __init__(
+        self, root: State, judge: Judge, scene: Scene, look: Look, *, is_first: bool = True
+    ) -> None:
+        self.root, self.judge, self.scene, self.look = root, judge, scene, look
+        self.is_first = is_first
+        self.unlikely: tuple[Kind, ...] = ()
+        self.before = judged(judge, root)
+        self.costs: dict[Judge, float] = {}
 
-    misfit: float
-    positive: float
-    negative: float
-    chi: float
-    loud: bool
-    surplus: bool
+    def all(self) -> Found | None:
+        """Search what is wrong; None if passes and beauty agree."""
+        return self.found() if self.before.loud else self.hidden()
 
+    def found(self) -> Found:
+        """Search the faults that explain most of a residual that stands out."""
+        before, singles = self.before, self.singles()
+        resolved = likeliest(singles, before)
+        sure = resolved is not None and resolved.faults[0].kind != "some curve"
+        if resolved is not None and sure and not resolved.result.loud:
+            return self._and_hidden(report(resolved, singles, before, singles), resolved)
+        first_ones = firsts(singles, before)
+        if resolved is not None and sure:
+            first_ones = [resolved, *(each for each in first_ones if each is not resolved)]
+        pairs = self.pairs(first_ones) if first_ones or before.surplus else []
+        alone = {each.faults[0].what: each.result.misfit for each in reversed(singles)}
+        better = [each for each in pairs if better_than_one(each, alone)]
+        if resolved is not None:
+            pair = likeliest(better, before)
+            if pair is None or (not sure and (pair.result.loud or pair.cost > _SIMPLE)):
+                return report(resolved, singles, before, singles)
+            if unlikelihood(resolved) - unlikelihood(pair) < _SURELY_BESIDE:
+                return report(resolved, singles, before, singles)
+            return report(pair, singles, before, pairs)
+        return self._beyond_one(singles, better)
 
-@dataclass(frozen=True, eq=False)
-class Found:
-    """Faults that were found, and what is left.
+    def _beyond_one(self, singles: Sequence[Scored], pairs: Sequence[Scored]) -> Found:
+        """No single fault explains the residual: two, or one beside light that is missing."""
+        before = self.before
+        only_missing = not before.surplus
+        pair = likeliest(pairs, before)
+        if pair is not None and (not only_missing or is_firm(pair, before)):
+            return report(pair, singles, before, pairs)
+        beside = self._beside_missing(singles)
+        if beside is not None:
+            return report(beside, singles, before, singles, missing=True)
+        if only_missing:
+            return nothing_found(self.root, 1.0, missing=True, surplus=False)
+        best = min([*singles[:1], *pairs[:1]], key=lambda each: each.score, default=None)
+        if best is not None and best.result.misfit < _PARTLY * before.misfit:
+            return report(best, singles, before, pairs if len(best.parts) == 2 else singles)
+        missing = before.positive > _ONE_SIGNED * before.misfit
+        return nothing_found(self.root, 1.0, missing=missing, surplus=True)
 
-    Parameters
-    ----------
-    faults : tuple of Fault
-        The one that explains most first.
-    explained : tuple of float
-        Share of the residual beyond noise that each explains, alone.
-    rivals : tuple of tuple of int
-        For each, other passes that the same could be said of.
-    state : State
-        With the faults undone.
-    left : float
-        Share of the residual beyond noise that is left.
-    missing, surplus : bool
-        Whether what is left is light in no pass, or light that the beauty does not hold.
-    """
+    def _beside_missing(self, singles: Sequence[Scored]) -> Scored | None:
+        """Give the fault that leaves nothing but light in no pass.
 
-    faults: tuple[Fault, ...]
-    explained: tuple[float, ...]
-    rivals: tuple[tuple[int, ...], ...]
-    state: State
-    left: float
-    missing: bool
-    surplus: bool
+        Where the residual has one sign before, light in no pass explains it by itself: a fault
+        without a free factor must then explain much of it.
+        """
+        before, fitting = self.before, []
+        for each in singles:
+            fault = each.faults[0]
+            if each.cost > _SIMPLE or each.result.chi > before.chi:
+                continue
+            tamed = each.result.negative < _TAMED * before.negative
+            specific = fault.subject == "pass" and fault.kind in _SPECIFIC
+            explains = specific and each.result.misfit < _MOSTLY * before.misfit
+            if explains or (before.surplus and tamed):
+                fitting.append(self._by_itself(each))
+        left = [each for each in fitting if not each.result.surplus] or [
+            each for each in fitting if each.result.negative < _ONE_SIGNED * before.misfit
+        ]
+        return min(left, key=unlikelihood, default=None)
 
+    def hidden(self) -> Found | None:
+        """Find what stands out of the noise in no place and is sure over all, and what it hides."""
+        every = [Fault("shift", "pass", index) for index in range(len(self.root.passes))]
+        shifts = [
+            each
+            for fault in (*every, Fault("shift", "beauty"))
+            for each in self._scored(tried_again(fault, self.root, self.judge, self.scene))
+            if each.result.chi < self.before.chi and self._is_borne_out(each)
+        ]
+        sure = [min(shifts, key=unlikelihood)] if shifts else []
+        rough = self._scored(tried(self.root, self.judge, self.scene, leave=_FREE))
+        likely = [each for each in rough if self._is_sure(each) and self._is_borne_out(each)]
+        likely = sorted(likely, key=unlikelihood)[:_LOOKS]
+        self._look_for([each.faults for each in (*sure, *likely)])
+        found = [
+            self._by_itself(each)
+            for fault in {each.faults[0].what: each.faults[0] for each in (*sure, *likely)}.values()
+            for each in self._scored(tried_again(fault, self.root, self.judge, self.scene))
+        ]
+        found = [each for each in found if each.faults[0].kind == "shift" or self._is_sure(each)]
+        if not found:
+            return None
+        best = min(found, key=unlikelihood)
+        others = (rivals(best, 0, found, self.before),) * len(best.faults)
+        explained = (1.0,) * len(best.faults)
+        told = Found(best.faults, explained, others, best.state, 0.0, missing=False, surplus=False)
+        return self._and_hidden(told, best)
 
-@dataclass(frozen=True, eq=False)
-class _Scored:
-    faults: tuple[Fault, ...]
-    state: State
-    result: Judged
-    score: float
-
-    @property
-    def cost(self) -> int:
-        return sum(_COST[fault.kind] for fault in self.faults)
-
-
-def stands_out(judge: Judge, state: State) -> bool:
-    """Whether a residual is more than its own noise."""
-    return judged(judge, state).loud
-
-
-def judged(judge: Judge, state: State) -> Judged:
-    """Hold what a state leaves against its noise."""
-    scales = judge.standardised(state.residual, state.keep)
-    positive = negative = 0.0
-    for sigmas in scales:
-        loud_ones = sigmas[np.abs(sigmas) > _QUIET]
-        above = loud_ones[loud_ones > 0] - _QUIET
-        below = -loud_ones[loud_ones < 0] - _QUIET
-        positive += float(above.sum()) / sigmas.size
-        negative += float(below.sum()) / sigmas.size
-    fine = scales[0] / np.sqrt(judge.spread)
-    groups = list(zip(scales[1:] or scales, LOUD_SIGMAS, strict=False))
-    more = any(float(sigmas.max(initial=0)) > limit for sigmas, limit in groups)
-    surplus = any(float(-sigmas.min(initial=0)) > limit for sigmas, limit in groups)
-    chi = float(np.minimum(fine**2, _CAPPED).sum())
-    return Judged(positive + negative, positive, negative, chi, more or surplus, surplus)
-
-
-def look_closer(state: State, judge: Judge, scene: Scene, most: int) -> list[Fault]:
-    """Curves that are worth another look at the pixels, the likeliest first."""
-    before = judged(judge, state)
-    curves = [
-        (judged(judge, trial.state).misfit, number, trial.fault)
-        for number, trial in enumerate(tried(state, judge, scene, ()))
-        if trial.fault.kind == "curve"
-    ]
-    curves.sort()
-    promising = [fault for misfit, _, fault in curves if misfit < 0.8 * before.misfit]
-    return promising[:most]
-
-
-def search(state: State, judge: Judge, scene: Scene) -> Found:
-    """Search the faults that explain most of a residual that stands out."""
-    before = judged(judge, state)
-
-    def score(faults: tuple[Fault, ...], trial: Trial) -> _Scored:
-        result = judged(judge, trial.state)
-        cost = sum(_COST[fault.kind] for fault in faults)
-        return _Scored(faults, trial.state, result, result.misfit + 0.012 * cost * before.misfit)
-
-    singles = [score((trial.fault,), trial) for trial in tried(state, judge, scene)]
-    singles.sort(key=lambda each: each.score)
-    resolved = _likeliest(singles, before)
-    if resolved is not None and not resolved.result.loud:
-        sure = resolved.faults[0].kind != "some curve"
-        if sure:
-            return _report(resolved, singles, before, singles)
-    firsts = _firsts(singles, before)
-    helping = {each.faults[0].kind for each in singles if _helps(each, before)}
-    costly = [kind for kind in COSTLY if kind in helping and kind != "some curve"]
-    if resolved is not None:  # nearly: something small of the same picture may be left
-        firsts = [each for each in singles if _same_picture(each, resolved)][:_FIRSTS]
-    pairs = [
-        score((*first.faults, trial.fault), trial)
-        for first in firsts
-        for trial in tried(first.state, judge, scene, costly)
-        if _go_together(first.faults[0], trial.fault)
-    ]
-    pairs.sort(key=lambda each: each.score)
-    if resolved is not None:
-        pair = _likeliest([each for each in pairs if not each.result.loud], before)
-        if pair is None or pair.cost > _SIMPLE:
-            return _report(resolved, singles, before, singles)
-        return _report(pair, singles, before, pairs)
-    return _beyond_one(state, before, singles, pairs)
-
-
-def _same_picture(one: _Scored, other: _Scored) -> bool:
-    first, second = one.faults[0], other.faults[0]
-    same = (first.subject, first.light) == (second.subject, second.light)
-    return same and first.kind != "some curve"
-
-
-def _resolves(each: _Scored, before: Judged) -> bool:
-    if each.faults[-1].kind == "some curve":  # it bends as far as it is let
-        return before.surplus and each.result.misfit < _EXACT * before.misfit
-    quiet = not each.result.loud and each.result.misfit < 0.5 * before.misfit
-    return quiet or each.result.misfit < _RESOLVED * before.misfit
-
-
-def _likeliest(scored: Sequence[_Scored], before: Judged) -> _Scored | None:
-    """Of all that leave noise, the one that fits best below the noise too."""
-    good = [each for each in scored if _resolves(each, before)]
-    return min(good, key=lambda each: each.result.chi + _LIKELIER * each.cost, default=None)
-
-
-def _helps(each: _Scored, before: Judged) -> bool:
-    return each.result.misfit < (1 - _HELP) * before.misfit
-
-
-def _firsts(singles: Sequence[_Scored], before: Judged) -> list[_Scored]:
-    chosen: list[_Scored] = []
-    counts: dict[tuple[str, int | None], int] = {}
-    only_missing = not before.surplus
-    least = _MUCH_HELP if only_missing else 0.0
-    if not any(each.result.misfit < (1 - least) * before.misfit for each in singles):
-        return []
-    for each in singles:
+    def _is_sure(self, each: Scored) -> bool:
         fault = each.faults[0]
-        if not _helps(each, before):
-            continue
-        key = (fault.subject, fault.light)
-        if counts.get(key, 0) < _PER_LIGHT and fault.kind != "some curve":
-            counts[key] = counts.get(key, 0) + 1
-            chosen.append(each)
-        if len(chosen) == _FIRSTS:
-            break
-    return chosen
+        if fault.kind in ("gain", "colour") and fault.subject == "pass":
+            least, most = min(fault.numbers), max(fault.numbers)
+            if least > 1 - _SKEWED or most > 1:  # light in no pass may as well be missing
+                return False
+        least = _SURELY if self.is_first else _SURELY_BESIDE
+        return self._gained(each)[0] > least * (1 + each.cost / 4)
 
+    def _gained(self, each: Scored) -> tuple[float, float]:
+        """Chi square that blocks and groups of blocks lose, beyond what goes with any blocks."""
+        kept = float(each.state.keep.sum()) / max(float(self.root.keep.sum()), 1.0)
+        before, after = self.before, each.result
+        return kept * before.chi - after.chi, kept * before.broad_chi - after.broad_chi
 
-def _go_together(first: Fault, second: Fault) -> bool:
-    """Whether two faults are two: on one picture only a curve and its ceiling are."""
-    if (first.subject, first.light) != (second.subject, second.light):
-        return True
-    kinds = {first.kind, second.kind}
-    if first.subject == "beauty" and kinds in ({"vignette", "glare"}, {"curve", "clamp"}):
-        return True
-    return kinds in ({"curve", "clamp"}, {"gain", "clamp"}, {"curve", "gain"})
+    def _is_borne_out(self, each: Scored) -> bool:
+        """Whether groups of blocks gain what they should where that is undone.
 
+        Light that few paths find is mostly too dark and now and then far too bright. Single blocks
+        then fit a smaller factor best, which their means contradict.
+        """
+        undone = self.root.residual - each.state.residual
+        owed = broad_chi(self.judge, undone, each.state.keep)
+        return self._gained(each)[1] > max(_BORNE_OUT * owed, 0.0)
 
-def _beyond_one(
-    state: State, before: Judged, singles: Sequence[_Scored], pairs: Sequence[_Scored]
-) -> Found:
-    """No single fault explains the residual: two, or one beside light that is missing."""
-    only_missing = not before.surplus
-    pair = _likeliest(pairs, before)
-    if pair is not None and (not only_missing or _is_firm(pair, before)):
-        return _report(pair, singles, before, pairs)
-    beside = _beside_missing(singles, before, only_missing)
-    if beside is not None:
-        return _report(beside, singles, before, singles, missing=True)
-    if only_missing:
-        return Found((), (), (), state, 1.0, missing=True, surplus=False)
-    best = min([*singles[:1], *pairs[:1]], key=lambda each: each.score, default=None)
-    if best is not None and best.result.misfit < (1 - _SPECIFIC) * before.misfit:
-        return _report(best, singles, before, pairs if len(best.faults) == 2 else singles)
-    missing = before.positive > _ONE_SIGNED * before.misfit
-    return Found((), (), (), state, 1.0, missing=missing, surplus=True)
-
-
-def _is_firm(pair: _Scored, before: Judged) -> bool:
-    """Whether a pair leaves so little that light of another shape is the less likely reason."""
-    return pair.cost <= 2 and pair.result.misfit < _RESOLVED * before.misfit
-
-
-def _beside_missing(
-    singles: Sequence[_Scored], before: Judged, only_missing: bool
-) -> _Scored | None:
-    """Give the fault that leaves nothing but light in no pass, where there was more amiss."""
-    fitting = []
-    for each in singles:
-        kind = each.faults[0].kind
-        one_signed = not each.result.surplus or (each.result.negative < _ONE_SIGNED * before.misfit)
-        less = each.result.misfit < before.misfit
-        tamed = not only_missing and each.result.negative < 0.15 * before.negative
-        specific = each.faults[0].subject == "pass" and kind in (
-            "curve",
-            "primaries",
-            "twin",
-            "off",
-            "shift",
+    def _and_hidden(self, found: Found, single: Scored) -> Found:
+        """Add what a single fault has hidden, where that one was undone exactly."""
+        if not self.is_first or any(fault.kind in ROUGHLY for fault in single.faults):
+            return found
+        state = single.state
+        rest = _Searching(state, state.judge, self.scene, self.look, is_first=False).all()
+        if rest is None:
+            return found
+        return replace(
+            rest,
+            faults=(*found.faults, *rest.faults),
+            explained=(*found.explained, *rest.explained),
+            rivals=(*found.rivals, *rest.rivals),
         )
-        explains = specific and each.result.misfit < (1 - _SPECIFIC) * before.misfit
-        if one_signed and less and (tamed or explains) and _COST[kind] < 3:
-            fitting.append(each)
-    return min(fitting, key=lambda each: each.score, default=None)
+
+    def score(self, parts: Parts, state: State, judge: Judge, *, by_itself: bool = False) -> Scored:
+        result = judged(judge, state)
+        if by_itself:
+            result = replace(result, chi=self._unlikely(result.chi, state, judge))
+        elif judge is not self.judge:
+            result = replace(result, chi=self._as_unlikely(result.chi, judge))
+        score = result.misfit + 0.012 * cost_of(parts) * self.before.misfit
+        return Scored(parts, state, judge, result, score)
+
+    def _unlikely(self, chi: float, state: State, judge: Judge) -> float:
+        """Chi square with what noise that is taken for greater costs, as in a likelihood.
+
+        A beauty that is stretched stretches its noise, which says nothing for or against it.
+        """
+        cost = judge.log_variance(state.keep) - self.judge.log_variance(state.keep)
+        if state.beauty is not self.root.beauty:
+            cost -= stretched(state.beauty, self.root.beauty, state.keep)
+        self.costs[judge] = cost
+        return self._as_unlikely(chi, judge)
+
+    def _as_unlikely(self, chi: float, judge: Judge) -> float:
+        return (chi * judge.spread + self.costs.get(judge, 0.0)) / self.judge.spread
+
+    def singles(self) -> list[Scored]:
+        """Undo each fault alone, on pixels where that is worth it."""
+        rough = self._scored(tried(self.root, self.judge, self.scene))
+        worth = [each.faults[0] for each in rough if self._is_worth_a_look(each)][:_LOOKS]
+        seams: list[Fault] = []
+        for kind in _ALPHAS:
+            seams += [Fault(kind, "pass", index) for index in sorted(self.scene.seams)]
+            seams += [Fault(kind, "passes")] * (len(self.scene.seams) == len(self.root.passes))
+        self._look_for([[each] for each in (*worth, *seams)])
+        kept = [each for each in rough if each.faults[0].kind not in ON_PIXELS]
+        for fault in {each.what: each for each in (*worth, *seams)}.values():
+            kept += self._scored(tried_again(fault, self.root, self.judge, self.scene))
+        kept.sort(key=lambda each: each.score)
+        likely = sorted(kept, key=unlikelihood)[:_SINGLES]
+        closer = {id(each) for each in (*kept[:_SINGLES], *likely)}
+        likelier = {each.faults[0].kind for each in kept if each.result.chi < self.before.chi}
+        self.unlikely = ("some curve", *(kind for kind in _COSTLY if kind not in likelier))
+        judged_again = [self._by_itself(each) if id(each) in closer else each for each in kept]
+        return sorted(judged_again, key=lambda each: each.score)
+
+    def _scored(self, trials: Iterable[Trial]) -> list[Scored]:
+        found = [self.score((each.faults,), each.state, self.judge) for each in trials]
+        return sorted(found, key=lambda each: each.score)
+
+    def _is_worth_a_look(self, each: Scored) -> bool:
+        fault = each.faults[0]
+        if fault.kind == "curve":
+            return each.result.misfit < _WORTH * self.before.misfit
+        return fault.kind in ON_PIXELS
+
+    def _look_for(self, wanted: Iterable[Sequence[Fault]]) -> None:
+        """Undo on pixels what was undone on means."""
+        seen: list[Seen] = []
+        before: dict[int | None, tuple[str, ...] | None] = {None: self.root.beauty.undone}
+        before.update((index, each.undone) for index, each in enumerate(self.root.passes))
+        lights = range(len(self.root.passes))
+        for faults in wanted:
+            done = dict(before)
+            for fault in faults:
+                every = lights if fault.subject == "passes" else (fault.light,)
+                for index in every if fault.kind in ON_PIXELS else ():
+                    chain = done[index]
+                    if chain is not None:
+                        words = operations(fault)
+                        done[index] = (*chain, words[0])
+                        seen += [(index, (*chain, word)) for word in words]
+        new = [each for each in seen if each not in self.scene.looked_at]
+        if new:
+            looked = {**self.scene.looked_at, **self.look(new)}
+            self.scene = replace(self.scene, looked_at=looked)
+
+    def _by_itself(self, each: Scored) -> Scored:
+        """Judge what reshapes grain by the grain that is then there."""
+        if not any(_reshapes(fault) for fault in each.faults):
+            return each
+        found = self.score(each.parts, each.state, each.state.judge, by_itself=True)
+        if len(each.faults) > 1 or each.faults[0].kind not in _LENS:
+            return found
+        for _ in range(_ROUNDS):  # where grain was thought stronger light had less of a say
+            again = self._again(each.parts[0], (), self.root, found.judge)
+            if again is None:
+                break
+            found = self.score(again.parts, again.state, again.state.judge, by_itself=True)
+        return found
+
+    def pairs(self, first_ones: Sequence[Scored]) -> list[Scored]:
+        """Undo a second fault after each of some first ones."""
+        found = [
+            self.score((*first.parts, trial.faults), trial.state, first.judge)
+            for first in first_ones
+            for trial in self._seconds(first)
+        ]
+        most = (_HARDLY if self.before.surplus else _PARTLY) * self.before.misfit
+        found = [each for each in found if each.result.misfit < most]
+        found.sort(key=lambda each: each.score)
+        best: dict[frozenset[object], Scored] = {}
+        for each in found:
+            best.setdefault(frozenset(fault.what for fault in each.faults), each)
+        likely = sorted(best.values(), key=lambda each: each.result.chi)[:_PAIRS]
+        chosen = list({id(each): each for each in (*likely, *[*best.values()][:_PAIRS])}.values())
+        guessed = [((first,), (second,)) for first, second in self._guesses(chosen)]
+        self._look_for([*(each.faults for each in chosen), *(sum(each, ()) for each in guessed)])
+        refined = [self._refined(each.parts, each.judge) or each for each in chosen]
+        for parts in guessed:
+            first = self._again(parts[0], (), self.root, self.judge)
+            pair = first and self._refined(parts, self._by_itself(first).judge)
+            refined += [pair] if pair else []
+        return sorted(refined, key=lambda each: each.score)
+
+    def _seconds(self, first: Scored) -> list[Trial]:
+        """Second faults beside a first one that leave least, at a glance."""
+        trials = [
+            trial
+            for trial in tried(first.state, first.judge, self.scene, leave=self.unlikely)
+            if go_together(first.faults[0], trial.faults[0])
+        ]
+        trials.sort(key=lambda trial: glanced(first.judge, trial.state))
+        return trials[:_SECONDS]
+
+    def _guesses(self, chosen: Iterable[Scored]) -> list[tuple[Fault, Fault]]:
+        """Pairs that are found together only."""
+        if not self.before.surplus:  # light in no pass is likelier
+            return []
+        known = {frozenset(fault.what for fault in each.faults) for each in chosen}
+        return [
+            pair
+            for pair in guesses(self.root, self.judge, self.scene)
+            if frozenset(fault.what for fault in pair) not in known
+        ]
+
+    def _refined(self, wanted: Parts, judge: Judge) -> Scored | None:
+        """Undo two faults anew, each fitted beside the other, and judge what is left by itself."""
+        state = self.root
+        parts: Parts = ()
+        for part in wanted:
+            again = self._again(part, parts, state, judge)
+            if again is None:
+                return None
+            state, parts = again.state, again.parts
+        found = self._by_itself(self.score(parts, state, judge))
+        places = [part[0].place for part in found.parts]
+        if ("passes", None) in places or places[0] == places[1]:
+            return found
+        for _ in range(_ROUNDS):
+            for number in (0, 1):
+                part, other = found.parts[number], found.parts[1 - number]
+                if not part[0].numbers or len(part) > 1:
+                    continue
+                reset = _reset(found.state, self.root, part[0])
+                again = self._again(part, (other,), reset, found.judge)
+                if again is not None:
+                    ordered = again.parts if number else again.parts[::-1]
+                    found = replace(again, parts=ordered)
+        return self._by_itself(found)
+
+    def _again(
+        self,
+        part: tuple[Fault, ...],
+        beside: tuple[tuple[Fault, ...], ...],
+        state: State,
+        judge: Judge,
+    ) -> Scored | None:
+        options = [
+            self.score((*beside, trial.faults), trial.state, judge)
+            for trial in tried_again(part[0], state, judge, self.scene)
+        ]
+        return min(options, key=unlikelihood, default=None)
 
 
-def _report(
-    best: _Scored,
-    singles: Sequence[_Scored],
-    before: Judged,
-    others: Sequence[_Scored],
-    *,
-    missing: bool = False,
-) -> Found:
-    alone = {each.faults[0]: each.result.misfit for each in singles}
-    explained = [
-        1 - min(alone.get(fault, before.misfit), before.misfit) / before.misfit
-        for fault in best.faults
-    ]
-    if len(best.faults) == 1:
-        explained = [1 - best.result.misfit / before.misfit]
-    left = best.result.misfit / before.misfit
-    loud = best.result.loud and left > _RESOLVED
-    positive = best.result.positive > 0.25 * best.result.misfit
-    negative = best.result.negative > 0.25 * best.result.misfit
-    order = np.argsort(explained)[::-1]
-    return Found(
-        tuple(best.faults[i] for i in order),
-        tuple(float(np.clip(explained[i], 0, 1)) for i in order),
-        tuple(_rivals(best, int(i), others, before) for i in order),
-        best.state,
-        left,
-        missing=missing or (loud and positive),
-        surplus=loud and negative,
-    )
+def _reshapes(fault: Fault) -> bool:
+    """Whether it changes grain otherwise than factors of passes do."""
+    of_one_pass = ("gain", "colour", "off", "twin")
+    masks = ("clamp", "background missing", "background repeated")
+    return fault.kind not in ((*of_one_pass, *masks) if fault.subject == "pass" else masks)
 
 
-def _rivals(
-    best: _Scored, which: int, others: Sequence[_Scored], before: Judged
-) -> tuple[int, ...]:
-    """Other passes of which the same fault explains the residual as well."""
-    fault = best.faults[which]
+def _reset(state: State, root: State, fault: Fault) -> State:
+    """Take back what was done to the picture of a fault."""
     if fault.light is None:
-        return ()
-    rest = set(best.faults) - {fault}
-    found = []
-    for each in others:
-        different = [other for other in each.faults if other not in rest]
-        if len(each.faults) != len(best.faults) or len(different) != 1:
-            continue
-        other = different[0]
-        if other.light in (None, fault.light) or other.light in found:
-            continue
-        close = each.result.misfit < best.result.misfit + _RIVAL * before.misfit
-        as_likely = each.result.chi < best.result.chi + _LIKELIER * (1 + best.cost - each.cost)
-        if close and as_likely and each.cost <= best.cost:
-            found.append(other.light)
-    return tuple(light for light in found if light is not None)
+        return state.with_beauty(root.beauty)
+    return state.with_pass(fault.light, root.passes[fault.light])
 
 
-Look = Callable[[Sequence[Fault]], Float]
+def search(root: State, judge: Judge, scene: Scene, look: Look) -> Found | None:
+    """Search the faults that explain most of a residual; None if passes and beauty agree.
+
+    What edges make of a shift looks like noise and hides it, and others behind it, and a lens
+    touches every block a little: they are asked for by themselves.
+    """
+    return _Searching(root, judge, scene, look).all()

@@ -7,19 +7,21 @@ of all together. Such a difference looks much like grain at edges, so it is aske
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 import numpy.typing as npt
 
 from evenfall.prove.blocks import BlockGrid, Float, Plane
-from evenfall.prove.fit import Judge
 
-__all__ = ["Shift", "Slopes", "find_shift", "slopes_of"]
+__all__ = ["Shift", "Slopes", "fit_shift", "slopes_of", "whole_pixels"]
 
 _LEAST_PIXELS = 0.25
+_MOST_PIXELS = 4.5  # slopes tell no more
 _SURE = 12.0  # standard errors; noise is skewed, and edges are where it is largest
+_NEAR_PIXELS = 0.7  # grain draws a fitted shift towards 0
 _ROUNDS = 6
 _HUBER = 1.5
 
@@ -64,13 +66,32 @@ class Shift:
         told = [f"{abs(size):.1f} pixels {side}" for size, side in sides if abs(size) > 0.1]
         return ", ".join(told)
 
+    @property
+    def numbers(self) -> tuple[float, float]:
+        """Pixels right and down."""
+        return self.across, self.down
+
     def taken_from(self, means: Float, slopes: Sequence[Slopes]) -> Float:
-        """Give a difference without what the shift makes of it."""
-        moved = slopes if self.index is None else [slopes[self.index]]
+        """Give a difference without what the shift makes of it; slopes of all that moved."""
         left = means.copy()
-        for slope in moved:
+        for slope in slopes:
             left -= self.across * slope.across + self.down * slope.down
         return left
+
+
+def whole_pixels(across: float, down: float) -> Iterator[tuple[float, float]]:
+    """Shifts that a fitted one may be: as it is, and of whole pixels around it.
+
+    Examples
+    --------
+    >>> list(whole_pixels(0.62, 0.0))
+    [(0.6, 0.0), (1.0, 0.0)]
+    """
+    yield round(across, 1), round(down, 1)
+    sides = ({float(np.floor(each)), float(np.ceil(each))} for each in (across, down))
+    for right, lower in product(*sides):
+        if (right or lower) and np.hypot(right - across, lower - down) < _NEAR_PIXELS:
+            yield right, lower
 
 
 def slopes_of(planes: Sequence[Plane], grid: BlockGrid) -> Slopes:
@@ -105,56 +126,45 @@ def _change(plane: Plane, grid: BlockGrid) -> Float:
     return edge(ends) - edge(starts)
 
 
-def find_shift(means: Float, judge: Judge, slopes: Sequence[Slopes]) -> Shift | None:
-    """Find the one pass whose shift explains most of a difference, or that of all together.
+def fit_shift(
+    means: Float, weights: Float, spread: float, slopes: Sequence[Slopes], index: int | None
+) -> Shift | None:
+    """Fit how far a pass, or all together, stand off the beauty.
 
     Parameters
     ----------
     means : ndarray
         Beauty less the passes, shape (3, rows, columns) of blocks.
-    judge : Judge
-        Its noise.
+    weights : ndarray
+        Inverse variances, 0 for blocks left out.
+    spread : float
+        How much more than independent blocks groups of them vary.
     slopes : sequence of Slopes
-        One a pass, with its factor applied.
+        Of the pass, or of all.
+    index : int or None
+        Which pass it is.
 
     Returns
     -------
     Shift or None
-        None if nothing moved by a quarter of a pixel or more, as far as noise lets tell. Shifts up
-        to a few pixels are found.
+        None if it did not move by a quarter of a pixel or more, as far as noise lets tell. Shifts
+        up to a few pixels are found.
     """
     across = np.sum([slope.across for slope in slopes], axis=0)
-    every = Slopes(across, np.sum([slope.down for slope in slopes], axis=0))
-    found: Shift | None = None
-    most = 0.0
-    for index, slope in [*enumerate(slopes), (None, every)]:
-        shift, gain, sure = _fit(means, slope, judge)
-        if sure and gain > most:
-            found, most = Shift(index, float(shift[0]), float(shift[1])), gain
-    return found
-
-
-def _fit(target: Float, slope: Slopes, judge: Judge) -> tuple[Float, float, bool]:
-    """Robust shift, how much misfit it takes away, and whether it is one at all."""
-    kept = judge.keep
-    columns = np.stack([slope.across[kept], slope.down[kept]], 1)
-    wanted, base = target[kept], judge.weights()[kept]
+    down = np.sum([slope.down for slope in slopes], axis=0)
+    kept = weights > 0
+    columns = np.stack([across[kept], down[kept]], 1)
+    wanted, base = means[kept], weights[kept]
     shift, inverse = np.zeros(2), np.zeros((2, 2))
     for _ in range(_ROUNDS):
         off = np.abs(wanted - columns @ shift) * np.sqrt(base)
         weighted = columns * (base * _HUBER / np.maximum(off, _HUBER))[:, None]
         gram = weighted.T @ columns
         if not np.all(np.diag(gram) > 0):
-            return shift, 0.0, False
+            return None
         inverse = np.linalg.pinv(gram, hermitian=True)
         shift = inverse @ (weighted.T @ wanted)
-    gain = _misfit(wanted, base) - _misfit(wanted - columns @ shift, base)
-    error = float(np.sqrt(np.trace(inverse) * judge.spread))
-    size = float(np.hypot(*shift))
-    return shift, gain, size > max(_LEAST_PIXELS, _SURE * error)
-
-
-def _misfit(difference: Float, weights: Float) -> float:
-    """Huber's loss, summed."""
-    off = np.abs(difference) * np.sqrt(weights)
-    return float(np.where(off < _HUBER, off**2 / 2, _HUBER * (off - _HUBER / 2)).sum())
+    error = float(np.sqrt(np.trace(inverse) * spread))
+    if not max(_LEAST_PIXELS, _SURE * error) < float(np.hypot(*shift)) < _MOST_PIXELS:
+        return None
+    return Shift(index, float(shift[0]), float(shift[1]))

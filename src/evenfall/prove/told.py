@@ -12,10 +12,10 @@ from evenfall.prove.blocks import BlockGrid, Float, pool
 from evenfall.prove.diagnosis import Diagnosis, Rectangle
 from evenfall.prove.duplicates import holders_of
 from evenfall.prove.fit import BlockSet, Judge
+from evenfall.prove.found import Found
 from evenfall.prove.measure import Measured
-from evenfall.prove.search import Found
 from evenfall.prove.shift import Shift
-from evenfall.prove.trials import Fault, State
+from evenfall.prove.state import Fault, State
 
 __all__ = ["Case", "loudest", "percent", "told"]
 
@@ -383,6 +383,4 @@ def loudest(case: Case, means: Float, sign: int = 0) -> Rectangle:
     signed = pool(means, side) * (np.abs(sigmas) > _LOUD)
     beyond = np.maximum(sign * signed, 0).sum(0) if sign else np.abs(signed).sum(0)
     row, column = (int(i) for i in np.unravel_index(int(beyond.argmax()), beyond.shape))
-    grid, side = case.grid, side * case.grid.size
-    left, top = column * side, row * side
-    return Rectangle(left, top, min(left + side, grid.width), min(top + side, grid.height))
+    return Rectangle(*case.grid.pixels(row, column, side))

@@ -1,181 +1,150 @@
 """Faults tried one by one: each undoes one thing and leaves another sum, which is then judged.
 
-All of it works on means of blocks, so that a trial costs a millisecond. Curves are undone on the
-means too until the search has found which of them are worth another look at the pixels.
+All of it works on means of blocks, so that a trial costs a millisecond. Curves, shifts and alpha
+are undone on the pixels of those that the search has found worth it, and on the means of others.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass, replace
-from functools import cached_property
-from typing import Literal
+from collections.abc import Callable, Collection, Iterator
+from functools import cache
 
 import numpy as np
-import numpy.typing as npt
 
 from evenfall.light.primaries import RGB_SPACES, RgbSpace, conversion_matrix
 from evenfall.prove.blocks import Float
-from evenfall.prove.curves import CURVES, undo_curve
+from evenfall.prove.curves import CURVES, rising_curve, undo_curve
 from evenfall.prove.fit import Judge, one_factor
 from evenfall.prove.lens import bloomed, vignetted
-from evenfall.prove.shift import Slopes, find_shift
+from evenfall.prove.shift import fit_shift, whole_pixels
+from evenfall.prove.state import Fault, Kind, Mask, Picture, Scene, State, Subject, Trial
 
-__all__ = ["COSTLY", "Fault", "Kind", "Scene", "State", "Subject", "Trial", "shifted", "tried"]
+__all__ = ["ON_PIXELS", "each_alone", "operations", "tried", "tried_again"]
 
-Mask = npt.NDArray[np.bool_]
-Subject = Literal["pass", "passes", "beauty"]
-Kind = Literal[
-    "gain", "off", "twin", "colour", "primaries", "curve", "some curve", "clamp", "shift",
-    "alpha twice", "alpha never", "vignette", "glare", "background missing", "background repeated",
-]  # fmt: skip
-
-COSTLY: tuple[Kind, ...] = ("some curve", "shift", "glare")
-"""Kinds that take longer to try."""
+ON_PIXELS: tuple[Kind, ...] = ("curve", "shift", "alpha twice", "alpha never")
+"""Kinds that are undone on pixels."""
 
 _SMALL_GAIN = 0.03
 _NOTHING = 0.05  # a factor below it: the beauty needs nothing of the pass
-_CURVE_BINS = 24
-_ENOUGH = 40  # blocks of a bin
+_ENOUGH = 40  # blocks
 _SUPPORT = 0.85  # of the residual of a cut-off or background, that has the sign it must have
+_TOGETHER = 8.0  # standard errors of many blocks, none of which stands out
 _SMALL_COLOUR = 0.03
-_BENT = 0.05
+_STEP = 0.02  # of the light, for the steepness of a curve
+
+_Trials = Iterator[Trial]
 
 
-@dataclass(frozen=True)
-class Fault:
-    """One thing that may be wrong, and that was undone.
-
-    Parameters
-    ----------
-    kind : str
-        What.
-    subject : str
-        A pass, all passes, or the beauty.
-    light : int or None
-        Which pass.
-    numbers : tuple of float
-        Factor, factors a channel, pixels right and down.
-    name : str
-        Of a curve or a colour space.
-    twin : int or None
-        The pass that shows the same light.
-    """
-
-    kind: Kind
-    subject: Subject
-    light: int | None = None
-    numbers: tuple[float, ...] = ()
-    name: str = ""
-    twin: int | None = None
+def operations(fault: Fault) -> tuple[str, ...]:
+    """Say what is to be undone on pixels; several words, where one of them will do."""
+    if fault.kind == "curve":
+        return (fault.name,)
+    if fault.kind == "shift":
+        vectors = whole_pixels(*fault.numbers)
+        return tuple(_shift_words(vector, fault.light) for vector in vectors)
+    return (fault.kind,)
 
 
-@dataclass(frozen=True, eq=False)
-class Scene:
-    """What trials need to know of a set besides the means of its blocks.
-
-    Parameters
-    ----------
-    space : RgbSpace
-        Primaries of the pictures.
-    slopes : tuple of Slopes
-        One a pass.
-    topped : tuple of ndarray
-        Blocks at a flat top, one mask (3, rows, columns) a pass; the beauty's last.
-    background_missing, background_repeated : ndarray
-        Masks of shape (rows, columns).
-    twins : mapping of int to int
-        Passes that show the same light as an earlier one.
-    looked_at : mapping
-        Means by subject, light and name of a curve or of alpha, from the pixels.
-    """
-
-    space: RgbSpace
-    slopes: tuple[Slopes, ...]
-    topped: tuple[Mask, ...]
-    background_missing: Mask
-    background_repeated: Mask
-    twins: Mapping[int, int]
-    looked_at: Mapping[tuple[Subject, int | None, str], Float]
-    has_looked: bool = False
+def _shift_words(of_passes: tuple[float, float], index: int | None) -> str:
+    """How a pass stands, or the beauty if the passes stand so."""
+    across, down = of_passes if index is not None else (-each for each in of_passes)
+    return f"shift {across:g} {down:g}"
 
 
-@dataclass(frozen=True, eq=False)
-class State:
-    """Means of a beauty and its passes, with some faults undone."""
-
-    beauty: Float
-    passes: tuple[Float, ...]
-    keep: Mask
-
-    @cached_property
-    def residual(self) -> Float:
-        """Beauty less the sum of the passes."""
-        left = self.beauty.copy()
-        for each in self.passes:
-            left -= each
-        return left
-
-    def with_pass(self, index: int, means: Float) -> State:
-        """Exchange one pass."""
-        return replace(self, passes=(*self.passes[:index], means, *self.passes[index + 1 :]))
+def tried(state: State, judge: Judge, scene: Scene, *, leave: Collection[Kind] = ()) -> _Trials:
+    """Undo every fault that can be thought of, each alone, but for kinds that are left."""
+    for (kind, subject), make in _MAKERS.items():
+        if kind not in leave:
+            for index in range(len(state.passes)) if subject == "pass" else (None,):
+                yield from make(state, judge, scene, index)
 
 
-@dataclass(frozen=True, eq=False)
-class Trial:
-    """A fault, and what is left when it is undone."""
-
-    fault: Fault
-    state: State
-
-
-def tried(
-    state: State, judge: Judge, scene: Scene, costly: Collection[Kind] = COSTLY
-) -> Iterator[Trial]:
-    """Undo every fault that can be thought of, each alone; of the costly ones those said."""
-    weights = judge.weights() * state.keep
-    for index in range(len(state.passes)):
-        yield from _gains(state, judge, weights, scene, index)
-        yield from _primaries(state, scene, index)
-        yield from _curves_of_pass(state, scene, index)
-        if "some curve" in costly:
-            yield from _some_curve(state, index)
-        yield from _clamps(state, judge, scene, index)
-        yield from _alphas(state, scene, index)
-    yield from _as_a_whole(state, weights, scene)
-    yield from _clamps(state, judge, scene, None)
-    yield from _backgrounds(state, judge, scene)
-    if "shift" in costly:
-        yield from shifted(state, judge, scene)
-    for factors, means in vignetted(state.beauty, state.residual, weights):
-        fault = Fault("vignette", "beauty", numbers=factors)
-        yield Trial(fault, replace(state, beauty=means))
-    if "glare" in costly:
-        for factors, means in bloomed(state.beauty, state.residual, weights):
-            yield Trial(Fault("glare", "beauty", numbers=factors), replace(state, beauty=means))
+def tried_again(fault: Fault, state: State, judge: Judge, scene: Scene) -> _Trials:
+    """Undo a fault again, in another state, with numbers as they are there."""
+    for trial in _MAKERS[fault.kind, fault.subject](state, judge, scene, fault.light):
+        if trial.faults[0].what == fault.what:
+            yield trial
 
 
-def _gains(state: State, judge: Judge, weights: Float, scene: Scene, index: int) -> Iterator[Trial]:
-    picture = state.passes[index]
-    if not picture.any():
-        return
-    target = state.residual + picture
-    if index in scene.twins:
+def each_alone(
+    state: State, judge: Judge, scene: Scene, kinds: Collection[Kind], subject: Subject
+) -> Iterator[tuple[Fault, State]]:
+    """Undo every fault of some kinds in a pass, or in the beauty."""
+    for kind in kinds:
+        for index in range(len(state.passes)) if subject == "pass" else (None,):
+            for trial in _MAKERS[kind, subject](state, judge, scene, index):
+                if len(trial.faults) == 1:
+                    yield trial.faults[0], trial.state
+
+
+def _weights(state: State, judge: Judge) -> Float:
+    weights: Float = judge.weights() * state.keep
+    return weights
+
+
+def _of(index: int | None) -> Subject:
+    return "beauty" if index is None else "pass"
+
+
+def _alone(fault: Fault, state: State) -> Trial:
+    return Trial((fault,), state)
+
+
+def _picture(state: State, index: int | None) -> Picture:
+    return state.beauty if index is None else state.passes[index]
+
+
+def _exchanged(state: State, index: int | None, picture: Picture) -> State:
+    return state.with_beauty(picture) if index is None else state.with_pass(index, picture)
+
+
+def _target(state: State, index: int) -> Float:
+    """Give what the beauty holds beside the other passes."""
+    return state.residual + state.passes[index].means
+
+
+def _doubles(state: State, _: Judge, scene: Scene, index: int | None) -> _Trials:
+    assert index is not None
+    if index in scene.twins and state.passes[index].means.any():
         fault = Fault("twin", "pass", index, twin=scene.twins[index])
-        yield Trial(fault, state.with_pass(index, np.zeros_like(picture)))
+        yield _alone(fault, state.with_pass(index, state.passes[index].scaled(0.0)))
+
+
+def _is_double(scene: Scene, index: int | None) -> bool:
+    """Whether a pass shows the same as another: then that is wrong with it."""
+    return index in scene.twins or index in scene.twins.values()
+
+
+def _off(state: State, _: Judge, scene: Scene, index: int | None) -> _Trials:
+    assert index is not None
+    if not _is_double(scene, index) and state.passes[index].means.any():
+        off = state.with_pass(index, state.passes[index].scaled(0.0))
+        yield _alone(Fault("off", "pass", index), off)
+
+
+def _gains(state: State, judge: Judge, scene: Scene, index: int | None) -> _Trials:
+    assert index is not None
+    picture, weights = state.passes[index], _weights(state, judge)
+    if _is_double(scene, index) or not picture.means.any():
         return
-    if index in scene.twins.values():
-        return
-    yield Trial(Fault("off", "pass", index), state.with_pass(index, np.zeros_like(picture)))
-    found = {one_factor(target, picture, weights), _least_factor(target, picture, judge, weights)}
-    for factor in found:
+    target = _target(state, index)
+    least = _least_factor(target, picture.means, judge, weights)
+    for factor in {one_factor(target, picture.means, weights), least}:
         if abs(factor - 1) > _SMALL_GAIN and factor > _NOTHING:
-            fault = Fault("gain", "pass", index, (factor,))
-            yield Trial(fault, state.with_pass(index, factor * picture))
-    colours = np.array([one_factor(target[c], picture[c], weights[c]) for c in range(3)])
-    if np.ptp(colours) > _SMALL_COLOUR and colours.min() > 0.1:
-        fault = Fault("colour", "pass", index, tuple(map(float, colours)))
-        yield Trial(fault, state.with_pass(index, colours[:, None, None] * picture))
+            gained = state.with_pass(index, picture.scaled(factor))
+            yield _alone(Fault("gain", "pass", index, (factor,)), gained)
+
+
+def _colours(state: State, judge: Judge, scene: Scene, index: int | None) -> _Trials:
+    assert index is not None
+    picture, weights = state.passes[index], _weights(state, judge)
+    if _is_double(scene, index) or not picture.means.any():
+        return
+    target = _target(state, index)
+    factors = np.array([one_factor(target[c], picture.means[c], weights[c]) for c in range(3)])
+    if np.ptp(factors) > _SMALL_COLOUR and factors.min() > 0.1:
+        fault = Fault("colour", "pass", index, tuple(map(float, factors)))
+        yield _alone(fault, state.with_pass(index, picture.scaled(factors[:, None, None])))
 
 
 def _least_factor(target: Float, picture: Float, judge: Judge, weights: Float) -> float:
@@ -194,158 +163,227 @@ def _least_factor(target: Float, picture: Float, judge: Judge, weights: Float) -
     return factor
 
 
-def _matrices(space: RgbSpace) -> Iterator[tuple[str, Float]]:
-    seen: list[Float] = []
+@cache
+def _matrices(space: RgbSpace) -> tuple[tuple[str, Float], ...]:
+    """Give published primaries that differ from a space and from each other, with the way back."""
+    found: list[tuple[str, Float]] = []
     for other in RGB_SPACES.values():
         matrix = conversion_matrix(other, space)
-        known = (np.allclose(matrix, each, atol=5e-3) for each in (np.eye(3), *seen))
-        if not any(known):
-            seen.append(matrix)
-            yield other.name, matrix
+        known = (np.eye(3), *(each for _, each in found))
+        if not any(np.allclose(matrix, each, atol=5e-3) for each in known):
+            found.append((other.name, matrix))
+    return tuple(found)
 
 
-def _primaries(state: State, scene: Scene, index: int) -> Iterator[Trial]:
-    for name, matrix in _matrices(scene.space):
-        means = np.tensordot(matrix, state.passes[index], 1)
-        yield Trial(Fault("primaries", "pass", index, name=name), state.with_pass(index, means))
-
-
-def _undone(
-    scene: Scene, subject: Subject, index: int | None, name: str, means: Float
-) -> Float | None:
-    """Means with a curve undone: from the pixels where they were looked at, else as they are."""
-    if scene.has_looked:
-        return scene.looked_at.get((subject, index, name))
-    return undo_curve(name, means)
-
-
-def _curves_of_pass(state: State, scene: Scene, index: int) -> Iterator[Trial]:
-    for name in CURVES:
-        means = _undone(scene, "pass", index, name, state.passes[index])
-        if means is not None:
-            yield Trial(Fault("curve", "pass", index, name=name), state.with_pass(index, means))
-
-
-def _some_curve(state: State, index: int) -> Iterator[Trial]:
-    """Fit a rising curve: medians of what the beauty holds where the pass is alike."""
-    picture = state.passes[index]
-    curve = _rising(picture, state.residual + picture, state.keep)
-    if curve is not None:
-        means = np.interp(picture, *curve)
-        yield Trial(Fault("some curve", "pass", index), state.with_pass(index, means))
-
-
-def _rising(stored: Float, light: Float, keep: Mask) -> tuple[Float, Float] | None:
-    from scipy.optimize import isotonic_regression
-
-    use = keep & (stored > 0)
-    values, wanted = stored[use], light[use]
-    bins = min(_CURVE_BINS, values.size // _ENOUGH)
-    if bins < 6:
-        return None
-    parts = np.array_split(np.argsort(values), bins)
-    at = np.array([np.median(values[part]) for part in parts])
-    found = isotonic_regression(np.array([float(np.median(wanted[part])) for part in parts])).x
-    at, found = np.append(0.0, at), np.append(0.0, np.maximum(found, 0))
-    slope = float((at * found).sum() / max((at * at).sum(), 1e-30))
-    bent = np.abs(found - slope * at).max() > _BENT * max(float(np.ptp(found)), 1e-30)
-    rising = np.append(True, np.diff(at) > 0)
-    return (at[rising], found[rising]) if bent else None
-
-
-def _clamps(state: State, judge: Judge, scene: Scene, index: int | None) -> Iterator[Trial]:
-    topped = scene.topped[-1 if index is None else index] & state.keep
-    if not topped.any():
+def _primaries(state: State, _: Judge, scene: Scene, index: int | None) -> _Trials:
+    if _is_double(scene, index):
         return
-    sign = -1.0 if index is None else 1.0
-    if _supports(state, judge, topped, sign):
-        subject: Subject = "beauty" if index is None else "pass"
-        fault = Fault("clamp", subject, index)
-        yield Trial(fault, replace(state, keep=state.keep & ~topped))
+    for name, matrix in _matrices(scene.space):
+        fault = Fault("primaries", _of(index), index, name=name)
+        yield _alone(fault, _exchanged(state, index, _picture(state, index).mixed(matrix)))
+
+
+def _primaries_of_all(state: State, _: Judge, scene: Scene, __: int | None) -> _Trials:
+    for name, matrix in _matrices(scene.space):
+        passes = tuple(each.mixed(matrix) for each in state.passes)
+        fault = Fault("primaries", "passes", name=name)
+        yield _alone(fault, State(state.beauty, passes, state.keep))
+
+
+def _undone(scene: Scene, index: int | None, word: str, picture: Picture) -> Picture | None:
+    """Give a picture with something undone on its pixels, where they were looked at."""
+    if picture.undone is None:
+        return None
+    return scene.looked_at.get((index, (*picture.undone, word)))
+
+
+def _uncurved(scene: Scene, index: int | None, fault: Fault, picture: Picture) -> Picture:
+    found = _undone(scene, index, fault.name, picture)
+    return found or picture.known(fault.name, lambda: _uncurved_means(fault.name, picture))
+
+
+def _uncurved_means(name: str, picture: Picture) -> Picture:
+    curved, curved_details = picture.means, picture.lazy_details
+
+    def details() -> Float:
+        step = _STEP * np.maximum(np.abs(curved), 1e-9)
+        steeper = (undo_curve(name, curved + step) - means) / step
+        return np.asarray(steeper * curved_details())
+
+    means = undo_curve(name, curved)
+    return Picture(means, details)
+
+
+def _curves(state: State, judge: Judge, scene: Scene, index: int | None) -> _Trials:
+    """Undo published curves, and the ceiling of a picture that has one beside."""
+    if _is_double(scene, index):
+        return
+    topped = scene.topped[-1 if index is None else index] & state.keep
+    for name in CURVES:
+        fault = Fault("curve", _of(index), index, name=name)
+        undone = _exchanged(state, index, _uncurved(scene, index, fault, _picture(state, index)))
+        yield _alone(fault, undone)
+        if topped.any() and _supports(undone, judge, topped, -1.0 if index is None else 1.0):
+            ceiling = Fault("clamp", fault.subject, index)
+            yield Trial((fault, ceiling), undone.without(topped))
+
+
+def _curves_of_all(state: State, _: Judge, scene: Scene, __: int | None) -> _Trials:
+    for name in CURVES:
+        fault = Fault("curve", "passes", name=name)
+        passes = tuple(_uncurved(scene, i, fault, each) for i, each in enumerate(state.passes))
+        yield _alone(fault, State(state.beauty, passes, state.keep))
+
+
+def _some_curve(state: State, _: Judge, scene: Scene, index: int | None) -> _Trials:
+    """Fit a rising curve: medians of what the beauty holds where the pass is alike."""
+    if _is_double(scene, index):
+        return
+    picture = _picture(state, index)
+    wanted = state.beauty.means - state.residual if index is None else _target(state, index)
+    curve = rising_curve(picture.means, wanted, state.keep)
+    if curve is not None:
+        bent = picture.with_means(np.interp(picture.means, *curve))
+        fault = Fault("some curve", _of(index), index)
+        yield _alone(fault, _exchanged(state, index, bent))
+
+
+def _clamps(state: State, judge: Judge, scene: Scene, index: int | None) -> _Trials:
+    topped = scene.topped[-1 if index is None else index] & state.keep
+    if topped.any() and _supports(state, judge, topped, -1.0 if index is None else 1.0):
+        fault = Fault("clamp", _of(index), index)
+        yield _alone(fault, state.without(topped))
 
 
 def _supports(state: State, judge: Judge, where: Mask, sign: float) -> bool:
-    """Whether the residual in some blocks has one sign, as far as it is beyond noise."""
+    """Whether the residual of some blocks has one sign: of each beyond noise, or of all."""
     error = np.sqrt(judge.variance + (0.005 * judge.level) ** 2)
     off = (sign * state.residual / error)[where]
     beyond = np.maximum(np.abs(off) - 3, 0)
     total = float(beyond.sum())
-    return total > 3 and float(beyond[off > 0].sum()) > _SUPPORT * total
+    if total > 3:
+        return float(beyond[off > 0].sum()) > _SUPPORT * total
+    return float(off.sum()) > _TOGETHER * float(np.sqrt(off.size))
 
 
-def _backgrounds(state: State, judge: Judge, scene: Scene) -> Iterator[Trial]:
-    masks: tuple[tuple[Kind, Mask, float], ...] = (
-        ("background missing", scene.background_missing, 1.0),
-        ("background repeated", scene.background_repeated, -1.0),
-    )
-    for kind, mask, sign in masks:
-        where = state.keep & mask
-        if where.any() and _supports(state, judge, where, sign):
-            trial = replace(state, keep=state.keep & ~mask)
-            yield Trial(Fault(kind, "passes"), trial)
+def _background_missing(state: State, judge: Judge, scene: Scene, _: int | None) -> _Trials:
+    where = state.keep & scene.background_missing
+    if where.any() and _supports(state, judge, where, 1.0):
+        fault = Fault("background missing", "passes")
+        yield _alone(fault, state.without(scene.background_missing))
 
 
-def _alphas(state: State, scene: Scene, index: int) -> Iterator[Trial]:
-    kinds: tuple[Kind, ...] = ("alpha twice", "alpha never")
-    for kind in kinds:
-        means = scene.looked_at.get(("pass", index, kind))
-        if means is not None:
-            yield Trial(Fault(kind, "pass", index), state.with_pass(index, means))
+def _background_repeated(state: State, judge: Judge, scene: Scene, _: int | None) -> _Trials:
+    where = state.keep & scene.background_repeated
+    if where.any() and _supports(state, judge, where, -1.0):
+        fault = Fault("background repeated", "passes")
+        yield _alone(fault, state.without(scene.background_repeated))
 
 
-def _as_a_whole(state: State, weights: Float, scene: Scene) -> Iterator[Trial]:
-    total = state.beauty - state.residual
-    factor = one_factor(state.beauty, total, weights)
-    if abs(factor - 1) > _SMALL_GAIN and factor > 0:
-        means = state.beauty / factor
-        yield Trial(Fault("gain", "beauty", numbers=(factor,)), replace(state, beauty=means))
-    colours = np.array([one_factor(state.beauty[c], total[c], weights[c]) for c in range(3)])
-    if np.ptp(colours) > _SMALL_COLOUR and colours.min() > 0.05:
-        means = state.beauty / colours[:, None, None]
-        fault = Fault("colour", "beauty", numbers=tuple(map(float, colours)))
-        yield Trial(fault, replace(state, beauty=means))
-    for name, matrix in _matrices(scene.space):
-        passes = tuple(np.tensordot(matrix, each, 1) for each in state.passes)
-        yield Trial(Fault("primaries", "passes", name=name), replace(state, passes=passes))
-        turned = np.tensordot(matrix, state.beauty, 1)
-        yield Trial(Fault("primaries", "beauty", name=name), replace(state, beauty=turned))
-    yield from _curves_of_all(state, scene)
+def _alpha(kind: Kind) -> Callable[[State, Judge, Scene, int | None], _Trials]:
+    def of_a_pass(state: State, _: Judge, scene: Scene, index: int | None) -> _Trials:
+        assert index is not None
+        fault = Fault(kind, "pass", index)
+        found = _undone(scene, index, kind, state.passes[index])
+        if found is not None:
+            yield _alone(fault, state.with_pass(index, found))
+
+    return of_a_pass
 
 
-def _curves_of_all(state: State, scene: Scene) -> Iterator[Trial]:
-    for name in CURVES:
-        means = _undone(scene, "beauty", None, name, state.beauty)
-        if means is not None:
-            yield Trial(Fault("curve", "beauty", name=name), replace(state, beauty=means))
-        undone = [
-            _undone(scene, "passes", index, name, each) for index, each in enumerate(state.passes)
-        ]
-        passes = tuple(each for each in undone if each is not None)
-        if len(passes) == len(state.passes):
-            yield Trial(Fault("curve", "passes", name=name), replace(state, passes=passes))
-    curve = _rising(state.beauty, state.beauty - state.residual, state.keep)
-    if curve is not None:
-        means = np.interp(state.beauty, *curve)
-        yield Trial(Fault("some curve", "beauty"), replace(state, beauty=means))
-    for kind in ("alpha twice", "alpha never"):
-        found = [scene.looked_at.get(("passes", i, kind)) for i in range(len(state.passes))]
+def _alpha_of_all(kind: Kind) -> Callable[[State, Judge, Scene, int | None], _Trials]:
+    def of_all(state: State, _: Judge, scene: Scene, __: int | None) -> _Trials:
+        fault = Fault(kind, "passes")
+        found = [_undone(scene, index, kind, each) for index, each in enumerate(state.passes)]
         passes = tuple(each for each in found if each is not None)
-        if passes and len(passes) == len(state.passes):
-            whole: Kind = "alpha twice" if kind == "alpha twice" else "alpha never"
-            yield Trial(Fault(whole, "passes"), replace(state, passes=passes))
+        if len(passes) == len(state.passes):
+            yield _alone(fault, State(state.beauty, passes, state.keep))
+
+    return of_all
 
 
-def shifted(state: State, judge: Judge, scene: Scene) -> Iterator[Trial]:
-    """Undo the shift of one picture, if one stands off."""
-    shift = find_shift(state.residual * state.keep, judge, scene.slopes)
-    if shift is None:
+def _gain_of_beauty(state: State, judge: Judge, _: Scene, __: int | None) -> _Trials:
+    total = state.beauty.means - state.residual
+    factor = one_factor(state.beauty.means, total, _weights(state, judge))
+    if abs(factor - 1) > _SMALL_GAIN and factor > 0:
+        fault = Fault("gain", "beauty", numbers=(factor,))
+        yield _alone(fault, state.with_beauty(state.beauty.scaled(1 / factor)))
+
+
+def _colour_of_beauty(state: State, judge: Judge, _: Scene, __: int | None) -> _Trials:
+    total, weights = state.beauty.means - state.residual, _weights(state, judge)
+    factors = np.array([one_factor(state.beauty.means[c], total[c], weights[c]) for c in range(3)])
+    if np.ptp(factors) > _SMALL_COLOUR and factors.min() > 0.05:
+        fault = Fault("colour", "beauty", numbers=tuple(map(float, factors)))
+        yield _alone(fault, state.with_beauty(state.beauty.scaled(1 / factors[:, None, None])))
+
+
+def _vignette(state: State, judge: Judge, _: Scene, __: int | None) -> _Trials:
+    for corner, light in vignetted(state.beauty.means, state.residual, _weights(state, judge)):
+        fault = Fault("vignette", "beauty", numbers=(corner,))
+        yield _alone(fault, state.with_beauty(state.beauty.scaled(1 / light)))
+
+
+def _glare(state: State, judge: Judge, _: Scene, __: int | None) -> _Trials:
+    for share, taken, spread in bloomed(state.beauty.means, state.residual, _weights(state, judge)):
+        fault = Fault("glare", "beauty", numbers=(share,))
+        kept = 1 / (1 - taken)
+        scaled = state.beauty.scaled(kept)
+        yield _alone(fault, state.with_beauty(scaled.with_means(scaled.means - kept * spread)))
+
+
+def _shift(state: State, judge: Judge, scene: Scene, index: int | None) -> _Trials:
+    """Undo how far a pass, or all, stand off the beauty."""
+    picture = _picture(state, index)
+    if any(word.startswith("shift") for word in picture.undone or ()):
         return
-    numbers = (shift.across, shift.down)
-    if shift.index is None:
-        means = state.beauty - (state.residual - shift.taken_from(state.residual, scene.slopes))
-        yield Trial(Fault("shift", "beauty", numbers=numbers), replace(state, beauty=means))
+    slopes = [each.slopes for each in (state.passes if index is None else (picture,))]
+    found = fit_shift(state.residual, _weights(state, judge), judge.spread, slopes, index)
+    if found is None:
         return
-    moved = state.residual - shift.taken_from(state.residual, scene.slopes)
-    means = state.passes[shift.index] + moved
-    fault = Fault("shift", "pass", shift.index, numbers)
-    yield Trial(fault, state.with_pass(shift.index, means))
+    margin = np.zeros_like(state.keep)
+    margin[:, [0, -1], :] = margin[:, :, [0, -1]] = True
+    on_pixels = False
+    for vector in whole_pixels(*found.numbers):
+        moved = _undone(scene, index, _shift_words(vector, index), picture)
+        if moved is not None:
+            on_pixels = True
+            fault = Fault("shift", _of(index), index, vector)
+            yield _alone(fault, _exchanged(state, index, moved).without(margin))
+    if not on_pixels:
+        gone = state.residual - found.taken_from(state.residual, slopes)
+        means = picture.means + (gone if index is not None else -gone)
+        fault = Fault("shift", _of(index), index, found.numbers)
+        yield _alone(fault, _exchanged(state, index, picture.with_means(means)))
+
+
+_Maker = Callable[[State, Judge, Scene, int | None], _Trials]
+
+_MAKERS: dict[tuple[Kind, Subject], _Maker] = {
+    ("twin", "pass"): _doubles,
+    ("off", "pass"): _off,
+    ("gain", "pass"): _gains,
+    ("gain", "beauty"): _gain_of_beauty,
+    ("colour", "pass"): _colours,
+    ("colour", "beauty"): _colour_of_beauty,
+    ("primaries", "pass"): _primaries,
+    ("primaries", "passes"): _primaries_of_all,
+    ("primaries", "beauty"): _primaries,
+    ("curve", "pass"): _curves,
+    ("curve", "passes"): _curves_of_all,
+    ("curve", "beauty"): _curves,
+    ("some curve", "pass"): _some_curve,
+    ("some curve", "beauty"): _some_curve,
+    ("clamp", "pass"): _clamps,
+    ("clamp", "beauty"): _clamps,
+    ("alpha twice", "pass"): _alpha("alpha twice"),
+    ("alpha twice", "passes"): _alpha_of_all("alpha twice"),
+    ("alpha never", "pass"): _alpha("alpha never"),
+    ("alpha never", "passes"): _alpha_of_all("alpha never"),
+    ("background missing", "passes"): _background_missing,
+    ("background repeated", "passes"): _background_repeated,
+    ("shift", "pass"): _shift,
+    ("shift", "beauty"): _shift,
+    ("vignette", "beauty"): _vignette,
+    ("glare", "beauty"): _glare,
+}
