@@ -62,7 +62,10 @@ def test_json(recipe: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("dusk", "lampe +1"), '"lampe +1": there is nothing called "lampe"; did you mean "lamp"?'),
+        (
+            ("dusk", "lampe +1"),
+            '"lampe +1": there is nothing called "lampe"; did you mean "lamp +1"?',
+        ),
         (("dawn", "lamp +1"), 'found no mood "dawn"'),
         (("dusk",), "Missing argument 'PHRASE...'"),
     ],

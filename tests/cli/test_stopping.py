@@ -64,8 +64,9 @@ program()
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_a_library_that_makes_an_error_of_a_stop(number: signal.Signals, recipe: str) -> None:
     script = STOPPED_WHERE_A_LIBRARY_WRAPS.format(number=int(number))
-    if number == signal.SIGINT:  # a shell that starts us in the background has it ignored
-        script = f"import signal; signal.signal(2, signal.default_int_handler)\n{script}"
+    heard = "default_int_handler" if number == signal.SIGINT else "SIG_DFL"
+    # A shell in the background has SIGINT ignored, nohup SIGHUP; whoever they start inherits it.
+    script = f"import signal; signal.signal({int(number)}, signal.{heard})\n{script}"
     done = subprocess.run(
         [sys.executable, "-c", script, "check", recipe], capture_output=True, text=True, check=False
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -15,19 +16,23 @@ import evenfall
 from evenfall.cli.main import main
 
 
-@pytest.fixture
-def folder(
-    tmp_path: Path,
+@pytest.fixture(scope="module")
+def written(
+    tmp_path_factory: pytest.TempPathFactory,
     studio_passes: dict[str, np.ndarray],
     studio_beauty: np.ndarray,
     write_exr: Callable[..., Path],
 ) -> Path:
-    passes = tmp_path / "passes"
-    passes.mkdir()
+    passes: Path = tmp_path_factory.mktemp("studio")
     for name, rgb in studio_passes.items():
         write_exr(passes / f"room_{name}.exr", rgb)
     write_exr(passes / "room_beauty.exr", studio_beauty)
     return passes
+
+
+@pytest.fixture
+def folder(written: Path, tmp_path: Path) -> Path:
+    return shutil.copytree(written, tmp_path / "passes")
 
 
 def call(*arguments: object) -> Result:

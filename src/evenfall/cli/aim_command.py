@@ -139,6 +139,8 @@ def _first(
             say(f"{name} changes with it")
             for line in difference_lines(some):
                 say(line)
+    for note in found.notes:
+        say(f"Note: {note}.")
     say(f"{found.path} is changed." if found.written else "Nothing was written.")
 
 
@@ -171,7 +173,7 @@ def _aims(aimed: Aimed) -> Table:
     for name in ("aim", "asks for", "stood at", "comes to", ""):
         table.add_column(name)
     for result in aimed.aims:
-        missed = "met" if result.is_met else f"misses by {result.missed_by:.2f} stops"
+        missed = "met" if result.is_met else f"misses by {result.missed}"
         asks = f"{result.asks}, must" if result.must else result.asks
         table.add_row(result.aim, asks, result.stood, result.comes_to, missed)
     return table

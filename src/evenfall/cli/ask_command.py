@@ -22,6 +22,20 @@ __all__ = ["command"]
 @recipe_argument
 @click.argument("mood")
 @click.argument("place", required=False)
+@click.option(
+    "--mask",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Ask an area instead: a picture whose values 0 to 1 are the weight.",
+)
+@click.option(
+    "--object", "objects", metavar="NUMBERS", help="Ask objects, by number: 3, or 3,7 together."
+)
+@click.option(
+    "--ids",
+    metavar="FILE",
+    help="Object-id file in the passes' folder; the one that areas of RECIPE name, otherwise.",
+)
 @passes_option
 @set_option
 @click.option(
@@ -36,6 +50,9 @@ def command(
     recipe: Path,
     mood: str,
     place: str | None,
+    mask: Path | None,
+    objects: str | None,
+    ids: str | None,
     passes: Path | None,
     changes: tuple[str, ...],
     picture: Path | None,
@@ -44,31 +61,42 @@ def command(
 ) -> None:
     """Ask the picture of MOOD what lights PLACE.
 
-    PLACE is a spot, 0.42,0.61, as shares of width and height from the top left; or a rectangle,
-    0.1,0.2,0.4,0.5, as left, top, right, bottom. For each light it shows: its share of the light
-    there; where that light alone would put the spot, in stops from middle grey; and how far one
-    more stop of it would lift the spot and the whole picture.
+    PLACE is a spot, 0.42,0.61, as shares of width and height from the top left; a rectangle,
+    0.1,0.2,0.4,0.5, as left, top, right, bottom; or the name of an aim of MOOD. For each light it
+    shows: its share of the light there; where that light alone would put the spot, in stops from
+    middle grey; and how far one more stop of it would lift the spot and the whole picture.
 
     \b
       evenfall ask view.toml dusk 0.42,0.61
+      evenfall ask view.toml dusk table
+      evenfall ask view.toml dusk --mask window.png
+      evenfall ask view.toml dusk --object 3,7 --ids objects.exr
       evenfall ask view.toml dusk --picture maps
     """  # noqa: D301 -- click needs the backspace itself
     import evenfall
 
-    if place is None and picture is None:
-        raise click.UsageError("say a place, such as 0.42,0.61, or --picture DIR")
+    said = [each for each in (place, mask, objects) if each is not None]
+    if len(said) > 1:
+        raise click.UsageError("one place at a time: PLACE, --mask or --object")
+    if not said and picture is None:
+        raise click.UsageError("say a place, such as 0.42,0.61, --mask, --object, or --picture DIR")
+    if ids is not None and objects is None:
+        raise click.UsageError("--ids goes with --object")
     view = evenfall.open(recipe, passes=passes, changes=changes, draft=True).keep()
-    if place is not None:
-        spot = view.ask(mood, place)
+    if said:
+        from evenfall.view.asks import area_of_file
+
+        asked = place or area_of_file(view.recipe, mask=mask, objects=objects or "", ids=ids)
+        spot = view.ask(mood, asked)
         if as_json:
             from dataclasses import asdict
 
             say_json(asdict(spot))
         else:
-            _print(spot, place)
+            _print(spot, place or (f"object {objects}" if mask is None else mask.name))
     if picture is not None:
         for path in view.light_maps(mood, picture, overwrite=overwrite):
-            say(path, err=place is not None)
+            say(path, err=bool(said))
 
 
 def _print(spot: Spot, place: str) -> None:

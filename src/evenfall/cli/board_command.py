@@ -7,14 +7,14 @@ from pathlib import Path
 
 import click
 
-from evenfall.cli.options import moods_option, passes_option, recipe_argument, set_option
+from evenfall.cli.options import moods_option, passes_option, recipes_argument, set_option
 from evenfall.cli.saying import say
 
 __all__ = ["command"]
 
 
 @click.command("board", short_help="The moods on pages of paper, as a PDF.")
-@recipe_argument
+@recipes_argument
 @passes_option
 @set_option
 @moods_option
@@ -44,11 +44,12 @@ __all__ = ["command"]
     "--out",
     type=click.Path(path_type=Path),
     metavar="FILE.pdf",
-    help="File to write (default: RECIPE_board.pdf in the folder pictures).",
+    help="File to write "
+    "(default: RECIPE_board.pdf in the folder pictures, of several PROJECT_board.pdf).",
 )
 @click.option("--overwrite", is_flag=True, help="Replace a file that exists.")
 def command(
-    recipe: Path,
+    recipes: tuple[Path, ...],
     passes: Path | None,
     changes: tuple[str, ...],
     moods: tuple[str, ...],
@@ -64,19 +65,19 @@ def command(
     """Lay the moods of RECIPE out on boards: a PDF with all moods on one page, then each alone.
 
     Pictures are printed at 300 dpi if the passes have enough pixels; if not, it says so, and
-    nothing is enlarged. Title, view, studio and logo come from [project] in the recipe.
+    nothing is enlarged. Title, view, studio and logo come from [project] in the recipe. Several
+    recipes, or a folder of them, come into one PDF, one view after the other.
 
     \b
       evenfall board view.toml --size A2
       evenfall board view.toml --mood dusk --upright --mark DRAFT
     """  # noqa: D301 -- click needs the backspace itself
-    import evenfall
-    from evenfall.view import write_board
+    from evenfall.view import open_views, write_board
 
-    view = evenfall.open(recipe, passes=passes, changes=changes, draft=draft)
+    views = open_views(recipes, changes=changes, passes=passes, draft=draft)
     day = datetime.date.today() if date is None else date.date()
     path, notes = write_board(
-        view,
+        views,
         out,
         moods=moods,
         size=size,

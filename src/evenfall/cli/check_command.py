@@ -95,6 +95,7 @@ def _print(recipe: Recipe, checked: Checked) -> None:
     console.print()
     console.print(_lights_table(recipe))
     console.print(_moods_table(recipe))
+    _print_looks(recipe, console)
     _print_deliverables(recipe, console)
     _print_advice(checked.advice, console)
 
@@ -170,6 +171,8 @@ def _moods_table(recipe: Recipe) -> Table:
 def _exposure(mood: ResolvedMood) -> str:
     from evenfall.recipe.words.wording import counted_words, stops_words
 
+    if mood.camera.as_in is not None:
+        return f"as in {mood.camera.as_in}"
     words = (stops_words(mood.camera.exposure_stops), counted_words(mood.counted_exposure))
     return ", ".join(part for part in words if part)
 
@@ -184,14 +187,26 @@ def _white_balance(camera: Camera) -> str:
     return f"{balance.kelvin:g} K{duv}"
 
 
+def _print_looks(recipe: Recipe, console: Console) -> None:
+    from evenfall.recipe.words.looks import look_words
+
+    said: dict[str, list[str]] = {}
+    for mood in recipe.moods:
+        if words := look_words(recipe, mood):
+            said.setdefault(words, []).append(mood)
+    for words, moods in said.items():
+        console.print(f"Look of {', '.join(moods)}: {words}.", soft_wrap=True)
+
+
 def _print_deliverables(recipe: Recipe, console: Console) -> None:
     sequence = recipe.model.sequence
     if sequence is not None:
         from evenfall.advice.hours import hours_words
 
         console.print(f"Sequence {sequence.name}: {hours_words(sequence)}.", soft_wrap=True)
-    for deliverable in recipe.model.deliverables:
-        moods = ", ".join(deliverable.moods or recipe.moods)
+    for number, deliverable in enumerate(recipe.model.deliverables):
+        shown = recipe.model.shown_by(number, is_walk=recipe.has_frames)
+        moods = ", ".join(shown) or "nothing: there are no frames"
         space = deliverable.row.fixed_space or deliverable.space
         kind = f"{deliverable.format}, {deliverable.bit_depth} bits, {space}"
         console.print(f"Deliverable: {kind}, of {moods}.", soft_wrap=True)

@@ -29,24 +29,39 @@ def command() -> None:
 
 
 @command.command("add")
-@recipe_argument
 @click.argument(
-    "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
+    "named",
+    nargs=-1,
+    required=True,
+    type=click.Path(path_type=Path),
+    metavar="RECIPE... FILE...",
 )
-def add(recipe: Path, files: tuple[Path, ...]) -> None:
-    """Take in the comment FILEs that clients sent; the same comment twice counts once."""
-    from evenfall.recipe import load
-    from evenfall.view import add_comments
+def add(named: tuple[Path, ...]) -> None:
+    """Take in the comment FILEs that clients sent; the same comment twice counts once.
 
-    loaded = load(recipe, check_files=False)
-    taken = add_comments(loaded, files)
-    for note in taken.notes:
-        say(note, err=True)
-    _print(loaded, taken.new)
-    count = len(taken.new)
-    say(f"{count or 'No'} new comment{'' if count == 1 else 's'}.", err=True)
-    if taken.new:
-        say(f"For the next round: {_keep_words(loaded, taken.new)}", err=True)
+    Of the page of a project, name its recipes, or their folder: each view gets its own comments.
+    """
+    from evenfall.recipe import load
+    from evenfall.view import add_comments_to_all
+    from evenfall.view.several import find_recipes
+
+    recipes = [path for path in named if path.suffix.lower() == ".toml" or path.is_dir()]
+    files = [path for path in named if path not in recipes]
+    if not recipes or not files:
+        raise click.UsageError(
+            "name the recipe, recipes or folder of recipes (.toml), and then files of comments"
+        )
+    loaded = [load(recipe, check_files=False) for recipe in find_recipes(recipes)]
+    for recipe, taken in zip(loaded, add_comments_to_all(loaded, files), strict=True):
+        for note in taken.notes:
+            say(note, err=True)
+        if len(loaded) > 1:
+            say(f"{recipe.path.stem}:", err=True)
+        _print(recipe, taken.new)
+        count = len(taken.new)
+        say(f"{count or 'No'} new comment{'' if count == 1 else 's'}.", err=True)
+        if taken.new:
+            say(f"For the next round: {_keep_words(recipe, taken.new)}", err=True)
 
 
 @command.command("list")

@@ -13,9 +13,10 @@ from evenfall.cli.saying import from_here, say, say_json
 from evenfall.cli.stopping import INTERRUPTED, stop_in_order
 
 if TYPE_CHECKING:
+    from evenfall.record.frames_report import FramesReport
     from evenfall.view import View
 
-__all__ = ["how_to_make", "run_frames"]
+__all__ = ["how_to_make", "print_frames", "run_frames"]
 
 
 def how_to_make(sequence: str) -> str:
@@ -31,6 +32,7 @@ def run_frames(
     *,
     overwrite: bool,
     dry_run: bool,
+    keep_going: bool,
     as_json: bool,
     quiet: bool,
 ) -> bool:
@@ -45,6 +47,7 @@ def run_frames(
                 out=out,
                 overwrite=overwrite,
                 dry_run=dry_run,
+                keep_going=keep_going,
                 on_event=progress.hear,
             )
     except (KeyboardInterrupt, SystemExit) as error:
@@ -58,13 +61,19 @@ def run_frames(
     if as_json:
         say_json(report.model_dump(mode="json"))
     elif not quiet:
-        for line in report.lines():
-            say(line)
-        say(f"in {from_here(report.out)}")
-        for film in report.films:
-            say(f"{from_here(film.path)}  {'kept' if film.kept else 'made'}")
-        for note in report.notes:
-            say(note, err=True)
+        print_frames(report)
     for fault in report.faults:
         say(str(fault), err=True)
     return report.is_whole
+
+
+def print_frames(report: FramesReport) -> None:
+    """Print what came of frames: counts and films to stdout, the rest to stderr."""
+    from evenfall.cli.run_command import print_files
+
+    for line in report.lines():
+        say(line)
+    say(f"in {from_here(report.out)}")
+    print_files(report.films)
+    for note in report.notes:
+        say(note, err=True)

@@ -79,7 +79,7 @@ def _print(report: MeterReport, recipe: Recipe) -> None:
     for mood in report.moods:
         console.print()
         console.print(mood.facts.title, style="bold")
-        console.print(f" {_figures(mood)}")
+        console.print(f" {_figures(mood, recipe)}")
         console.print(_table(mood))
         if counted := _counted(recipe, mood):
             told = "; ".join(f"{light} {words}" for light, words in counted.items())
@@ -119,9 +119,9 @@ def _asked_ratio_words(asked: AskedRatio) -> str:
     )
 
 
-def _figures(mood: MeteredMood) -> str:
-    facts = mood.facts
-    parts = [f"exposure {facts.exposure_stops:+.2f} stops"]
+def _figures(mood: MeteredMood, recipe: Recipe) -> str:
+    facts, as_in = mood.facts, recipe.moods[mood.facts.mood].camera.as_in
+    parts = [f"exposure {facts.exposure_stops:+.2f} stops{f' as in {as_in}' if as_in else ''}"]
     if mood.ev100 is not None:
         parts.append(f"EV {mood.ev100:.1f} at ISO 100")
     parts.append(f"{facts.clipped_share:.1%} clipped")

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import click
 
-from evenfall.cli.options import moods_option, passes_option, recipe_argument, set_option
+from evenfall.cli.options import moods_option, passes_option, recipes_argument, set_option
 from evenfall.cli.saying import say
 
 __all__ = ["command"]
 
 
 @click.command("page", short_help="A review page for the client: one file, no network.")
-@recipe_argument
+@recipes_argument
 @passes_option
 @set_option
 @moods_option
@@ -44,11 +44,12 @@ __all__ = ["command"]
     "--out",
     type=click.Path(path_type=Path),
     metavar="FILE.html",
-    help="File to write (default: RECIPE_review.html in the folder pictures).",
+    help="File to write "
+    "(default: RECIPE_review.html in the folder pictures, of several PROJECT_review.html).",
 )
 @click.option("--overwrite", is_flag=True, help="Replace a page that exists.")
 def command(
-    recipe: Path,
+    recipes: tuple[Path, ...],
     passes: Path | None,
     changes: tuple[str, ...],
     moods: tuple[str, ...],
@@ -62,17 +63,18 @@ def command(
 ) -> None:
     """Write a review page of RECIPE's moods: one HTML file to open from a mail or a USB stick.
 
+    Several recipes, or a folder of them, come on one page, with a choice of views at its top.
+
     The page shows all moods, and compares any two along an edge that you drag. A client touches a
     spot or draws a rectangle, and writes; comments stay in the browser until they are saved as one
     small file to mail back. 'evenfall comments add' reads that file, and the next page shows each
     comment with its answer.
     """
-    import evenfall
-    from evenfall.view import write_page
+    from evenfall.view import open_views, write_page
 
-    view = evenfall.open(recipe, passes=passes, changes=changes, draft=draft)
+    views = open_views(recipes, changes=changes, passes=passes, draft=draft)
     path, notes = write_page(
-        view,
+        views,
         out,
         moods=moods,
         width=width,

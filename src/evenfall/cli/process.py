@@ -19,6 +19,8 @@ ENVIRONMENT = {
     "NUMPY_MADVISE_HUGEPAGE": "0",
     # Nothing here is worth sharing out by the matrix library, whose threads wait busily.
     "OPENBLAS_NUM_THREADS": "1",
+    # The encoder of AV1 tells of its settings, line by line, unless it is to tell of errors alone.
+    "SVT_LOG": "1",
     # Recipes are checked by evenfall alone, whatever else is installed.
     "PYDANTIC_DISABLE_PLUGINS": "__all__",
 }

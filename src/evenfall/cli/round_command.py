@@ -145,8 +145,10 @@ def return_(number: int, bases: bool, recipe: Path | None) -> None:
     from evenfall.rounds.returning import return_to
 
     if recipe is None:
-        record = find_round(_folder(None), number).record
-        recipe = Path(record.recipe if record is not None else "")
+        kept = find_round(_folder(None), number)
+        if kept.record is None:
+            raise UsageError(Fault(str(kept.folder), "", kept.trouble))
+        recipe = Path(kept.record.recipe)
     returned = return_to(recipe, number, with_bases=bases)
     if returned.stood is not None:
         say(f"The recipe it replaced is kept as round {returned.stood.number}.")
@@ -192,7 +194,7 @@ def _print_table(rounds: Sequence[KeptRound]) -> None:
             shown,
             record.by,
             str(len(record.changed)),
-            kept.trouble or _answered(kept),
+            kept.trouble or "; ".join(kept.damages) or _answered(kept),
         )
     make_console().print(table)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from evenfall.record.report import RunReport
     from evenfall.record.values import FileReport
 
-__all__ = ["command", "print_report"]
+__all__ = ["command", "print_files", "print_report"]
 
 
 @click.command("run", short_help="Make the deliverables of all moods, or of chosen ones.")
@@ -69,7 +69,7 @@ __all__ = ["command", "print_report"]
     "--dask",
     "scheduler",
     metavar="ADDRESS",
-    help="Make the moods on the workers of a Dask scheduler, such as tcp://farm:8786.",
+    help="Make moods and frames on the workers of a Dask scheduler, such as tcp://farm:8786.",
 )
 @json_option
 @click.option("-v", "--verbose", is_flag=True, help="Say more: balance, exposure and timings.")
@@ -96,7 +96,8 @@ def command(
     """Make the deliverables of RECIPE: of all moods, or of chosen ones.
 
     Several recipes, or a folder of them, are worked through one after the other. A failure in one
-    does not stop the others, and a table at the end says how each ended.
+    does not stop the others, and a table at the end says how each ended. With --frames, only those
+    that have frames.
 
     Existing files are replaced only with --overwrite, and those of a kept round never. Files that
     are already what this run would make are kept. Drafts have a folder of their own and are always
@@ -111,8 +112,10 @@ def command(
     """
     recipe = recipes[0]
     if len(recipes) > 1 or recipe.is_dir() or scheduler is not None:
-        alone = {"--watch": watch, "--round": round_number, "--passes": passes, "--frames": frames}
-        _refuse_with_several(alone, {"--dry-run": dry_run}, scheduler)
+        alone = {"--watch": watch, "--round": round_number, "--passes": passes}
+        if scheduler is not None:
+            _refuse_beside("--dask", {**alone, "--dry-run": dry_run})
+        _refuse_with_several(alone)
         from evenfall.cli.several import run_several
 
         run_several(
@@ -125,6 +128,7 @@ def command(
             overwrite=overwrite,
             dry_run=dry_run,
             keep_going=keep_going,
+            frames=frames,
             workers=workers,
             as_json=as_json,
             verbose=verbose,
@@ -205,6 +209,7 @@ def _run_one(
             out,
             overwrite=overwrite,
             dry_run=dry_run,
+            keep_going=keep_going,
             as_json=as_json,
             quiet=quiet,
         )
@@ -252,6 +257,7 @@ def _run_one(
             None if out is None else out / "frames",
             overwrite=overwrite,
             dry_run=dry_run,
+            keep_going=keep_going,
             as_json=False,
             quiet=quiet,
         )
@@ -265,12 +271,8 @@ def _refuse_beside(option: str, others: Mapping[str, object]) -> None:
             raise click.UsageError(f"{option} goes without {other}.")
 
 
-def _refuse_with_several(
-    alone: Mapping[str, object], here: Mapping[str, object], scheduler: str | None
-) -> None:
-    """Refuse options of one recipe, and those that make no sense on other machines."""
-    if scheduler is not None:
-        _refuse_beside("--dask", {**alone, **here})
+def _refuse_with_several(alone: Mapping[str, object]) -> None:
+    """Refuse options of one recipe."""
     for option, said in alone.items():
         if said:
             raise click.UsageError(f"{option} goes with one recipe.")
@@ -302,10 +304,7 @@ def _make_round_again(
 
 def print_report(report: RunReport, *, verbose: bool) -> None:
     """Print what was made: files to stdout, the rest to stderr."""
-    for file in report.files:
-        state = _state(file, dry_run=report.dry_run)
-        size = "" if file.bytes is None else f"  {file.bytes / 1e6:.1f} MB"
-        say(f"{from_here(file.path)}  {state}{size}")
+    print_files(report.files, dry_run=report.dry_run)
     for mood in report.moods.values():
         for note in mood.notes:
             say(f"{mood.title}: {note}", err=True)
@@ -317,6 +316,13 @@ def print_report(report: RunReport, *, verbose: bool) -> None:
         say(f"Report: {from_here(report.report)}", err=True)
     if verbose:
         _print_details(report)
+
+
+def print_files(files: Sequence[FileReport], *, dry_run: bool = False) -> None:
+    """Print files with what came of them, and their size."""
+    for file in files:
+        size = "" if file.bytes is None else f"  {file.bytes / 1e6:.1f} MB"
+        say(f"{from_here(file.path)}  {_state(file, dry_run=dry_run)}{size}")
 
 
 def _state(file: FileReport, *, dry_run: bool) -> str:

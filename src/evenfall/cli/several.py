@@ -5,15 +5,16 @@ from __future__ import annotations
 import contextlib
 import json
 import sys
+import threading
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from evenfall.cli.frames_run import how_to_make
+from evenfall.cli.frames_run import print_frames
 from evenfall.cli.progress import LiveProgress
 from evenfall.cli.saying import from_here, make_console, say, say_json
 from evenfall.cli.stopping import INTERRUPTED, stop_in_order
-from evenfall.errors import EvenfallError, printable
+from evenfall.errors import EvenfallError, Fault, printable
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -56,7 +57,9 @@ def run_several(
             done.append(made)
             if made.report is not None and not quiet and not as_json:
                 print_report(made.report, verbose=verbose)
-            for fault in made.report.faults if made.report is not None else ():
+            if made.frames is not None and not quiet and not as_json:
+                print_frames(made.frames)
+            for fault in _faults(made):
                 say(str(fault), err=True)
             if made.error is not None:
                 say(str(made.error), err=True)
@@ -71,11 +74,27 @@ def run_several(
             _print_table(paths, done, quiet=quiet)
         sys.exit(INTERRUPTED if isinstance(error, KeyboardInterrupt) else error.code)
     told.end()
+    sheet = _sheet_of_all(done, quiet=quiet or as_json, **options)
     if as_json:
         say_json([_as_json(one) for one in done])
     else:
         _print_table(paths, done, quiet=quiet)
-    sys.exit(_exit_code(done))
+    sys.exit(_exit_code(done) or (0 if sheet else 1))
+
+
+def _sheet_of_all(done: Sequence[ViewRun], *, quiet: bool, **options: Any) -> bool:
+    """Write the contact sheet of the project where there is one; gives whether all went well."""
+    from evenfall.cli.run_command import print_files
+    from evenfall.view.project_sheet import sheet_of_all
+
+    try:
+        sheet = sheet_of_all(done, draft=options["draft"], overwrite=options["overwrite"])
+    except EvenfallError as error:
+        say(str(error), err=True)
+        return False
+    if sheet is not None and not quiet:
+        print_files([sheet])
+    return True
 
 
 class _Told:
@@ -91,9 +110,10 @@ class _Told:
         self._progress.__enter__()
 
     def hear(self, event: Event) -> None:
-        from evenfall.produce.events import FolderEntered
+        from evenfall.produce.events import FolderEntered, FramesPlanned
 
-        if isinstance(event, FolderEntered):
+        is_main = threading.current_thread() is threading.main_thread()  # frames have their own
+        if is_main and isinstance(event, FolderEntered | FramesPlanned):
             stop_in_order()
         if self._progress is not None:
             self._progress.hear(event)
@@ -102,6 +122,11 @@ class _Told:
         if self._progress is not None:
             self._progress.__exit__(None, None, None)
             self._progress = None
+
+
+def _faults(made: ViewRun) -> tuple[Fault, ...]:
+    reports = [one for one in (made.report, made.frames) if one is not None]
+    return tuple(fault for one in reports for fault in one.faults)
 
 
 def _exit_code(done: Sequence[ViewRun]) -> int:
@@ -136,22 +161,31 @@ def _table(paths: Sequence[Path], done: dict[Path, ViewRun]) -> Table:
 def _row(made: ViewRun | None) -> tuple[str, str, str, str]:
     if made is None:
         return "", "", "", "not begun"
-    if made.report is None:
+    if made.error is not None:
         return "", "", f"{made.seconds:.1f}", f"failed: {_reason(made)}"
-    kept = sum(file.kept for file in made.report.files)
-    faults = len(made.report.faults)
+    if made.report is None and made.frames is None:
+        return "", "", "", "has no frames"
+    files = () if made.report is None else made.report.files
+    kept, count = sum(file.kept for file in files), len(files)
+    if made.frames is not None:  # a frame counts as one, whatever is made of it
+        kept += len(made.frames.kept) + sum(film.kept for film in made.frames.films)
+        count += len(made.frames.made) + len(made.frames.kept) + len(made.frames.films)
+    faults = len(_faults(made))
     state = f"{faults} fault{'s' if faults > 1 else ''}, told above" if faults else "complete"
-    if made.sequence_left:
-        state += f"; without the frames of {made.sequence_left}, {how_to_make(made.sequence_left)}"
-    if made.report.dry_run:
-        state = state if faults else "only looked at"
-    return str(len(made.report.files) - kept), str(kept), f"{made.seconds:.1f}", state
+    looked = any(one is not None and one.dry_run for one in (made.report, made.frames))
+    state = "only looked at" if looked and not faults else state
+    return str(count - kept), str(kept), f"{made.seconds:.1f}", state
 
 
 def _reason(made: ViewRun) -> str:
     faults = getattr(made.error, "faults", ())
+    if not faults:
+        return printable(str(made.error))
+    first: Fault = faults[0]
+    place = first.place or ("" if first.line is None else f"line {first.line}")
+    head = f"{place}: " if place and first.found.startswith("found ") else ""
     more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""
-    return printable(f"{faults[0].found}{more}" if faults else str(made.error))
+    return printable(f"{head}{first.found}{more}")
 
 
 def _as_json(made: ViewRun) -> dict[str, Any]:
@@ -160,4 +194,5 @@ def _as_json(made: ViewRun) -> dict[str, Any]:
         "error": None if made.error is None else str(made.error),
         "seconds": round(made.seconds, 3),
         "report": None if made.report is None else json.loads(made.report.to_json()),
+        "frames": None if made.frames is None else made.frames.model_dump(mode="json"),
     }

@@ -63,6 +63,7 @@ def command(
 
     traced = trace_picture(picture, home=home, passes=passes)
     if recipe_out is not None:
+        traced.refuse_several()
         from evenfall.system.atomic import write_atomically
 
         write_atomically(recipe_out, traced.record.recipe_text.encode(), overwrite=overwrite)
@@ -101,6 +102,15 @@ def remade_lines(remade: Remade) -> Iterator[str]:
 
 
 def _described(traced: Traced) -> Iterator[str]:
+    if traced.views:
+        yield f"{traced.picture}: the contact sheet of {traced.record.recipe}"
+        for view in traced.views:
+            yield from _described(view)
+        return
+    yield from _described_view(traced)
+
+
+def _described_view(traced: Traced) -> Iterator[str]:
     from importlib.metadata import version
 
     from evenfall.record.read_record import pinned_exposure
@@ -114,10 +124,10 @@ def _described(traced: Traced) -> Iterator[str]:
     made_by = "this version" if record.version == here else f"this is {here}"
     yield f"  made by  evenfall {record.version}, {made_by}"
     changes, pinned = pinned_exposure(record)
-    for change in changes:
+    for change in (one for one in changes if not one.endswith("camera.as_in=none")):
         yield f"  with     --set {change}"
     if pinned is not None:
-        yield f"  exposure {pinned:+.2f} stops, as metered in another mood"
+        yield f"  exposure {pinned:+.2f} stops, as metered in another mood or view"
     if traced.home is not None:
         belongs = f"round {traced.round}" if traced.round is not None else "no round that is kept"
         yield f"  round    {belongs}"
@@ -152,6 +162,8 @@ def _as_json(traced: Traced, remade: Remade | None) -> dict[str, Any]:
         "round": traced.round,
         "passes": dict(traced.passes),
     }
+    if traced.views:
+        told["views"] = [_as_json(view, None) for view in traced.views]
     if remade is not None:
         told["remade"] = {
             "same": [str(path) for path in remade.same],
