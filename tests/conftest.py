@@ -8,13 +8,19 @@ skewed, variance falling with the number of samples) and a few fireflies.
 
 from __future__ import annotations
 
+import gc
+import itertools
 import os
 import re
 import shutil
 import signal
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+
+from evenfall.cli.process import ENVIRONMENT
+
+os.environ.update({**ENVIRONMENT, **os.environ})  # before the libraries that read it
 
 import numpy as np
 import numpy.typing as npt
@@ -35,6 +41,17 @@ def pytest_configure(config):
     """
     if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+    gc.set_threshold(100_000)  # as in the program
+
+
+def pytest_collection_finish(session):
+    """Tests that were collected stay: no search for garbage looks through them again."""
+    gc.freeze()
+
+
+def pytest_unconfigure(config):
+    """Libraries that count what was not freed at the end need not complain."""
+    gc.unfreeze()
 
 
 @pytest.hookimpl(wrapper=True)
@@ -220,12 +237,37 @@ def five_lights(tmp_path: Path) -> Callable[[str], Recipe]:
     return build
 
 
+@pytest.fixture(scope="session", autouse=True)
+def unflushed() -> Iterator[None]:
+    """Files of tests need not outlive a power cut, and flushing is what a run waits for most.
+
+    That it is flushed, and in which order, is held by tests/system/test_atomic.py.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "fsync", os.fstat)
+        yield
+
+
+@pytest.fixture(scope="session")
+def caches(tmp_path_factory) -> Iterator[Path]:
+    """Where the cache of each test can be; made by the tests that need it."""
+    root: Path = tmp_path_factory.mktemp("caches")
+    return (root / str(number) for number in itertools.count())
+
+
 @pytest.fixture(autouse=True)
-def own_cache(tmp_path_factory, monkeypatch):
+def cache_path(caches, monkeypatch) -> Path:
     """Keep the user's cache out of it."""
-    folder = tmp_path_factory.mktemp("cache")
-    monkeypatch.setenv("EVENFALL_CACHE", str(folder))
-    return folder
+    path: Path = next(caches)
+    monkeypatch.setenv("EVENFALL_CACHE", str(path))
+    return path
+
+
+@pytest.fixture
+def own_cache(cache_path) -> Path:
+    """The cache folder of this test, empty."""
+    cache_path.mkdir()
+    return cache_path
 
 
 @pytest.fixture
@@ -264,6 +306,8 @@ def chromium():
     if program is None:
         pytest.skip("no Chromium: apt-get install chromium")
     with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=program, args=["--no-sandbox"])
+        browser = driver.chromium.launch(
+            executable_path=program, args=["--no-sandbox", "--disable-gpu"]
+        )
         yield browser
         browser.close()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +14,6 @@ _INK, _SOFT, _LINES = "#1d1d1c", "#6d6b67", ("#1d1d1c", "#b5651d", "#4a6d8c")
 
 def write_page(results: dict[str, Any], docs: Path) -> None:
     """Put the numbers into the page between its markers, and draw the plot beside it."""
-    page = docs / "performance.md"
-    text = page.read_text(encoding="utf-8")
     parts = {
         "machine": _machine(results["machine"]),
         "targets": _targets(results),
@@ -23,18 +21,32 @@ def write_page(results: dict[str, Any], docs: Path) -> None:
         "growth": _growth(results),
         "large": _large(results),
     }
-    for name, table in parts.items():
-        block = re.compile(rf"<!-- measured: {name} -->.*?<!-- end -->", re.DOTALL)
-        if not block.search(text):
-            raise SystemExit(f"{page}: the marker for {name} is gone")
-        text = block.sub(lambda _, n=name, t=table: _BLOCK.format(name=n, text=t), text)
-    page.write_text(text, encoding="utf-8")
+    fill_blocks(parts, docs)
     _plot(results, docs / "pictures" / "performance.png")
 
 
-def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+def fill_blocks(parts: Mapping[str, str], docs: Path) -> None:
+    """Put texts into the page between their markers."""
+    page = docs / "performance.md"
+    text = page.read_text(encoding="utf-8")
+    for name, part in parts.items():
+        block = re.compile(rf"<!-- measured: {name} -->.*?<!-- end -->", re.DOTALL)
+        if not block.search(text):
+            raise SystemExit(f"{page}: the marker for {name} is gone")
+        text = block.sub(lambda _, n=name, t=part: _BLOCK.format(name=n, text=t), text)
+    page.write_text(text, encoding="utf-8")
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     lines = [f"| {' | '.join(head)} |", f"|{'---|' * len(head)}"]
     return "\n".join([*lines, *(f"| {' | '.join(row)} |" for row in rows)])
+
+
+def target(goal: float | None, seconds: float) -> str:
+    """Say what a time was to be, and whether it is missed."""
+    if goal is None:
+        return ""
+    return f"{goal:.1f} s" + ("" if seconds <= goal else " (missed)")
 
 
 def _machine(machine: dict[str, Any]) -> str:
@@ -78,7 +90,7 @@ def _targets(results: dict[str, Any]) -> str:
             "3",
         ),
     ]
-    return _table(("", "measured", "target"), rows)
+    return table(("", "measured", "target"), rows)
 
 
 def _row(name: str, measured: dict[str, float]) -> tuple[str, str, str]:
@@ -100,7 +112,7 @@ def _stages(results: dict[str, Any]) -> str:
         (stage, f"{seconds:.2f} s", f"{100 * seconds / total:.0f} %")
         for stage, seconds in stages.items()
     ]
-    return _table(("stage", "processor time", "share"), [*rows, ("together", f"{total:.2f} s", "")])
+    return table(("stage", "processor time", "share"), [*rows, ("together", f"{total:.2f} s", "")])
 
 
 def _growth(results: dict[str, Any]) -> str:
@@ -122,7 +134,7 @@ def _growth(results: dict[str, Any]) -> str:
             rows.append(
                 (what, fixed, f"{measured['seconds']:.2f} s", f"{measured['peak_mb']:.0f} MB")
             )
-    return _table(("", "with", "time", "peak memory"), rows)
+    return table(("", "with", "time", "peak memory"), rows)
 
 
 def _large(results: dict[str, Any]) -> str:

@@ -7,6 +7,7 @@ rolled, each in its own way, so that none repeats another where a compressor wou
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
@@ -40,8 +41,6 @@ OPENED_STOPS = {"day": -3.0, "dusk": -0.5, "night": 1.0}
 
 def make_passes(folder: Path, size: tuple[int, int], lights: int) -> list[str]:
     """Write half ZIP passes that are not there yet; give the lights' names."""
-    import OpenEXR
-
     folder.mkdir(parents=True, exist_ok=True)
     names = [f"light_{number:02d}" for number in range(lights)]
     for number, name in enumerate(names):
@@ -49,10 +48,27 @@ def make_passes(folder: Path, size: tuple[int, int], lights: int) -> list[str]:
         if path.exists():
             continue
         pixels = _mosaic(_sample(RENDERED[number % len(RENDERED)]), size, number)
-        header = {"compression": OpenEXR.ZIP_COMPRESSION, "type": OpenEXR.scanlineimage}
-        partial = path.with_suffix(".partial")
-        OpenEXR.File(header, {"RGB": pixels}).write(str(partial))
-        partial.rename(path)
+        _write(path, {"RGB": pixels})
+    return names
+
+
+def make_frames(folder: Path, size: tuple[int, int], lights: int, frames: int) -> list[str]:
+    """Write half ZIP passes of a walk that are not there yet, ``light_00.0001.exr``.
+
+    Each frame shows the view moved on by some pixels. Gives the lights' names.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    names = [f"light_{number:02d}" for number in range(lights)]
+    for number, name in enumerate(names):
+        pixels = None
+        for frame in range(1, frames + 1):
+            path = folder / f"{name}.{frame:04d}.exr"
+            if path.exists():
+                continue
+            if pixels is None:
+                pixels = _mosaic(_sample(RENDERED[number % len(RENDERED)]), size, number)
+            moved = np.ascontiguousarray(np.roll(pixels, 7 * frame, axis=1))
+            _write(path, {"RGB": moved})
     return names
 
 
@@ -69,10 +85,17 @@ def join_passes(folder: Path, names: Sequence[str], path: Path) -> None:
         .channels()
         .items()
     }
+    _write(path, channels)
+
+
+def _write(path: Path, channels: dict[str, Any]) -> None:
+    """Write half ZIP channels whole; another maker of the same file does not get in the way."""
+    import OpenEXR
+
     header = {"compression": OpenEXR.ZIP_COMPRESSION, "type": OpenEXR.scanlineimage}
-    partial = path.with_suffix(".partial")
+    partial = path.with_suffix(f".{os.getpid()}.partial")
     OpenEXR.File(header, channels).write(str(partial))
-    partial.rename(path)
+    partial.replace(path)
 
 
 @cache

@@ -1,6 +1,8 @@
 """What a round of feedback costs: change and draft, keeping a round, comparing two pictures.
 
-    python tests/benchmarks/rounds.py [--folder DIR] [--times 7]
+    python tests/benchmarks/rounds.py [--folder DIR] [--times 7] [--write]
+
+With --write the table goes into docs/performance.md.
 
 On 12 passes of 3840x2160 and three moods. Everything is run by turns, and the medians are told, of
 wall-clock time and of processor time; where other work is on the machine the second is the one to
@@ -13,17 +15,23 @@ import argparse
 import os
 import shutil
 import sys
-from collections.abc import Sequence
 from pathlib import Path
 from statistics import median
 
 from measure import Measured, measure
 
+from page import fill_blocks, table, target
 from passes import make_passes, make_recipe
 
 SIZE = (3840, 2160)
 LIGHTS = 12
 EVENFALL = [sys.executable, "-c", "from evenfall.cli.process import program; program()"]
+DOCS = Path(__file__).parents[2] / "docs"
+GOALS = {
+    "change and draft of one mood": 0.6,
+    "compare two pictures": 1.5,
+    "round keep": 0.5,
+}
 NO_SHEET = "\n[sheet]\nmake = false\n"
 
 
@@ -60,41 +68,49 @@ class Table:
         )
         self.runs.setdefault("compare two pictures", []).append(measured)
 
-    def tell(self) -> None:
-        """Print medians."""
-        print(f"{'':26} wall   processors   (medians of {self.times})")
-        for name, some in self.runs.items():
+    def told(self) -> str:
+        """Write the medians as a table."""
+        both = zip(self.runs["change"], self.runs["draft of one mood"], strict=True)
+        sums = [
+            Measured(
+                one.seconds + other.seconds,
+                one.cpu_seconds + other.cpu_seconds,
+                max(one.peak_mb, other.peak_mb),
+            )
+            for one, other in both
+        ]
+        rows = []
+        for name, some in {**self.runs, "change and draft of one mood": sums}.items():
             seconds = median(run.seconds for run in some)
             cpu = median(run.cpu_seconds for run in some)
-            print(f"{name:24} {seconds:6.2f} s   {cpu:6.2f} s")
+            goal = target(GOALS.get(name), seconds)
+            rows.append((name, f"{seconds:.2f} s", f"{cpu:.2f} s", goal))
+        head = (f"medians of {self.times}", "wall clock", "processors", "target")
+        return table(head, rows)
 
     @property
     def times(self) -> int:
         return max(map(len, self.runs.values()), default=0)
 
 
-def rounds_of(table: Table, recipe: Path, times: int) -> None:
+def rounds_of(taken: Table, recipe: Path, times: int) -> None:
     """Change, draft, run, keep, by turns."""
     word = recipe.name
     for number in range(times):
-        table.yardstick()
+        taken.yardstick()
         step = "up" if number % 2 else "down"
-        table.run("change", "change", word, "dusk", f"light_03 {step} 1/3, {3000 + number} K")
-        table.run("draft of one mood", "run", word, "--draft", "--mood", "dusk", "-q")
-        table.run("run", "run", word, "-q", "--overwrite")
-        table.run("run again, all made", "run", word, "-q")
-        table.run("round keep", "round", "keep", word, "--asked", "lamps warmer", "-q")
-
-
-def empty(folder: Path, names: Sequence[str]) -> None:
-    for name in names:
-        shutil.rmtree(folder / name, ignore_errors=True)
+        taken.run("change", "change", word, "dusk", f"light_03 {step} 1/3, {3000 + number} K")
+        taken.run("draft of one mood", "run", word, "--draft", "--mood", "dusk", "-q")
+        taken.run("run", "run", word, "-q", "--overwrite")
+        taken.run("run again, all made", "run", word, "-q")
+        taken.run("round keep", "round", "keep", word, "--asked", "lamps warmer", "-q")
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--folder", type=Path, default=Path.home() / ".cache/evenfall-benchmark")
     parser.add_argument("--times", type=int, default=7)
+    parser.add_argument("--write", action="store_true", help="into docs/performance.md")
     options = parser.parse_args()
     folder = options.folder
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
@@ -105,15 +121,17 @@ def main() -> None:
     shutil.rmtree(place, ignore_errors=True)
     place.mkdir()
     recipe = make_recipe(place / "view.toml", passes, names, change=NO_SHEET)
-    table = Table(place)
-    table.environment["EVENFALL_CACHE"] = str(folder / "cache")
-    table.run("", "run", "view.toml", "-q")
-    table.run("", "run", "view.toml", "--draft", "-q")
+    taken = Table(place)
+    taken.environment["EVENFALL_CACHE"] = str(folder / "cache")
+    taken.run("", "run", "view.toml", "-q")
+    taken.run("", "run", "view.toml", "--draft", "-q")
     shutil.copytree(place / "pictures", place / "aside")
     for _ in range(options.times):
-        table.compare("aside/view_day.png", "aside/view_dusk.png")
-    rounds_of(table, recipe, options.times)
-    table.tell()
+        taken.compare("aside/view_day.png", "aside/view_dusk.png")
+    rounds_of(taken, recipe, options.times)
+    print(taken.told())
+    if options.write:
+        fill_blocks({"rounds": taken.told()}, DOCS)
 
 
 if __name__ == "__main__":

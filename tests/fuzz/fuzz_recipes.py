@@ -10,7 +10,8 @@ be said; it is checked, and made at 24 x 16 pixels if it is sound. A mutant fail
 - a fault of the recipe does not say where it is, or neither what is allowed nor what to do,
 - it takes more than 5 seconds of processor time, or the worker's memory grows beyond a gigabyte,
 - a control character of the recipe reaches what would be printed,
-- a mood that has light comes out as a black picture without a word.
+- a mood comes out as a black picture without a word, though it has light that its own tone curve
+  does not send to black.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ import os
 import sys
 import tempfile
 import warnings
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +34,9 @@ from watching import Limits, Outcome, show, watch_all, work
 
 LIMITS = Limits(seconds=5.0, silence_seconds=60.0, memory_bytes=1 << 30, batch=100)
 OUTCOMES = ("refused", "refused by files", "refused by run", "made")
-_LIT = 0.06  # exposed mean, 1.6 stops below grey, above which no curve makes a picture black
+_MARGIN = (
+    1.5  # between where a curve ends in black and the mean that has to show: a vignette, a tint
+)
 
 SEEDS = [
     """\
@@ -235,7 +239,7 @@ def outcome_of(folder: Path, text: str) -> str:
         view.check()
         stage = "refused by run"
         report = view.run(out=folder / "out", overwrite=True)
-        return _seen(report)
+        return _seen(report, {name: mood.look for name, mood in view.recipe.moods.items()})
     except RecipeError as error:
         return _told(error) or ("refused" if stage != "refused by run" else stage)
     except EvenfallError as error:
@@ -263,16 +267,31 @@ def _told(error: Any) -> str | None:
     return None
 
 
-def _seen(report: Any) -> str:
-    """Say which mood is black though it has light."""
+def _seen(report: Any, looks: Mapping[str, Any]) -> str:
+    """Say which mood is black though it has light.
+
+    Its brightest pixel is at least as light as the mean. Where that is above the greys that its
+    curve sends to black, it shows; curves that a recipe may ask for end up to a stop below grey.
+    """
     for name, mood in report.moods.items():
         came_to = mood.statistics
         if came_to is None or came_to.black_share != 1.0 or mood.notes:
             continue
         exposed = max(came_to.mix_mean) * mood.exposure.factor
-        if exposed > _LIT:
+        if exposed > _MARGIN * _black_below(looks[name]):
             return f"FAIL black: {name}, exposed to {exposed} in the mean"
     return "made"
+
+
+def _black_below(look: Any) -> float:
+    """Lightest grey that the tone curve of a look shows as code 0 of 8 bits in sRGB."""
+    from evenfall.light.primaries import BT709
+    from evenfall.look.rendering import make_rendering
+
+    greys = np.geomspace(1e-4, 1, 2001).astype(np.float32)
+    shown = make_rendering(look, BT709)(np.stack([greys] * 3))
+    codes = 255 * 12.92 * np.max(np.asarray(shown).reshape(3, -1), axis=0)  # IEC 61966-2-1
+    return float(greys[codes < 0.5].max(initial=0.0))
 
 
 def use_mutants(run_seed: int, start: int, stop: int) -> None:

@@ -16,6 +16,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
 __all__ = ["Limits", "Outcome", "Tally", "show", "watch_all", "work"]
 
@@ -29,7 +30,8 @@ class Limits:
     seconds : float
         Processor time of one mutant.
     silence_seconds : float
-        How long a worker may say nothing, by the clock.
+        How long a worker may say nothing, by the clock; longer while it gets no processor time, as
+        on a machine that is busy.
     memory_bytes : int
         Memory of a worker.
     address_space_bytes : int
@@ -43,6 +45,9 @@ class Limits:
     memory_bytes: int = 1536 << 20
     address_space_bytes: int = 6 << 30
     batch: int = 500
+
+
+_PATIENCE = 30  # times as long by the clock for a worker that gets no processor time
 
 
 @dataclass(frozen=True)
@@ -101,7 +106,7 @@ class _Watched:
         os.close(writing)
         os.set_blocking(reading, False)
         self.reading = reading
-        self.heard = time.monotonic()
+        self.heard, self.worked = time.monotonic(), 0.0
         self.rest = b""
         self.begun: int | None = None
         self.ended = start
@@ -114,9 +119,25 @@ class _Watched:
         except BlockingIOError:
             return []
         if data:
-            self.heard = time.monotonic()
+            self.heard, self.worked = time.monotonic(), self._processor_seconds()
         *lines, self.rest = (self.rest + data).split(b"\n")
         return [line.decode("utf-8", "replace") for line in lines]
+
+    def hangs(self, limits: Limits) -> bool:
+        """Whether it has said nothing for too long."""
+        silent = time.monotonic() - self.heard
+        if silent < limits.silence_seconds:
+            return False
+        starved = self._processor_seconds() - self.worked < 2 * limits.seconds
+        return not starved or silent > _PATIENCE * limits.silence_seconds
+
+    def _processor_seconds(self) -> float:
+        """Processor time of the process so far, after proc(5); infinite where it cannot be told."""
+        try:
+            fields = Path(f"/proc/{self.process.pid}/stat").read_text().rpartition(")")[2].split()
+        except OSError:
+            return float("inf")
+        return sum(map(int, fields[11:13])) / os.sysconf("SC_CLK_TCK")
 
     def close(self) -> str:
         """End the process; return what it said on its standard streams."""
@@ -164,8 +185,7 @@ class _Watch:
         ended = worker.process.poll() is not None
         for line in worker.lines():
             self.note(worker, line)
-        silent = time.monotonic() - worker.heard > self.limits.silence_seconds
-        if not ended and not silent:
+        if not ended and not worker.hangs(self.limits):
             return True
         tally, said = self.tally, worker.close()
         if said.strip():

@@ -178,10 +178,10 @@ FAULTS: dict[str, tuple[tuple[str, ...], ...]] = {
     "look/whole.py": (
         ('alpha.astype("float32").clip(0, 1)', 'alpha.astype("float32")'),
         (
-            "    if settings.light_wrap > 0:\n        add_light_wrap(combined, coverage, background, settings.light_wrap)\n",
+            "    if wrap > 0:\n        add_light_wrap(combined, coverage, background, wrap)\n",
             "",
         ),
-        ("    for change in additions.regions:\n        apply_region(planes, change)\n", ""),
+        ("        go_on()\n        apply_region(planes, change)\n", "        go_on()\n"),
         ("            put_overlay(planes, cutout)\n", "            pass\n"),
     ),
     "look/aces.py": (

@@ -7,6 +7,7 @@ TESTS: dict[str, tuple[str, ...]] = {
         "tests/deliver/test_every_format.py",
         "tests/deliver/test_frame.py",
         "tests/recipe/test_faults.py",
+        "tests/recipe/test_reading.py",
     ),
     "recipe/gains.py": (
         "tests/recipe/test_steps.py",

@@ -1,8 +1,9 @@
-"""Kill evenfall at random moments while it keeps, returns to and changes; nothing may be lost.
+"""Stop evenfall at random moments while it keeps, returns to and changes; nothing may be lost.
 
     python tests/stress/kill_rounds.py --kills 300
 
-After each kill the recipe must be sound and one of the texts it was before or was to become, every
+It gets SIGKILL, SIGTERM or SIGINT, of which the last two must end it in order, without a traceback.
+After each the recipe must be sound and one of the texts it was before or was to become, every
 round kept until then unchanged, and every folder of a round whole. Each tenth time a command is let
 run to its end, after which nothing unfinished may lie about.
 """
@@ -28,6 +29,8 @@ from evenfall.record.rounds import read_rounds, rounds_folder
 from evenfall.system.partials import PARTIAL_ENDING
 
 SLOWEST_SECONDS = 60
+STOPS = (signal.SIGKILL, signal.SIGTERM, signal.SIGINT)
+ENDINGS = {0, 2, *(-sign for sign in STOPS), *(128 + sign for sign in STOPS)}
 
 
 class Campaign:
@@ -88,9 +91,12 @@ class Campaign:
             process.wait(delay)
             self.counts["ended before"] += 1
         except subprocess.TimeoutExpired:
-            os.kill(process.pid, signal.SIGKILL)
-            self.counts[f"killed: {what}"] += 1
-        process.communicate(timeout=SLOWEST_SECONDS)
+            sign = self.random.choice(STOPS)
+            os.kill(process.pid, sign)
+            self.counts[f"{sign.name} {what}"] += 1
+        _, said = process.communicate(timeout=SLOWEST_SECONDS)
+        if process.returncode not in ENDINGS or b"Traceback" in said:
+            raise AssertionError(f"{what} ended with {process.returncode}: {said.decode()}")
         self.check(what, finished=False)
 
     def check(self, what: str, *, finished: bool) -> None:
