@@ -205,12 +205,11 @@ class Desk:
                     self._painter.expect()
                 try:
                     said = await self._by_hand(lambda: self._edit(message))
-                except EvenfallError as error:
-                    window.tell({"tell": "said", "ok": False, "text": str(error)})
-                    self._tell_state()
-                else:
                     if said:
-                        window.tell({"tell": "said", "ok": True, "text": said})
+                        window.tell(_said(said))
+                except EvenfallError as error:
+                    window.tell(_said(str(error), ok=False))
+                finally:
                     self._tell_state()
 
     async def _by_hand(self, work: Callable[[], Any]) -> Any:

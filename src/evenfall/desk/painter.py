@@ -213,11 +213,11 @@ class Painter(threading.Thread):
     def _develop(self) -> None:
         while True:
             with self._news:
-                wish = self._wish()
-                while wish is None and not self._ended:
+                now = time.monotonic()
+                while (wish := self._wish(now)) is None and not self._ended:
                     self._answer(self._turns)
-                    self._news.wait(self._pause())
-                    wish = self._wish()
+                    self._news.wait(self._pause(now))
+                    now = time.monotonic()
                 if self._ended or wish is None:
                     return
                 window, place, shot, size, key, version = wish
@@ -241,19 +241,19 @@ class Painter(threading.Thread):
                 self._views[size] = _kept(self._drafts, size)
             return self._views[size]
 
-    def _pause(self) -> float | None:
+    def _pause(self, now: float) -> float | None:
         """Seconds until the hand counts as still; None when nothing waits for that."""
-        left = self._still_at() - time.monotonic()
+        left = self._still_at() - now
         return None if self._is_turning or left <= 0 or not self._windows else max(left, 0.001)
 
     def _still_at(self) -> float:
         """When the hand counts as still."""
         return max(self._changed_at + _STILL_SECONDS, self._written_at + _NEXT_SECONDS)
 
-    def _wish(self) -> tuple[int, str, Shot, str, str, int] | None:
+    def _wish(self, now: float) -> tuple[int, str, Shot, str, str, int] | None:
         """Give what is wanted most: what is in front, quickly where it is new, then the rest."""
-        moving = self._is_turning or time.monotonic() < self._still_at()
-        is_slow = self._whole_seconds > _QUICK_SECONDS
+        moving = self._is_turning or now < self._still_at()
+        is_slow = self._is_slow()
         found = []
         for number, window in self._windows.items():
             for rank, (place, shot) in enumerate(window.places.items()):
@@ -271,6 +271,10 @@ class Painter(threading.Thread):
             return None
         _, number, place, shot, wanted, key = min(found, key=lambda one: one[:2])
         return number, place, shot, wanted, key, self._version
+
+    def _is_slow(self) -> bool:
+        """Whether the whole picture cannot follow a hand."""
+        return self._whole_seconds > _QUICK_SECONDS
 
     def _key(self, recipe: Recipe, shot: Shot) -> str:
         """Tell pictures apart by all that they are made of, but for the pixels of files."""
@@ -329,7 +333,7 @@ class Painter(threading.Thread):
         began, lights = self._turns, _lights(recipe, shot)
 
         def is_wanted() -> bool:
-            follows = size == "quick" and place == "front"
+            follows = place == "front" and (size == "quick" or not self._is_slow())
             still = self._turns == began and not self._is_turning
             return not self._ended and (follows or still)
 
