@@ -63,3 +63,33 @@ def test_messages_that_find_no_space_do_not_change_the_end() -> None:
     with Path("/dev/full").open("w") as full:
         done = subprocess.run([*PROGRAM, "--help"], stdout=full, stderr=full, check=False)
     assert done.returncode == 1
+
+
+@pytest.mark.parametrize(
+    ("fails", "said"),
+    [
+        (
+            "raise OSError(5, 'Input/output error')",
+            "The system refused to read: Input/output error",
+        ),
+        (
+            "raise OSError(5, 'Input/output error', '/home/e\x1b[2J.exr')",
+            "/home/e\\x1b[2J.exr: the system refused it: Input/output error",
+        ),
+        (
+            "raise ImportError('libpng16.so.16: cannot read file data')",
+            "A part of the program cannot be loaded: libpng16.so.16: cannot read file data",
+        ),
+    ],
+    ids=["nameless", "named", "library"],
+)
+def test_what_the_system_does_not_give_is_told_as_what_it_is(fails: str, said: str) -> None:
+    code = f"""
+from evenfall.cli import main, process
+def fail(**_):
+    {fails}
+main.main = fail
+process.program()
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (1, said + "\n")

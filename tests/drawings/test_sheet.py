@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import ctypes
+
 import numpy as np
 import pytest
+from PIL import ImageFont, features
 
+from evenfall.drawings import lettering
 from evenfall.drawings.lettering import Lettering, format_stops, short_stops
 from evenfall.drawings.sheet import (
     SheetLight,
@@ -14,6 +18,11 @@ from evenfall.drawings.sheet import (
     picture_size,
     swatch,
 )
+from evenfall.errors import OutputError
+
+# dlerror of glibc 2.36: elf/dl-load.c, open_verify and _dl_map_object
+NOT_THERE = "libfribidi.so.0: cannot open shared object file: No such file or directory"
+NOT_READ = "/lib/libfribidi.so.0: cannot read file data: Input/output error"
 
 PAPER = (0xF3, 0xF2, 0xEF)
 LIGHTS = (
@@ -167,3 +176,22 @@ def test_swatches_follow_the_colour_of_lamps() -> None:
     assert red == 255 > green > blue > 60
     cool = swatch((0.2788, 0.2920))  # daylight of 10,000 K
     assert cool[2] == 255 > cool[0]
+
+
+@pytest.mark.parametrize("then", [NOT_READ, None], ids=["fails again", "is there after all"])
+def test_a_library_that_failed_once_never_makes_another_sheet(then, monkeypatch) -> None:
+    monkeypatch.setattr(features, "check_feature", lambda _: False)
+    monkeypatch.setattr(ctypes, "CDLL", lambda _: refuse(then))
+    with pytest.raises(OutputError, match=r"cannot be lettered: .*libfribidi.*; run again"):
+        lettering._engine()
+
+
+def test_without_the_library_letters_stand_side_by_side(monkeypatch) -> None:
+    monkeypatch.setattr(features, "check_feature", lambda _: False)
+    monkeypatch.setattr(ctypes, "CDLL", lambda _: refuse(NOT_THERE))
+    assert lettering._engine() is ImageFont.Layout.BASIC
+
+
+def refuse(said: str | None) -> None:
+    if said is not None:
+        raise OSError(said)

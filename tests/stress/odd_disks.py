@@ -65,14 +65,14 @@ Made = dict[str, bytes]
 class Bench:
     """A tiny view with inputs of every kind, and what it looks like when all goes well."""
 
-    def __init__(self, folder: Path, seed: int) -> None:
+    def __init__(self, folder: Path, seed: int, more: str = "") -> None:
         self.folder, self.random = folder, random.Random(seed)
         self.counts: Counter[str] = Counter()
         scene = folder / "scene"
         scene.mkdir()
         self.recipe = example_recipe(scene).path
         with self.recipe.open("a", encoding="utf-8") as stream:
-            stream.write(_BESIDE)
+            stream.write(_BESIDE + more)
         self.put("plate.png", 0)
         self.put("mask.png", 0)
         self.put("warm.cube", 0)

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import threading
 from pathlib import Path
 
 import pytest
 
-from evenfall.system.regular import open_regular
+from evenfall.errors import PixelSourceError
+from evenfall.passes.side.whole import picture_bytes
+from evenfall.system.regular import open_regular, read_whole
 
+UNREADABLE = Path(
+    "/proc/self/mem"
+)  # a regular file by its mode; proc(5): nothing lies at its start
 needs_pipes = pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no FIFOs on this system")
 
 
@@ -54,3 +60,13 @@ def test_a_pipe_that_takes_the_place_of_a_file_is_not_waited_for(
     thread.start()
     thread.join(10)
     assert said == [f"[Errno 22] is a FIFO (named pipe): '{path}'"]
+
+
+@pytest.mark.skipif(not UNREADABLE.exists(), reason="the system has no file that fails so")
+def test_a_read_that_fails_names_the_file() -> None:
+    with pytest.raises(OSError, match="Input/output error") as caught:
+        read_whole(UNREADABLE)
+    assert (caught.value.errno, caught.value.filename) == (errno.EIO, str(UNREADABLE))
+    with pytest.raises(PixelSourceError) as refused:
+        picture_bytes(UNREADABLE)
+    assert str(refused.value) == f"{UNREADABLE}: cannot be read: Input/output error"

@@ -25,6 +25,7 @@ ENVIRONMENT = {
     "PYDANTIC_DISABLE_PLUGINS": "__all__",
 }
 """Variables that libraries read when they are imported, where the person has not set them."""
+_PRINTERS = {"click", "rich"}
 
 
 def program() -> None:
@@ -36,8 +37,8 @@ def program() -> None:
     # decodes or hashes needs the interpreter only for moments, for which it should not wait long.
     gc.set_threshold(100_000)
     sys.setswitchinterval(0.0005)
-    keep_freed_memory()
     try:
+        keep_freed_memory()
         from evenfall.cli.main import main
 
         main(prog_name="evenfall")
@@ -48,9 +49,10 @@ def program() -> None:
     except Exception as error:
         if (code := stop_asked()) is not None:
             sys.exit(code)
-        if not isinstance(error, OSError) or error.filename is not None:
+        said = _what_the_system_refused(error)
+        if said is None:
             raise
-        _leave_unheard(error)
+        _leave_in_trouble(said)
 
 
 def _leave() -> None:
@@ -66,10 +68,35 @@ def _leave() -> None:
     os._exit(0)
 
 
-def _leave_unheard(error: OSError) -> NoReturn:
-    """End when what is printed cannot be written: to a file on a full disk, for example."""
+def _what_the_system_refused(error: Exception) -> str | None:
+    """Say what the system, or a disk behind it, did not do for us; None for any other error."""
+    if isinstance(error, ImportError):
+        return f"A part of the program cannot be loaded: {error}"
+    if not isinstance(error, OSError):
+        return None
+    reason = error.strerror or str(error)
+    if error.filename is not None:
+        return f"{error.filename}: the system refused it: {reason}"
+    if _was_printing(error):
+        return f"The output cannot be written: {reason}"
+    return f"The system refused to read: {reason}"
+
+
+def _was_printing(error: Exception) -> bool:
+    """Whether an error comes straight from what prints: it says no more than its reason."""
+    innermost = error.__traceback__
+    while innermost is not None and innermost.tb_next is not None:
+        innermost = innermost.tb_next
+    where = "" if innermost is None else innermost.tb_frame.f_globals.get("__name__", "")
+    return where.partition(".")[0] in _PRINTERS
+
+
+def _leave_in_trouble(said: str) -> NoReturn:
+    """End with a sentence, which finds no place itself where the disk of the output is full."""
+    from evenfall.errors import printable
+
     with contextlib.suppress(OSError):
-        print(f"The output cannot be written: {error.strerror or error}", file=sys.stderr)
+        print(printable(said), file=sys.stderr)
         sys.stderr.flush()
     os._exit(1)  # the usual end would try again
 

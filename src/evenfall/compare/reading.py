@@ -25,6 +25,7 @@ from evenfall.mix.averaging import area_mean_of_pixels, area_mean_of_rows
 from evenfall.passes.side.codes import StoredCodes
 from evenfall.passes.side.decoding import Decoding
 from evenfall.passes.side.pictures import read_by_rows, read_picture
+from evenfall.passes.side.whole import picture_bytes
 
 __all__ = ["LightByRows", "Reduced", "is_picture", "open_light", "read_reduced", "reduce_codes"]
 
@@ -192,7 +193,7 @@ def _read_floats(path: Path) -> tuple[Floats, RgbSpace]:
 def _read_avif(path: Path) -> tuple[Floats, RgbSpace]:
     import imagecodecs
 
-    data = path.read_bytes()
+    data = picture_bytes(path)
     at = data.find(_COLOUR_BOX)
     if at < 0:
         raise PixelSourceError(

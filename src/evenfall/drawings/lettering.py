@@ -9,6 +9,9 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from evenfall.errors import Fault, OutputError
+from evenfall.system.regular import read_whole
+
 if TYPE_CHECKING:
     from PIL import ImageDraw, ImageFont
 
@@ -28,6 +31,8 @@ _FILES: dict[str, str] = {
     "regular": "Inter-Regular.otf",
     "medium": "Inter-Medium.otf",
 }
+_SETTING_LIBRARY = "libfribidi.so.0"  # of Linux; elsewhere what Pillow says is all that is known
+_NO_SUCH_FILE = "No such file"  # of glibc and musl alike
 _ELLIPSIS, _MINUS = "\u2026", "\u2212"
 _NO_SIGN = "\uffff"  # which Unicode assigns to nothing
 
@@ -111,11 +116,42 @@ class Lettering:
 
 @lru_cache(maxsize=64)
 def _font(cut: str, size: int) -> ImageFont.FreeTypeFont:
+    from PIL import ImageFont
+
+    data = read_whole(Path(__file__).parent / "fonts" / _FILES[cut])
+    return ImageFont.truetype(BytesIO(data), size, layout_engine=_engine())
+
+
+def _engine() -> ImageFont.Layout:
+    """Give what sets signs beside each other: with kerning, where the system has what it needs.
+
+    Raises
+    ------
+    OutputError
+        When the system has it and did not load it: the same drawing would come out otherwise.
+    """
     from PIL import ImageFont, features
 
-    engine = ImageFont.Layout.RAQM if features.check_feature("raqm") else ImageFont.Layout.BASIC
-    data = (Path(__file__).parent / "fonts" / _FILES[cut]).read_bytes()
-    return ImageFont.truetype(BytesIO(data), size, layout_engine=engine)
+    if features.check_feature("raqm"):
+        return ImageFont.Layout.RAQM
+    reason = _why_not_loaded(_SETTING_LIBRARY)
+    if reason is None:
+        return ImageFont.Layout.BASIC
+    raise OutputError(
+        Fault("", "", f"drawings cannot be lettered: {reason}", "", "run again; if it comes again, "
+              "check the disk that the system is on")
+    )  # fmt: skip
+
+
+def _why_not_loaded(library: str) -> str | None:
+    """Say why a library of the system is not in use; None where there is none."""
+    import ctypes
+
+    try:
+        ctypes.CDLL(library)
+    except OSError as error:
+        return None if _NO_SUCH_FILE in str(error) else str(error)
+    return f"{library} could not be loaded at first"
 
 
 def letter(

@@ -16,6 +16,7 @@ from pathlib import Path
 
 from evenfall.comments.model import Comment, picture_source
 from evenfall.page.contents import PageContents, PageView
+from evenfall.system.regular import read_whole
 
 __all__ = ["build_page"]
 
@@ -53,7 +54,7 @@ def build_page(contents: PageContents) -> bytes:
     (True, False)
     """
     style = _style()
-    script = (_ASSETS / "page.js").read_text(encoding="utf-8")
+    script = read_whole(_ASSETS / "page.js").decode()
     policy = (
         "default-src 'none'; img-src data:; font-src data:; "
         f"style-src {_hash(style)}; script-src {_hash(script)}; "
@@ -106,12 +107,12 @@ def _with_size(page: str, tail: str) -> bytes:
 def _style() -> str:
     faces = []
     for family, file in _FONTS:
-        data = base64.b64encode((_ASSETS / file).read_bytes()).decode()
+        data = base64.b64encode(read_whole(_ASSETS / file)).decode()
         faces.append(
             f'@font-face {{ font-family: "{family}"; src: url(data:font/woff2;base64,{data}) '
             'format("woff2"); }'
         )
-    return "\n".join([*faces, (_ASSETS / "page.css").read_text(encoding="utf-8")])
+    return "\n".join([*faces, read_whole(_ASSETS / "page.css").decode()])
 
 
 def _hash(text: str) -> str:

@@ -10,7 +10,7 @@ from evenfall.errors import Fault, RecipeError
 from evenfall.recipe.places import dotted
 from evenfall.recipe.words.syntax import syntax_fault
 
-__all__ = ["missing_recipe", "parse_toml", "read_text"]
+__all__ = ["missing_recipe", "parse_toml", "read_recipe_bytes", "read_text"]
 
 _LARGEST_BYTES = 16 * 1024 * 1024
 _DEEPEST = 32
@@ -24,6 +24,11 @@ def read_text(path: Path) -> str:
     RecipeError
         When there is no such file, it is no file, it cannot be read or it is not UTF-8.
     """
+    return _decoded(read_recipe_bytes(path), str(path))
+
+
+def read_recipe_bytes(path: Path) -> bytes:
+    """Read a recipe file as it is; as `read_text`."""
     name = str(path)
     try:
         if path.is_dir():
@@ -39,7 +44,7 @@ def read_text(path: Path) -> str:
         raise RecipeError(Fault(name, "", f"cannot be read: {reason}")) from None
     if data is None:
         raise RecipeError(Fault(name, "", "is over 16 MB", "expected a recipe, a small text file"))
-    return _decoded(data, name)
+    return data
 
 
 def missing_recipe(path: Path) -> str:

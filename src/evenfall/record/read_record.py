@@ -7,10 +7,10 @@ from pathlib import Path
 from evenfall.deliver.formats import codec
 from evenfall.deliver.provenance import Provenance
 from evenfall.errors import Fault, PixelSourceError
+from evenfall.passes.side.whole import picture_bytes
 from evenfall.recipe.formats import FORMATS
 from evenfall.recipe.places import dotted
 from evenfall.recipe.words.suggesting import joined
-from evenfall.system.regular import open_regular
 
 __all__ = ["pinned_exposure", "read_provenance"]
 
@@ -31,12 +31,7 @@ def read_provenance(path: Path) -> Provenance | None:
     PixelSourceError
         If the file cannot be read, is of another kind, or its record is damaged.
     """
-    try:
-        with open_regular(path) as stream:
-            data = stream.read()
-    except OSError as error:
-        found = f"cannot be read: {error.strerror or error}"
-        raise PixelSourceError(Fault(str(path), "", found, _ALLOWED)) from error
+    data = picture_bytes(path, _ALLOWED)
     for name, row in FORMATS.items():
         if any(data.startswith(signature, place) for place, signature in row.signatures):
             try:

@@ -10,6 +10,8 @@ from functools import cache
 from importlib.metadata import PackageNotFoundError, distribution
 from pathlib import Path
 
+from evenfall.system.regular import read_whole
+
 __all__ = ["versions"]
 
 _NO_PIXELS = {"click", "rich", "tomlkit"}
@@ -61,5 +63,5 @@ def _digest_of_files() -> str:
     digest = hashlib.sha256()
     for path in sorted(paths):
         digest.update(f"{path[len(root) + 1 :].replace(os.sep, '/')}\0".encode())
-        digest.update(Path(path).read_bytes())
+        digest.update(read_whole(Path(path)))
     return digest.hexdigest()[:16]

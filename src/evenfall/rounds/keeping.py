@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from evenfall.compare.recipes import recipe_differences
 from evenfall.errors import Fault, OutputError, RecipeError, UsageError
 from evenfall.recipe import Recipe
+from evenfall.recipe.reading import read_recipe_bytes
 from evenfall.recipe.recipe import load_text
 from evenfall.record.report import RunReport
 from evenfall.record.round_record import RoundBase, RoundFile, RoundPicture, RoundRecord, Wish
@@ -196,7 +197,7 @@ class _Standing:
 
 
 def _raw(path: Path, text: str) -> bytes:
-    data = path.read_bytes()
+    data = read_recipe_bytes(path)
     if data.decode("utf-8-sig", errors="replace") != text:
         found = "was changed meanwhile"
         raise UsageError(Fault(str(path), "", found, "", "keep the round again"))

@@ -17,6 +17,7 @@ from evenfall.record.rounds import find_round, rounds_folder
 from evenfall.record.values import FileReport
 from evenfall.record.versions import versions
 from evenfall.rounds.tracing import Traced
+from evenfall.system.regular import read_whole
 
 if TYPE_CHECKING:
     from evenfall.produce.events import OnEvent
@@ -216,7 +217,7 @@ def _round_reasons(record: RoundRecord, report: RunReport) -> list[str]:
             reasons.append(f"the pass of {light} is another file than it was")
     for name, sha256 in record.files.items():
         path = report.recipe.absolute().parent / name
-        now = hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else None
+        now = hashlib.sha256(read_whole(path)).hexdigest() if path.is_file() else None
         if now != sha256:
             reasons.append(f"{name} is another file than it was")
     for name in dict.fromkeys((*record.versions, *report.versions)):

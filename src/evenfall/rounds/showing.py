@@ -9,6 +9,7 @@ from io import BytesIO
 
 from evenfall.drawings.board import BoardPicture
 from evenfall.page.contents import PagePicture, PageRound
+from evenfall.passes.side.whole import picture_bytes
 from evenfall.recipe import Recipe
 from evenfall.record.rounds import KeptRound, find_round, read_rounds, rounds_folder
 from evenfall.rounds.keeping import kept_as
@@ -94,7 +95,7 @@ def _pictures(kept: KeptRound, recipe: Recipe) -> Iterator[PagePicture]:
     for noted in kept.record.pictures:
         if noted.file in damaged:
             continue
-        data = (kept.folder / noted.file).read_bytes()
+        data = picture_bytes(kept.folder / noted.file)
         with Image.open(BytesIO(data)) as picture:
             width, height = picture.size
         known = recipe.moods.get(noted.mood)

@@ -12,6 +12,7 @@ from typing import Literal
 from evenfall.deliver.provenance import Provenance
 from evenfall.errors import Fault, PassError, PixelSourceError, UsageError
 from evenfall.passes.fingerprint import joint_fingerprint, noted_fingerprint
+from evenfall.passes.side.whole import picture_bytes
 from evenfall.recipe import Recipe
 from evenfall.recipe.reading import parse_toml
 from evenfall.recipe.recipe import load_text
@@ -135,7 +136,7 @@ def trace_picture(picture: Path, *, home: Path | None = None, passes: Path | Non
                 "either its recipe says record = 'none', or another program made or saved it",
             )
         )
-    sha256 = hashlib.sha256(picture.read_bytes()).hexdigest()
+    sha256 = hashlib.sha256(picture_bytes(picture)).hexdigest()
     if record.views:
         views = tuple(_traced(picture, sha256, view, home, passes) for view in record.views)
         return Traced(picture, sha256, record, None, None, {}, views)

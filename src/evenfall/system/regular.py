@@ -8,7 +8,7 @@ import stat
 from io import BufferedReader
 from pathlib import Path
 
-__all__ = ["descriptor_of", "open_regular", "other_kind"]
+__all__ = ["descriptor_of", "open_regular", "other_kind", "read_whole"]
 
 
 def other_kind(mode: int) -> str | None:
@@ -66,3 +66,19 @@ def open_regular(path: Path) -> BufferedReader:
             return os.fdopen(descriptor, "rb")
         os.close(descriptor)
     raise OSError(errno.EINVAL, f"is {kind}", str(path))
+
+
+def read_whole(path: Path) -> bytes:
+    """Read a regular file.
+
+    Raises
+    ------
+    OSError
+        As `open_regular`; also when reading fails, of which the system does not say the file.
+    """
+    with open_regular(path) as stream:
+        try:
+            return stream.read()
+        except OSError as error:
+            error.filename = str(path)
+            raise
