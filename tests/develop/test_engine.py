@@ -34,6 +34,15 @@ def arrays():
     }
 
 
+def test_an_alpha_that_lights_have_in_common_is_kept_once(arrays):
+    cover = np.linspace(0, 1, 40 * 60, dtype=np.float32).reshape(40, 60, 1)
+    sun, sky = (np.concatenate([arrays[light], cover], axis=2) for light in ("sun", "sky"))
+    other = np.concatenate([arrays["fill"], cover**2], axis=2)
+    kept = KeptPasses.of_arrays({"sun": sun, "fill": other, "sky": sky}).images
+    assert kept["sky"].alpha is kept["sun"].alpha
+    assert np.array_equal(kept["fill"].alpha, cover[..., 0] ** 2)
+
+
 def balances_of(view, arrays):
     passes = KeptPasses.of_arrays(arrays)
     developed = develop_moods(passes, Asked(view), list(view.moods))

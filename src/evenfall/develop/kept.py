@@ -73,7 +73,7 @@ class KeptPasses:
             light: image.header for light, image in images.items()
         }
         self.sources = {light: (header,) for light, header in self.headers.items()}
-        self._images = dict(images)
+        self._images = _sharing_alphas(images)
         self._together = together or [(light,) for light in images]
         self.grid = Grid(self.size)  # what was measured stays
         self.sums = Sums(by_difference=is_quick)
@@ -185,6 +185,20 @@ class KeptPasses:
 def grid_of(source: PassSource) -> Grid:
     """Give a grid for what is measured of a source: of kept passes what was measured stays."""
     return source.grid.sharing() if isinstance(source, KeptPasses) else Grid(source.size)
+
+
+def _sharing_alphas(images: Mapping[str, PassImage]) -> dict[str, PassImage]:
+    """Let alphas that are alike be one array: it is kept once, and no mix compares them again."""
+    shared: dict[str, PassImage] = {}
+    alphas: list[npt.NDArray[Any]] = []
+    for light, image in images.items():
+        alpha = image.alpha
+        if alpha is not None:
+            alike = (a for a in alphas if a.dtype == alpha.dtype and np.array_equal(a, alpha))
+            alpha = next(alike, alpha)
+            alphas.append(alpha)
+        shared[light] = replace(image, alpha=alpha)
+    return shared
 
 
 def _at_size(image: PassImage, size: tuple[int, int]) -> PassImage:
