@@ -36,6 +36,9 @@ _STILL_SECONDS = 0.04
 _NEXT_SECONDS = 0.005
 """Behind the writing of a turn, in which the next comes where one waits."""
 
+_SHOWING_SECONDS = 0.04
+"""In which a browser shows the whole picture, before others are begun beside it."""
+
 _QUICK_SECONDS = 0.05
 """A whole picture that takes no longer is shown while a hand turns, too."""
 
@@ -137,7 +140,7 @@ class Painter(threading.Thread):
         self._windows: dict[int, _Window] = {}
         self._recipes: dict[str, Recipe] = {}
         self._version, self._ended = 0, False
-        self._changed_at = self._written_at = -1.0
+        self._changed_at = self._written_at = self._given_at = -1.0
         self._is_turning = False  # until the text of a turn is written
         self._drafts: View | None = None
         self._views: dict[str, View] = {}  # by size, with their passes in memory
@@ -242,23 +245,32 @@ class Painter(threading.Thread):
             return self._views[size]
 
     def _pause(self, now: float) -> float | None:
-        """Seconds until the hand counts as still; None when nothing waits for that."""
-        left = self._still_at() - now
-        return None if self._is_turning or left <= 0 or not self._windows else max(left, 0.001)
+        """Seconds until something may be begun; None when nothing waits for its time."""
+        to_come = [at for at in (self._still_at(), self._shown_at()) if at > now]
+        if self._is_turning or not to_come or not self._windows:
+            return None
+        return max(min(to_come) - now, 0.001)
 
     def _still_at(self) -> float:
         """When the hand counts as still."""
         return max(self._changed_at + _STILL_SECONDS, self._written_at + _NEXT_SECONDS)
 
+    def _shown_at(self) -> float:
+        """When a browser has shown the whole picture that was given last."""
+        return self._given_at + _SHOWING_SECONDS
+
     def _wish(self, now: float) -> tuple[int, str, Shot, str, str, int] | None:
         """Give what is wanted most: what is in front, quickly where it is new, then the rest."""
         moving = self._is_turning or now < self._still_at()
         is_slow = self._is_slow()
+        is_showing = now < self._shown_at()
         found = []
         for number, window in self._windows.items():
             for rank, (place, shot) in enumerate(window.places.items()):
                 recipe, is_front = self._recipes.get(shot.of), place == "front"
-                if recipe is None or shot.mood not in recipe.moods or (moving and not is_front):
+                if recipe is None or shot.mood not in recipe.moods:
+                    continue
+                if not is_front and (moving or is_showing):
                     continue
                 key = self._key(recipe, shot)
                 size, has = window.has.get(place, ("", ""))
@@ -321,6 +333,8 @@ class Painter(threading.Thread):
             if has is None or has.places.get(place) != shot:
                 return
             has.has[place] = (size, key)
+            if place == "front" and size == "whole":
+                self._given_at = time.monotonic()
         self._give(Picture(window, place, shot, version, size, codes, fault))
 
     def _developed(self, recipe: Recipe, shot: Shot, size: str, place: str) -> Codes:
