@@ -44,6 +44,7 @@ _CALLS = {"openat": "EIO", "read": "EIO", "pread64": "EIO", "mmap": "ENOMEM"}
 _READ = re.compile(r"^\d+ +(read|pread64|mmap)\([^<]*<(/[^>]+)>")
 _OPENED = re.compile(r'^\d+ +openat\([^"]*"(/[^"]+)".* = \d+<')
 _OUR_PROGRAM = "evenfall/cli/process.py"  # before it runs, it is Python that tells
+_OF_PYTHON = "/lib-dynload/"  # of the many that it cannot do without, the first read is enough
 _OUT = "{out}"
 _NOT_BEGUN = 127  # of ld.so, which did not find what Python itself is made of
 _TRACED = ["strace", "-f", "-qq", "--seccomp-bpf"]
@@ -65,14 +66,20 @@ def opened(bench: Bench, *words: str) -> list[tuple[str, str]]:
 
 
 def chosen(found: list[tuple[str, str]], modules: int, rng: random.Random) -> list[tuple[str, str]]:
-    """All but modules in Python, and some of these."""
-    of_python = [each for each in found if each[1].endswith((".py", ".pyc"))]
-    others = [
-        each
-        for each in found
-        if each not in of_python and not each[1].startswith(("/proc", "/sys", "/dev"))
+    """Leave out folders and what the kernel makes up; of modules in Python take some."""
+    files = [
+        (call, file)
+        for call, file in found
+        if not Path(file).is_dir() and not file.startswith(("/proc", "/sys", "/dev"))
     ]
-    return others + rng.sample(of_python, min(modules, len(of_python)))
+    of_python = [each for each in files if each[1].endswith((".py", ".pyc"))]
+    of_its_own = [each for each in files if _OF_PYTHON in each[1]]
+    others = [each for each in files if each not in of_python and each not in of_its_own]
+    return [
+        *others,
+        *[each for each in of_its_own if each[0] == "read"],
+        *rng.sample(of_python, min(modules, len(of_python))),
+    ]
 
 
 def refuse(bench: Bench, before: Path, call: str, file: str) -> str:

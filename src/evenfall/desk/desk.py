@@ -157,8 +157,11 @@ class Desk:
         self._painter.start()
         while True:
             await asyncio.sleep(_LOOK_SECONDS)
-            if await self._by_hand(self.session.look_outside):
-                self._tell_state()
+            try:
+                if await self._by_hand(self.session.look_outside):
+                    self._tell_state()
+            except OSError:  # looked at again in a moment
+                continue
 
     def close(self) -> None:
         """End the desk; what is unsaved is kept for the next.
@@ -207,8 +210,8 @@ class Desk:
                     said = await self._by_hand(lambda: self._edit(message))
                     if said:
                         window.tell(_said(said))
-                except EvenfallError as error:
-                    window.tell(_said(str(error), ok=False))
+                except (EvenfallError, OSError) as error:
+                    window.tell(_refused(error))
                 finally:
                     self._tell_state()
 
@@ -265,8 +268,8 @@ class Desk:
                     told = await loop.run_in_executor(hands, self._done, window, wanted)
                 except Overtaken:
                     return
-                except EvenfallError as error:
-                    told = _said(str(error), ok=False)
+                except (EvenfallError, OSError) as error:
+                    told = _refused(error)
                 except MemoryError:
                     told = _said(NO_MEMORY, ok=False)
                 if told is not None:
@@ -375,6 +378,15 @@ class Desk:
 
 def _said(text: str, *, ok: bool = True) -> dict[str, Any]:
     return {"tell": "said", "ok": ok, "text": text}
+
+
+def _refused(error: EvenfallError | OSError) -> dict[str, Any]:
+    if isinstance(error, EvenfallError):
+        return _said(str(error), ok=False)
+    what = (
+        "The system refused" if error.filename is None else f"{error.filename}: the system refused"
+    )
+    return _said(f"{what} it: {error.strerror or error}", ok=False)
 
 
 NOT_YET = _said("The passes are still being read.")

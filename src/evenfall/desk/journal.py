@@ -12,7 +12,7 @@ import hashlib
 import json
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from io import FileIO
 from pathlib import Path
 from typing import Any
@@ -110,14 +110,19 @@ class Journal:
         self.text, self.saved = disk_text, text_hash(disk_text)
         self._edits: list[Edit] = []
         self._place = 0
+        self._owed: tuple[dict[str, Any], ...] = ()  # what found no room yet
         self._file = _held_alone(path)
-        whole = self._load()
-        if whole is None:
-            self._file.truncate(0)
-            self.text, self.saved, self._edits, self._place = disk_text, text_hash(disk_text), [], 0
-            self._write({"evenfall_desk": _FORMAT, "text": disk_text})
-        else:
-            self._file.truncate(whole)
+        try:
+            whole = self._load()
+            self._whole = whole or 0  # bytes of whole lines
+            if whole is None:
+                self.text, self.saved, self._edits, self._place = (
+                    disk_text, text_hash(disk_text), [], 0,
+                )  # fmt: skip
+                self._write({"evenfall_desk": _FORMAT, "text": disk_text})
+        except OutputError:
+            self._file.close()
+            raise
 
     @property
     def undoes(self) -> Edit | None:
@@ -131,31 +136,46 @@ class Journal:
 
     def add(self, after: str, said: str, mood: str = "") -> None:
         """Note an edit; those that were undone are gone."""
-        edit = Edit.between(self.text, after, said, mood)
-        self._write({"at": edit.at, "out": edit.out, "put": edit.put, "said": said, "mood": mood})
-        self._take({"at": edit.at, "out": edit.out, "put": edit.put, "said": said, "mood": mood})
+        self._note(asdict(Edit.between(self.text, after, said, mood)))
+
+    def add_both(self, first: tuple[str, str], second: tuple[str, str]) -> None:
+        """Note two edits, each what it comes to and what it was, or none of them."""
+        lines = [
+            asdict(Edit.between(before, after, said))
+            for before, (after, said) in ((self.text, first), (first[0], second))
+        ]
+        self._note(*lines)
+
+    def replace(self, after: str, said: str, mood: str = "") -> None:
+        """Note an edit in place of the last, or none where it comes to what was before that."""
+        last = self.undoes
+        assert last is not None
+        before = last.back(self.text)
+        edit = asdict(Edit.between(before, after, said, mood))
+        self._note({"go": -1}, *([edit] if after != before else []))
 
     def undo(self) -> Edit | None:
         """Go back by an edit."""
         edit = self.undoes
         if edit is not None:
-            self._write({"go": -1})
-            self._take({"go": -1})
+            self._note({"go": -1})
         return edit
 
     def redo(self) -> Edit | None:
         """Go forth again by an edit."""
         edit = self.redoes
         if edit is not None:
-            self._write({"go": 1})
-            self._take({"go": 1})
+            self._note({"go": 1})
         return edit
 
     def note_saved(self, text: str) -> None:
-        """Note what the recipe's file holds."""
+        """Note what the recipe's file holds; where there is no room, together with what follows."""
         if text_hash(text) != self.saved:
             self.saved = text_hash(text)
-            self._write({"saved": self.saved})
+            self._owed = ({"saved": self.saved},)
+        if self._owed:
+            with contextlib.suppress(OutputError):
+                self._write()
 
     def sync(self) -> None:
         """Let the disk hold what was noted, should the power fail."""
@@ -167,12 +187,41 @@ class Journal:
         if self._file.closed:
             return
         self.sync()
-        self._file.close()
-        if not keep:
-            self.path.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # nothing is lost: the next desk finds nothing unsaved
+            self._file.close()
+            if not keep:
+                self.path.unlink(missing_ok=True)
 
-    def _write(self, line: dict[str, Any]) -> None:
-        self._file.write(json.dumps(line).encode() + b"\n")
+    def _note(self, *lines: dict[str, Any]) -> None:
+        """Write lines, and do what they say once they are on disk."""
+        self._write(*lines)
+        for line in lines:
+            self._take(line)
+
+    def _write(self, *lines: dict[str, Any]) -> None:
+        """Write lines behind the whole ones: all of them, or what stood there stands.
+
+        Raises
+        ------
+        OutputError
+            When the system refuses.
+        """
+        data = b"".join(json.dumps(line).encode() + b"\n" for line in (*self._owed, *lines))
+        try:
+            self._cut()
+            left = memoryview(data)
+            while left:  # a disk that gets full takes a part
+                left = left[self._file.write(left) :]
+        except OSError as error:
+            with contextlib.suppress(OSError):  # else before the next line
+                self._cut()
+            raise OutputError(_not_kept(self.path, error)) from error
+        self._whole, self._owed = self._whole + len(data), ()
+
+    def _cut(self) -> None:
+        """Let nothing stand behind the whole lines."""
+        if os.fstat(self._file.fileno()).st_size != self._whole:
+            self._file.truncate(self._whole)
 
     def _take(self, line: dict[str, Any]) -> None:
         """Do what a line says."""
@@ -192,11 +241,23 @@ class Journal:
             self._place += 1
 
     def _load(self) -> int | None:
-        """Read the file; gives the bytes of its whole lines, None where it is none."""
+        """Read the file; gives the bytes of its whole lines, None where it is none.
+
+        Raises
+        ------
+        OutputError
+            When the system does not give it: what is not saved lies in it.
+        """
         try:
             if self.path.stat().st_size > _LARGEST_BYTES:
                 return None
-            lines = self._lines(self.path.read_bytes())
+            data = self.path.read_bytes()
+        except OSError as error:
+            found = f"cannot be read: {error.strerror or error}"
+            hint = "what was not saved lies in it: try again, or check the disk"
+            raise OutputError(Fault(str(self.path), "", found, "", hint)) from error
+        try:
+            lines = self._lines(data)
             first = next(lines, (0, {}))
             if first[1].get("evenfall_desk") != _FORMAT:
                 return None
@@ -205,7 +266,7 @@ class Journal:
             for at, line in lines:
                 self._take(line)
                 end = at
-        except (OSError, ValueError, KeyError, TypeError, IndexError):
+        except (ValueError, KeyError, TypeError, IndexError):
             return None
         return end
 
@@ -252,6 +313,11 @@ def _held_alone(path: Path) -> FileIO:
                 Fault(str(path), "", "a desk is open on this recipe already", hint=hint)
             ) from None
     return file
+
+
+def _not_kept(path: Path, error: OSError) -> Fault:
+    found = f"cannot be written: {error.strerror or error}"
+    return Fault(str(path), "", found, "", "nothing was changed; do it again once there is room")
 
 
 def text_hash(text: str) -> str:

@@ -14,7 +14,7 @@ from evenfall.desk.brief import Brief, brief_of
 from evenfall.desk.figures import Figure, Size, turned
 from evenfall.desk.journal import Journal, journal_path, text_hash
 from evenfall.desk.outside import Conflict, differences, stamp_of
-from evenfall.errors import EvenfallError, Fault, UsageError
+from evenfall.errors import EvenfallError, Fault, OutputError, UsageError
 from evenfall.recipe import Recipe
 from evenfall.recipe.choosing import choose_written_moods
 from evenfall.recipe.reading import read_text
@@ -261,16 +261,17 @@ class Session:
                     raise UsageError(Fault("", "", self.conflict.fault))
                 self._adopt("taken from the file")
             else:
-                ours = self.text
-                self._journal.add(self._disk, "the file, by another hand")
-                self._journal.add(ours, "the desk's, over the file")
+                self._journal.add_both(
+                    (self._disk, "the file, by another hand"),
+                    (self.text, "the desk's, over the file"),
+                )
                 self._common = self._disk
             self.conflict = None
             self._journal_saved()
             self.version += 1
 
     def look_outside(self) -> bool:
-        """See whether the file was changed by another hand; True when something is new."""
+        """See whether the file was changed by another hand; whether something is new."""
         with self._lock:
             try:
                 disk = read_text(self.path)
@@ -294,7 +295,10 @@ class Session:
             elif was_unsaved:
                 self._see_conflict()
             else:
-                self._adopt("changed in the file")
+                try:
+                    self._adopt("changed in the file")
+                except OutputError:  # no room to note it: both stand until a person chooses
+                    self._see_conflict()
             self._journal_saved()
             self.version += 1
             return True
@@ -329,8 +333,9 @@ class Session:
 
     def _adopt(self, said: str) -> None:
         """Take what the file holds, as an edit that can be undone."""
-        self.recipe = self._load(self._disk)
+        recipe = self._load(self._disk)
         self._journal.add(self._disk, said)
+        self.recipe = recipe
         self._common, self._gesture = self._disk, ""
 
     def _see_conflict(self, fault: str = "") -> None:
@@ -372,9 +377,11 @@ class Session:
     def _put(self, text: str, said: str, mood: str, gesture: str = "") -> None:
         recipe = self._load(text)
         if gesture and gesture == self._gesture and self._journal.redoes is None:
-            self._journal.undo()
-        if text != self.text:
+            self._journal.replace(text, said, mood)
+        elif text != self.text:
             self._journal.add(text, said, mood)
+        else:
+            gesture = ""  # there is no edit that a further turn could stand in place of
         self.recipe, self._gesture = recipe, gesture
         self._after()
 
