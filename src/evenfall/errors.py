@@ -25,6 +25,7 @@ __all__ = [
     "RecipeError",
     "UsageError",
     "printable",
+    "refusal",
 ]
 
 _LONGEST_PLACE = 300
@@ -170,3 +171,19 @@ class PixelSourceError(FaultyError):
 
 class OutputError(FaultyError):
     """A deliverable cannot be written."""
+
+
+def refusal(error: OSError) -> str:
+    """Say what the system refused, where nobody knows more about it.
+
+    Examples
+    --------
+    >>> refusal(PermissionError(13, "Permission denied", "sun.exr"))
+    'sun.exr: the system refused it: Permission denied'
+    >>> refusal(OSError(5, "Input/output error"))
+    'The system refused to read: Input/output error'
+    """
+    reason = error.strerror or str(error)
+    if error.filename is None:  # as of reading and writing; what is written names its file
+        return f"The system refused to read: {reason}"
+    return f"{error.filename}: the system refused it: {reason}"

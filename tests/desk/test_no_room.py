@@ -6,6 +6,7 @@ the first write takes a part and the next fails, as on a disk that is full.
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import errno
 import os
@@ -15,7 +16,9 @@ from pathlib import Path
 
 import pytest
 
+from evenfall.desk.desk import Desk
 from evenfall.desk.journal import journal_path
+from evenfall.desk.protocol import Save
 from evenfall.desk.session import Session
 from evenfall.errors import OutputError, UsageError
 
@@ -153,3 +156,20 @@ def test_a_journal_that_cannot_be_read_is_left_as_it_is(
     again = Session(recipe)
     assert again.text == turned
     again.close()
+
+
+def test_what_nobody_expected_of_the_system_is_told_to_the_window(
+    recipe: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def failing() -> None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO), "corner.toml")
+
+    desk = Desk(recipe)
+    monkeypatch.setattr(desk.session, "save", failing)
+    window = desk.enter()
+    asyncio.run(desk.hear(window, Save(do="save")))
+    said = [one for one in window.told if one["tell"] == "said"]
+    text = "corner.toml: the system refused it: Input/output error"
+    assert said == [{"tell": "said", "ok": False, "text": text}]
+    assert window.told[-1]["tell"] == "state"
+    desk.close()

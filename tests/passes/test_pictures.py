@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import io
 import struct
+import sys
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
@@ -546,3 +547,12 @@ def test_flipped_bits_are_refused_or_read_but_never_break(tmp_path: Path) -> Non
                 picture = read_picture(path)
                 assert picture.rgb.ndim == 3
                 assert np.isfinite(picture.rgb).all()
+
+
+def test_a_decoder_that_cannot_be_loaded_says_nothing_of_the_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    srgb_row(tmp_path / "row.png")
+    monkeypatch.setitem(sys.modules, "imagecodecs", None)  # as an import that fails
+    with pytest.raises(ImportError):
+        read_picture(tmp_path / "row.png")

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from itertools import islice
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
 
 from evenfall.cli.main import main
 from evenfall.develop.example import example_recipe
+from evenfall.view import live
 from evenfall.view.live import DraftsFailed, DraftsMade, live_drafts
+from evenfall.view.opening import open_view
 
 
 @pytest.fixture
@@ -82,6 +87,23 @@ def test_a_recipe_that_is_faulty_from_the_start_is_waited_for(path: Path) -> Non
     editor = Editor(path, lambda: path.write_text(good, encoding="utf-8"))
     found = list(islice(live_drafts(path, wait=editor.wait), 2))
     assert [type(one) for one in found] == [DraftsFailed, DraftsMade]
+
+
+def test_what_the_system_refuses_is_told_and_drafts_go_on(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    refused = iter([OSError(errno.EIO, os.strerror(errno.EIO))])
+
+    def opened(*given: Any, **options: Any) -> Any:
+        for error in refused:
+            raise error
+        return open_view(*given, **options)
+
+    monkeypatch.setattr(live, "open_view", opened)
+    failed, made = follow(path, ("stops = -2", "stops = -4"))
+    assert isinstance(failed, DraftsFailed)
+    assert str(failed.error) == "The system refused to read: Input/output error"
+    assert isinstance(made, DraftsMade)
 
 
 def test_a_plate_that_is_saved_counts_as_well(path: Path) -> None:

@@ -74,12 +74,11 @@ def _what_the_system_refused(error: Exception) -> str | None:
         return f"A part of the program cannot be loaded: {error}"
     if not isinstance(error, OSError):
         return None
-    reason = error.strerror or str(error)
-    if error.filename is not None:
-        return f"{error.filename}: the system refused it: {reason}"
-    if _was_printing(error):
-        return f"The output cannot be written: {reason}"
-    return f"The system refused to read: {reason}"
+    if error.filename is None and _was_printing(error):
+        return f"The output cannot be written: {error.strerror or error}"
+    from evenfall.errors import refusal
+
+    return refusal(error)
 
 
 def _was_printing(error: Exception) -> bool:

@@ -205,6 +205,8 @@ def _read_avif(path: Path) -> tuple[Floats, RgbSpace]:
         raise PixelSourceError(Fault(str(path), "", found, "PQ or sRGB"))
     try:
         codes = imagecodecs.avif_decode(data)[..., :3]
+    except ImportError:
+        raise
     except Exception as error:  # decoders raise whatever comes to their mind on damaged files
         raise PixelSourceError(Fault(str(path), "", "the file is damaged or cut short")) from error
     top = 255 if codes.dtype == np.uint8 else _top_code(data)

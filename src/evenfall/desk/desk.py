@@ -44,7 +44,7 @@ from evenfall.desk.protocol import (
 )
 from evenfall.desk.session import Session
 from evenfall.desk.telling import rounds_told, state_of
-from evenfall.errors import EvenfallError
+from evenfall.errors import EvenfallError, refusal
 from evenfall.recipe.choosing import choose_written_moods
 from evenfall.recipe.words.prose import name_prose
 from evenfall.system.overtaken import Overtaken, while_wanted
@@ -381,12 +381,7 @@ def _said(text: str, *, ok: bool = True) -> dict[str, Any]:
 
 
 def _refused(error: EvenfallError | OSError) -> dict[str, Any]:
-    if isinstance(error, EvenfallError):
-        return _said(str(error), ok=False)
-    what = (
-        "The system refused" if error.filename is None else f"{error.filename}: the system refused"
-    )
-    return _said(f"{what} it: {error.strerror or error}", ok=False)
+    return _said(str(error) if isinstance(error, EvenfallError) else refusal(error), ok=False)
 
 
 NOT_YET = _said("The passes are still being read.")

@@ -189,6 +189,8 @@ def _drawn(path: Path, data: bytes) -> tuple[float, float]:
         pdf.add_page()
         if width > 0 and height > 0:
             drawing.draw_to_page(pdf)
+    except ImportError:
+        raise
     except Exception as error:
         raise _refused(path, f"cannot be drawn: {error}") from None
     return width, height

@@ -36,6 +36,8 @@ def read_provenance(path: Path) -> Provenance | None:
         if any(data.startswith(signature, place) for place, signature in row.signatures):
             try:
                 return codec(name).find_record(data)
+            except ImportError:
+                raise
             except Exception as error:  # readers of damaged files raise what they please
                 raise PixelSourceError(
                     Fault(

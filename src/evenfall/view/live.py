@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from evenfall.errors import EvenfallError
+from evenfall.errors import EvenfallError, refusal
 from evenfall.recipe.inheriting import base_files
 from evenfall.view.opening import open_view
 
@@ -94,10 +94,11 @@ def live_drafts(
             others = _named(view.recipe)
             seen = {**_stamps(others), path: seen[path]}  # as they are before they are opened
             report = view.run(moods, out=out)
-        except EvenfallError as error:
+        except (EvenfallError, OSError) as error:
             others = list(dict.fromkeys((*base_files(path), *others)))
             seen = _stamps((path, *others)) | seen
-            yield DraftsFailed(error)
+            told = EvenfallError(refusal(error)) if isinstance(error, OSError) else error
+            yield DraftsFailed(told)
         else:
             yield DraftsMade(report, time.perf_counter() - begun)
 

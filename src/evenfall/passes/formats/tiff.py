@@ -103,7 +103,7 @@ def _pages(file: PassFile) -> Iterator[list[Any]]:
             if not pages:
                 raise damaged(file.path, "no page at all", "at least one")
             yield pages
-    except PassError:
+    except (ImportError, PassError):
         raise
     except Exception as error:  # tifffile lets many kinds through on damaged files
         raise damaged(file.path, f"the file does not read: {error}") from None
