@@ -341,6 +341,7 @@ PUBLIC = {
         "RecipeError",
         "UsageError",
         "printable",
+        "refusal",
     ],
     "evenfall.recipe": [
         "Area",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import io
 import struct
+import sys
 import zlib
 from pathlib import Path
 
@@ -205,3 +206,17 @@ def test_tiff_says_how_it_is_stored() -> None:
         assert page.predictor.name == "HORIZONTAL"
         assert page.description == "View from the pool"
         assert page.bitspersample == 16
+
+
+def test_a_tiff_is_never_compressed_by_another_library(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where its library fails to load, tifffile takes zlib, and the bytes are others."""
+
+    class Unreadable:
+        def find_spec(self, name: str, *_: object) -> None:
+            if name == "imagecodecs._deflate":
+                raise ImportError("libdeflate.so.0: cannot read file data: Input/output error")
+
+    monkeypatch.delitem(sys.modules, "imagecodecs._deflate", raising=False)
+    monkeypatch.setattr(sys, "meta_path", [Unreadable(), *sys.meta_path])
+    with pytest.raises(ImportError, match="cannot read file data"):
+        encode_tiff(np.zeros((4, 6, 3), np.uint8))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+from importlib import import_module
 from io import BytesIO
 from typing import Any
 
@@ -51,6 +53,7 @@ def encode_tiff(
     """
     import tifffile
 
+    _load_deflate()
     options: dict[str, Any] = {
         "photometric": "rgb",
         "compression": "zlib",
@@ -73,6 +76,18 @@ def encode_tiff(
         stream, np.ascontiguousarray(codes), bigtiff=codes.nbytes > _BIG, byteorder="<", **options
     )
     return stream.getvalue()
+
+
+def _load_deflate() -> None:
+    """Load what tifffile compresses with; where that fails, it takes another that makes other bytes.
+
+    Raises
+    ------
+    ImportError
+        When it is there and cannot be loaded.
+    """
+    with contextlib.suppress(ModuleNotFoundError):  # a build without it
+        import_module("imagecodecs._deflate")
 
 
 def _origin(provenance: Provenance) -> dict[str, Any]:
