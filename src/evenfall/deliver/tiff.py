@@ -79,7 +79,7 @@ def encode_tiff(
 
 
 def _load_deflate() -> None:
-    """Load what tifffile compresses with; where that fails, it takes another that makes other bytes.
+    """Load what tifffile compresses with; else it takes another, which makes other bytes.
 
     Raises
     ------
