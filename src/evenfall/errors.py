@@ -184,6 +184,8 @@ def refusal(error: OSError) -> str:
     'The system refused to read: Input/output error'
     """
     reason = error.strerror or str(error)
+    if error.errno is None:  # of a library
+        return f"A library gave up: {reason}"
     if error.filename is None:  # as of reading and writing; what is written names its file
         return f"The system refused to read: {reason}"
     return f"{error.filename}: the system refused it: {reason}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import sys
 from pathlib import Path
 
 import av
@@ -78,3 +79,9 @@ def test_profile_people_and_resolution_as_openimageio_reads_them(
 
 def test_bytes_are_the_same_every_time() -> None:
     assert encode_webp(smooth()) == encode_webp(smooth())
+
+
+def test_a_library_that_cannot_be_loaded_is_told_as_that(monkeypatch) -> None:
+    monkeypatch.setitem(sys.modules, "PIL._webp", None)
+    with pytest.raises(ImportError, match="_webp"):
+        encode_webp(NOISE)

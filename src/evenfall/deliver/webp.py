@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
+from importlib import import_module
 from typing import Any
 
 import numpy as np
@@ -58,6 +59,7 @@ def encode_webp(
     """
     import imageio.v3 as iio
 
+    import_module("PIL._webp")  # which imageio does without: it then knows no such format
     metadata: dict[str, Any] = {"icc_profile": icc_profile(space)}
     if provenance is not None or dpi is not None:
         metadata["exif"] = exif_block(provenance, space=space, dpi=dpi)

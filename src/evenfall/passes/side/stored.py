@@ -10,6 +10,7 @@ import struct
 import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
+from importlib import import_module
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -189,6 +190,8 @@ def _open_plain(path: Path, data: bytes) -> CodePicture:
     import imageio.v3 as iio
     from PIL import Image
 
+    if data.startswith(b"RIFF"):
+        import_module("PIL._webp")  # else such a file is of no kind that is known
     first: dict[str, Any] = {"index": 0, "plugin": "pillow"}
     try:
         height, width = iio.improps(data, **first).shape[:2]
