@@ -22,6 +22,7 @@ class Window:
     """A window of a desk, with all that went wrong in it."""
 
     def __init__(self, browser: Any, served: Any, **options: Any) -> None:
+        self.address = served.url
         still = {"reduced_motion": "reduce"}  # colours that fade keep a processor busy
         self.context = browser.new_context(**(still | options))
         self.page = self.context.new_page()
@@ -31,8 +32,17 @@ class Window:
         self.page.on("pageerror", lambda error: self.wrong.append(str(error)))
         self.page.on("request", lambda request: self.requests.append(request.url))
         self.own = f"http://127.0.0.1:{served.port}/"
-        self.page.goto(served.url)
+
+    def opened(self) -> Window:
+        """Open the desk in it, which shows its first picture."""
+        self.page.goto(self.address)
         self.whole()
+        return self
+
+    def leave(self) -> None:
+        """Leave the desk and forget it, as a window that is closed does."""
+        self.page.evaluate("sessionStorage.clear()")
+        self.page.goto("about:blank")
 
     def _said(self, message: Any) -> None:
         if "willReadFrequently" not in message.text:  # our reading of codes, here
@@ -90,21 +100,32 @@ def window(chromium: Any, served: Any) -> Iterator[Any]:
 
     def window(of: Any = None, **options: Any) -> Window:
         made.append(Window(chromium, of or served, **options))
-        return made[-1]
+        return made[-1].opened()
 
     yield window
-    close(made)
+    for each in made:
+        each.context.close()
+    check(made)
+
+
+@pytest.fixture(scope="module")
+def common_window(chromium: Any, common: Any) -> Iterator[Window]:
+    """One window of the common desk: to open one takes as long as many a test."""
+    window = Window(chromium, common)
+    yield window
+    window.context.close()
 
 
 @pytest.fixture
-def visit(chromium: Any, common: Any) -> Iterator[Any]:
+def visit(chromium: Any, common: Any, common_window: Window) -> Iterator[Any]:
     """Windows of the common desk, whose recipe is left as it was."""
     made: list[Window] = []
     before = common.recipe.read_bytes()
 
     def visit(**options: Any) -> Window:
-        made.append(Window(chromium, common, **options))
-        return made[-1]
+        apart = made or options
+        made.append(Window(chromium, common, **options) if apart else common_window)
+        return made[-1].opened()
 
     yield visit
     page = made[0].page
@@ -113,15 +134,24 @@ def visit(chromium: Any, common: Any) -> Iterator[Any]:
         page.click("#undo")
         page.wait_for_selector(f"html:not([data-version='{version}'])")
     assert page.locator("#save").is_disabled()
-    close(made)
+    for each in made:
+        if each is common_window:
+            each.leave()
+        else:
+            each.context.close()
+    check(made)
     assert common.recipe.read_bytes() == before
 
 
-def close(windows: list[Window]) -> None:
+def check(windows: list[Window]) -> None:
+    """Nothing went wrong in them, and nothing was fetched but from the desk."""
+    told = [(each.wrong.copy(), each.requests.copy(), each.own) for each in windows]
     for each in windows:
-        each.context.close()
-        assert each.wrong == []
-        assert [url for url in each.requests if not url.startswith(each.own)] == []
+        each.wrong.clear()
+        each.requests.clear()
+    for wrong, requests, own in told:
+        assert wrong == []
+        assert [url for url in requests if not url.startswith(own)] == []
 
 
 def draft(recipe: Path, folder: Path, mood: str) -> npt.NDArray[np.uint8]:

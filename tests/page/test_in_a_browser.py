@@ -53,9 +53,9 @@ def contents(**changes: Any) -> PageContents:
 
 
 class Opened:
-    """A page in a browser, with all that went wrong on it."""
+    """A window of a browser, with all that went wrong on the page in it."""
 
-    def __init__(self, browser: Any, path: Path, **options: Any) -> None:
+    def __init__(self, browser: Any, **options: Any) -> None:
         self.context = browser.new_context(**options)
         self.page = self.context.new_page()
         self.wrong: list[str] = []
@@ -63,26 +63,52 @@ class Opened:
         self.page.on("console", lambda said: self.wrong.append(said.text))
         self.page.on("pageerror", lambda error: self.wrong.append(str(error)))
         self.page.on("request", lambda request: self.requests.append(request.url))
-        self.page.goto(path.as_uri())
+
+
+@pytest.fixture(scope="module")
+def window(chromium: Any) -> Iterator[Opened]:
+    """One window for the pages of all tests: to open one takes longer than most of them."""
+    window = Opened(chromium)
+    yield window
+    window.context.close()
 
 
 @pytest.fixture
-def opened(chromium: Any, tmp_path: Path) -> Iterator[Any]:
+def opened(chromium: Any, window: Opened, tmp_path: Path) -> Iterator[Any]:
+    """Open a page in the common window, or in one of its own, which remembers nothing."""
+    path = tmp_path / "review.html"
     made: list[Opened] = []
+    window.wrong.clear()
+    window.requests.clear()
 
-    def opened(what: PageContents | None = None, **options: Any) -> Opened:
-        path = tmp_path / "review.html"
+    def opened(
+        what: PageContents | None = None,
+        *,
+        width: int = 1280,
+        color_scheme: str = "light",
+        apart: bool = False,
+        **options: Any,
+    ) -> Any:
         path.write_bytes(build_page(what or contents()))
-        made.append(Opened(chromium, path, **options))
-        return made[-1]
+        if apart or options:
+            made.append(Opened(chromium, **options))
+            page = made[-1].page
+        else:
+            page = window.page
+            page.set_viewport_size({"width": width, "height": 844})
+            page.emulate_media(color_scheme=color_scheme)
+        page.goto(path.as_uri())
+        return page
 
     yield opened
+    if window.page.url.startswith("file:"):
+        window.page.evaluate("localStorage.clear()")
     for each in made:
         each.context.close()
+    for each in (window, *made):
         assert each.wrong == []
-        assert [
-            url for url in each.requests if not url.startswith(("file:", "data:", "blob:"))
-        ] == []
+        fetched = (url for url in each.requests if not url.startswith(("file:", "data:", "blob:")))
+        assert list(fetched) == []
 
 
 def colour_at(page: Any, across: float, down: float) -> tuple[int, ...]:
@@ -106,7 +132,7 @@ def comment_at(page: Any, across: float, down: float, text: str) -> None:
 
 
 def test_moods_are_chosen_and_laid_over_one_another(opened: Any) -> None:
-    page = opened().page
+    page = opened()
     assert near(colour_at(page, 0.52, 0.5), "day")
     page.click("button:has-text('Night')")
     assert near(colour_at(page, 0.52, 0.5), "night")
@@ -122,23 +148,26 @@ def test_moods_are_chosen_and_laid_over_one_another(opened: Any) -> None:
 
 
 def test_blinking_shows_one_and_then_the_other(opened: Any) -> None:
-    page = opened().page
+    page = opened(apart=True)
+    page.clock.install()
     page.select_option("#beside", label="Night")
     page.click("#blink")
     shows = "mood => getComputedStyle(over).clipPath.includes(mood === 'night' ? ' 0%' : '100%')"
     for mood in ("night", "day", "night"):
-        page.wait_for_function(shows, arg=mood)
+        page.clock.run_for(800)
+        assert page.evaluate(shows, mood), mood
     assert not page.locator("#edge").is_visible()
     page.click("#blink")
     assert page.locator("#edge").is_visible()
 
 
 def test_blinking_waits_for_a_hand_where_motion_is_not_wanted(opened: Any) -> None:
-    page = opened(reduced_motion="reduce").page
+    page = opened(reduced_motion="reduce")
+    page.clock.install()
     page.select_option("#beside", label="Night")
     page.click("#blink")
     assert near(colour_at(page, 0.22, 0.5), "night")
-    page.wait_for_timeout(1000)
+    page.clock.run_for(1000)
     assert near(colour_at(page, 0.22, 0.5), "night")
     page.click("#blink")
     assert near(colour_at(page, 0.22, 0.5), "day")
@@ -148,7 +177,7 @@ def test_a_comment_is_kept_over_a_reload_saved_and_taken_in_again(
     opened: Any, tmp_path: Path
 ) -> None:
     """The saved file is an annotation page after the W3C model; another page takes it in."""
-    page = opened().page
+    page = opened()
     box = page.locator("#stage").bounding_box()
     page.mouse.move(box["x"] + 0.25 * box["width"], box["y"] + 0.5 * box["height"])
     page.mouse.down()
@@ -179,7 +208,7 @@ def test_a_comment_is_kept_over_a_reload_saved_and_taken_in_again(
     place = Box.of_fragment(item["target"]["selector"]["value"])
     sides = (place.x, place.y, place.width, place.height)
     assert sides == pytest.approx((25, 50, 25, 25), abs=0.3)
-    other = opened().page
+    other = opened(apart=True)
     other.set_input_files("#bring", file)
     assert other.locator("#mine .said").inner_text() == "The floor is too bright."
     other.set_input_files("#bring", file)
@@ -192,7 +221,7 @@ def test_a_comment_is_kept_over_a_reload_saved_and_taken_in_again(
 def test_saved_comments_are_taken_in_by_the_library(opened: Any, tmp_path: Path) -> None:
     from evenfall.comments.reading import read_comments
 
-    page = opened().page
+    page = opened()
     page.click("button:has-text('Dusk')")
     comment_at(page, 0.6, 0.4, "Warmer?")
     with page.expect_download() as saved:
@@ -205,14 +234,14 @@ def test_saved_comments_are_taken_in_by_the_library(opened: Any, tmp_path: Path)
 
 
 def test_a_comment_belongs_to_the_picture_that_is_seen(opened: Any) -> None:
-    page = opened().page
+    page = opened()
     page.select_option("#beside", label="Dusk, round 2")
     comment_at(page, 0.8, 0.5, "Here.")
     assert "Dusk, round 2" in page.locator("#mine .soft").inner_text()
 
 
 def test_everything_by_keys(opened: Any) -> None:
-    page = opened().page
+    page = opened()
     page.focus("#comment")
     page.keyboard.press("Enter")
     for key in ("ArrowLeft", "ArrowLeft", "ArrowUp", "Shift+ArrowRight", "Shift+ArrowDown"):
@@ -257,7 +286,7 @@ def test_no_barriers_are_found(opened: Any, scheme: str, width: int) -> None:
     """axe-core, all its rules of WCAG 2.2 A and AA."""
     from axe_playwright_python.sync_playwright import Axe
 
-    page = opened(color_scheme=scheme, viewport={"width": width, "height": 844}).page
+    page = opened(color_scheme=scheme, width=width)
     page.click("button:has-text('Dusk')")
     page.select_option("#beside", label="Night")
     comment_at(page, 0.2, 0.2, "Mine.")
@@ -267,7 +296,7 @@ def test_no_barriers_are_found(opened: Any, scheme: str, width: int) -> None:
 
 
 def test_a_phone_shows_it_without_scrolling_sideways(opened: Any) -> None:
-    page = opened(viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True).page
+    page = opened(viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True)
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     box = page.locator("#stage").bounding_box()
     assert box["width"] == 360
@@ -295,7 +324,7 @@ def test_texts_from_outside_stay_texts(opened: Any) -> None:
         ),
         settings=PageTable((HOSTILE,), ((HOSTILE, (HOSTILE,)),)),
     )
-    page = opened(evil).page
+    page = opened(evil)
     assert page.title() == f"{HOSTILE} · {HOSTILE}".split(" · ")[0]
     assert page.locator("h1").inner_text() == HOSTILE
     assert page.locator("script").count() == 2
@@ -336,9 +365,10 @@ def test_texts_from_outside_stay_texts(opened: Any) -> None:
         (b" " * 4_000_001, "larger than 4 MB"),
     ],
 )
-def test_files_that_are_no_comments(opened: Any, data: bytes, says: str) -> None:
-    page = opened().page
-    file = {"name": "odd.json", "mimeType": "application/json", "buffer": data}
+def test_files_that_are_no_comments(opened: Any, tmp_path: Path, data: bytes, says: str) -> None:
+    page = opened()
+    file = tmp_path / "odd.json"
+    file.write_bytes(data)
     page.set_input_files("#bring", file)
     page.wait_for_function("document.getElementById('told').textContent !== ''")
     assert says in page.locator("#told").inner_text()
@@ -348,7 +378,7 @@ def test_files_that_are_no_comments(opened: Any, data: bytes, says: str) -> None
 def test_it_prints_all_moods_with_numbers(opened: Any, tmp_path: Path) -> None:
     from pypdf import PdfReader
 
-    page = opened().page
+    page = opened()
     data = page.pdf(format="A4")
     reader = PdfReader(io.BytesIO(data))
     text = "\n".join(each.extract_text() for each in reader.pages)
@@ -362,7 +392,7 @@ def test_paper_holds_pictures_and_words_alone(opened: Any) -> None:
     """Two landscape pictures to a page of A4; what is said of the file is for a screen."""
     from pypdf import PdfReader
 
-    page = opened(contents(comments=(), rounds=(), settings=None)).page
+    page = opened(contents(comments=(), rounds=(), settings=None))
     reader = PdfReader(io.BytesIO(page.pdf(format="A4", prefer_css_page_size=True)))
     texts = [each.extract_text() for each in reader.pages]
     assert len(texts) == 2
@@ -389,7 +419,7 @@ def test_titles_of_any_length_and_writing(opened: Any, width: int) -> None:
     """A title from right to left is set from the right, and its line keeps the order of parts."""
     title = "غرفة المعيشة " + "x" * 460 + " 🏡"
     what = contents(title=title, project="بيت على الشاطئ <b>", studio="Ö" * 120)
-    page = opened(what, viewport={"width": width, "height": 844}).page
+    page = opened(what, width=width)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert page.evaluate("getComputedStyle(document.querySelector('h1')).direction") == "rtl"
     parts = page.locator(".about bdi").evaluate_all(
@@ -399,7 +429,7 @@ def test_titles_of_any_length_and_writing(opened: Any, width: int) -> None:
 
 
 def test_without_scripts_all_pictures_are_there(opened: Any) -> None:
-    page = opened(java_script_enabled=False).page
+    page = opened(java_script_enabled=False)
     assert page.locator("figure img").count() == 4
     assert page.locator("figure img").first.is_visible()
     assert not page.locator("#viewer").is_visible()
@@ -421,7 +451,7 @@ def several() -> PageContents:
 
 
 def test_views_are_chosen_in_the_same_mood(opened: Any) -> None:
-    page = opened(several()).page
+    page = opened(several())
     assert page.locator(".moods:visible button").all_inner_texts() == ["Day", "Dusk"]
     page.click(".moods:visible button:has-text('Dusk')")
     page.select_option("#beside", label="Day")
@@ -438,7 +468,7 @@ def test_views_are_chosen_in_the_same_mood(opened: Any) -> None:
 
 
 def test_comments_find_back_to_their_view(opened: Any, tmp_path: Path) -> None:
-    page = opened(several()).page
+    page = opened(several())
     assert page.locator(".words h3.view").all_inner_texts() == ["Living room", "Kitchen"]
     comment_at(page, 0.3, 0.3, "of the living room")
     page.click("button:has-text('Kitchen')")
