@@ -21,8 +21,7 @@ LAMP = ".figure[data-key='gain:lamp']"
 class Window:
     """A window of a desk, with all that went wrong in it."""
 
-    def __init__(self, browser: Any, served: Any, **options: Any) -> None:
-        self.address = served.url
+    def __init__(self, browser: Any, **options: Any) -> None:
         still = {"reduced_motion": "reduce"}  # colours that fade keep a processor busy
         self.context = browser.new_context(**(still | options))
         self.page = self.context.new_page()
@@ -31,18 +30,25 @@ class Window:
         self.page.on("console", self._said)
         self.page.on("pageerror", lambda error: self.wrong.append(str(error)))
         self.page.on("request", lambda request: self.requests.append(request.url))
-        self.own = f"http://127.0.0.1:{served.port}/"
 
-    def opened(self) -> Window:
-        """Open the desk in it, which shows its first picture."""
-        self.page.goto(self.address)
+    def open(self, served: Any) -> None:
+        """Open a desk in it, which shows its first picture."""
+        self.own = f"http://127.0.0.1:{served.port}/"
+        self.wrong.clear()
+        self.requests.clear()
+        self.page.goto(served.url)
         self.whole()
-        return self
 
     def leave(self) -> None:
-        """Leave the desk and forget it, as a window that is closed does."""
-        self.page.evaluate("sessionStorage.clear()")
-        self.page.goto("about:blank")
+        """Leave the desk and forget it, as when a window is closed."""
+        if self.page.url != "about:blank":
+            self.page.evaluate("sessionStorage.clear()")
+            self.page.goto("about:blank")
+
+    def check(self) -> None:
+        """Nothing went wrong, and nothing was fetched but from the desk."""
+        assert self.wrong == []
+        assert [url for url in self.requests if not url.startswith(self.own)] == []
 
     def _said(self, message: Any) -> None:
         if "willReadFrequently" not in message.text:  # our reading of codes, here
@@ -94,38 +100,49 @@ class Window:
         return np.array(data, np.uint8).reshape(height, width, 4)[..., :3]
 
 
-@pytest.fixture
-def window(chromium: Any, served: Any) -> Iterator[Any]:
-    made: list[Window] = []
-
-    def window(of: Any = None, **options: Any) -> Window:
-        made.append(Window(chromium, of or served, **options))
-        return made[-1].opened()
-
-    yield window
-    for each in made:
-        each.context.close()
-    check(made)
-
-
 @pytest.fixture(scope="module")
-def common_window(chromium: Any, common: Any) -> Iterator[Window]:
-    """One window of the common desk: to open one takes as long as many a test."""
-    window = Window(chromium, common)
+def first_window(chromium: Any) -> Iterator[Window]:
+    """The first window of each test; to open one takes as long as many a test."""
+    window = Window(chromium)
     yield window
     window.context.close()
 
 
 @pytest.fixture
-def visit(chromium: Any, common: Any, common_window: Window) -> Iterator[Any]:
+def windows(chromium: Any, first_window: Window) -> Iterator[Any]:
+    """Windows of desks; those that have options, and all but the first, are opened anew."""
+    made: list[Window] = []
+
+    def show(served: Any, **options: Any) -> Window:
+        made.append(Window(chromium, **options) if made or options else first_window)
+        made[-1].open(served)
+        return made[-1]
+
+    yield show
+    for each in made:
+        if each is first_window:
+            each.leave()
+        else:
+            each.context.close()
+    for each in made:
+        each.check()
+
+
+@pytest.fixture
+def window(windows: Any, served: Any) -> Any:
+    """Windows of a desk that the test has for itself."""
+    return partial(windows, served)
+
+
+@pytest.fixture
+def visit(windows: Any, common: Any) -> Iterator[Any]:
     """Windows of the common desk, whose recipe is left as it was."""
     made: list[Window] = []
     before = common.recipe.read_bytes()
 
     def visit(**options: Any) -> Window:
-        apart = made or options
-        made.append(Window(chromium, common, **options) if apart else common_window)
-        return made[-1].opened()
+        made.append(windows(common, **options))
+        return made[-1]
 
     yield visit
     page = made[0].page
@@ -134,24 +151,7 @@ def visit(chromium: Any, common: Any, common_window: Window) -> Iterator[Any]:
         page.click("#undo")
         page.wait_for_selector(f"html:not([data-version='{version}'])")
     assert page.locator("#save").is_disabled()
-    for each in made:
-        if each is common_window:
-            each.leave()
-        else:
-            each.context.close()
-    check(made)
     assert common.recipe.read_bytes() == before
-
-
-def check(windows: list[Window]) -> None:
-    """Nothing went wrong in them, and nothing was fetched but from the desk."""
-    told = [(each.wrong.copy(), each.requests.copy(), each.own) for each in windows]
-    for each in windows:
-        each.wrong.clear()
-        each.requests.clear()
-    for wrong, requests, own in told:
-        assert wrong == []
-        assert [url for url in requests if not url.startswith(own)] == []
 
 
 def draft(recipe: Path, folder: Path, mood: str) -> npt.NDArray[np.uint8]:
@@ -217,9 +217,9 @@ def test_figures_turn_by_keys_by_hand_and_by_words(visit: Any) -> None:
 
 
 def test_undo_goes_on_after_a_reload_and_after_a_new_start(
-    window: Any, served: Any, serve: Any, recipe: Path
+    windows: Any, served: Any, serve: Any, recipe: Path
 ) -> None:
-    shown = window()
+    shown = windows(served)
     shown.choose("dusk")
     shown.page.focus(SKY)
     shown.page.keyboard.press("ArrowUp")
@@ -228,9 +228,9 @@ def test_undo_goes_on_after_a_reload_and_after_a_new_start(
     shown.reads(SKY, "1 2/3 stops down")
     served.end()
     shown.page.wait_for_selector("#said.wrong:has-text('The desk has ended')")
+    shown.leave()
     shown.wrong.clear()  # the browser says that the socket is gone
-    shown.context.close()
-    again = window(serve(recipe))
+    again = windows(serve(recipe))
     again.choose("dusk")
     again.reads(SKY, "1 2/3 stops down")
     again.page.keyboard.press("Control+z")
