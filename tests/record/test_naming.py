@@ -12,6 +12,9 @@ from evenfall.develop.example import example_recipe
 from evenfall.errors import OutputError
 
 Edit = Callable[[str, str], None]
+UNREADABLE = Path(
+    "/proc/self/mem"
+)  # a regular file by its mode; proc(5): nothing lies at its start
 
 
 @pytest.fixture
@@ -106,6 +109,22 @@ def test_pictures_of_a_kept_round_are_never_replaced(path: Path, edit: Edit) -> 
         evenfall.open(path).run(out=path.parent / "pictures", overwrite=True)
     assert "belongs to round 1, which is kept; choose another folder" in str(caught.value)
     assert (path.parent / "pictures" / "corner_dusk.png").read_bytes() == before
+
+
+@pytest.mark.skipif(not UNREADABLE.exists(), reason="the system has no file that fails so")
+def test_nothing_is_replaced_while_a_round_cannot_be_read(path: Path, edit: Edit) -> None:
+    evenfall.open(path).run()
+    evenfall.open(path).keep_round()
+    record = path.parent / "rounds" / "001" / "round.toml"
+    record.unlink()
+    record.symlink_to(UNREADABLE)
+    edit("stops = -2", "stops = -4")
+    pictures = path.parent / "pictures"
+    before = (pictures / "corner_dusk.png").read_bytes()
+    with pytest.raises(OutputError, match=r"001: round\.toml cannot be read: Input/output error; "):
+        evenfall.open(path).run(out=pictures, overwrite=True)
+    assert (pictures / "corner_dusk.png").read_bytes() == before
+    assert evenfall.open(path).run().out.name == "round_2"
 
 
 def test_drafts_lie_apart_and_are_replaced_without_asking(path: Path, edit: Edit) -> None:

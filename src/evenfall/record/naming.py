@@ -7,13 +7,14 @@ Drafts are thrown away and lie apart, in `drafts`.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
 from pathlib import Path
 
 from evenfall.errors import Fault, OutputError
 from evenfall.recipe import Recipe
 from evenfall.record.report import report_path
-from evenfall.record.rounds import kept_pictures, next_number, rounds_folder
+from evenfall.record.rounds import kept_pictures, next_number, read_rounds, rounds_folder
 
 __all__ = ["former_place", "name_ending", "pictures_folder", "refuse_kept"]
 
@@ -58,6 +59,8 @@ def refuse_kept(recipe: Recipe, paths: Iterable[Path]) -> None:
     OutputError
         Naming every such file.
     """
+    paths = list(paths)
+    _refuse_unknown(recipe, paths)
     kept = kept_pictures(recipe.path)
     faults = [
         Fault(
@@ -72,6 +75,16 @@ def refuse_kept(recipe: Recipe, paths: Iterable[Path]) -> None:
     ]
     if faults:
         raise OutputError(faults)
+
+
+def _refuse_unknown(recipe: Recipe, paths: Iterable[Path]) -> None:
+    """Write over nothing while the system does not give what belongs to a round."""
+    refused = [kept for kept in read_rounds(rounds_folder(recipe.path)) if kept.is_refused]
+    if refused and any(os.path.lexists(path) for path in paths):
+        hint = (
+            "its pictures may be among those that would be replaced; run again, or check the disk"
+        )
+        raise OutputError([Fault(str(kept.folder), "", kept.trouble, "", hint) for kept in refused])
 
 
 def _folder_of(recipe: Recipe, number: int) -> Path:

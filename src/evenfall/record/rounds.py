@@ -56,12 +56,15 @@ class KeptRound:
         What is noted of it; None where that cannot be read.
     trouble : str
         What is wrong with it, for people; empty when nothing is.
+    is_refused : bool
+        Whether the system did not give what is noted of it, so that it may be whole.
     """
 
     number: int
     folder: Path
     record: RoundRecord | None
     trouble: str = ""
+    is_refused: bool = False
 
     @property
     def recipe_path(self) -> Path:
@@ -179,14 +182,20 @@ def _numbered(folder: Path) -> list[tuple[int, Path]]:
 def _read(number: int, folder: Path) -> KeptRound:
     """Read a round; one that has lain as it is for a while is read once a process."""
     try:
-        with os.scandir(folder) as entries:
-            stamps = frozenset((entry.name, Stamp.of(entry.stat())) for entry in entries)
-    except OSError:  # it goes while it is looked at
-        return _read_now(number, folder)
-    newest = max((stamp.changed_ns for _, stamp in stamps), default=0)
-    if time.time_ns() - newest < _SETTLED_NS:  # a clock that ticks slowly may hide a change
-        return _read_now(number, folder)
-    return _read_settled(number, folder, stamps)
+        stamps = _stamps(folder)
+        newest = max((stamp.changed_ns for _, stamp in stamps), default=0)
+        if time.time_ns() - newest < _SETTLED_NS:  # a clock that ticks slowly may hide a change
+            return _read_now(number, folder)
+        return _read_settled(number, folder, stamps)
+    except OSError as error:
+        said = error.strerror or str(error)
+        trouble = f"{RECORD_NAME} cannot be read: {said}"
+        return KeptRound(number, folder, None, trouble, is_refused=folder.is_dir())
+
+
+def _stamps(folder: Path) -> frozenset[tuple[str, Stamp]]:
+    with os.scandir(folder) as entries:
+        return frozenset((entry.name, Stamp.of(entry.stat())) for entry in entries)
 
 
 @lru_cache(maxsize=256)
@@ -201,9 +210,8 @@ def _read_now(number: int, folder: Path) -> KeptRound:
         record = RoundRecord.from_toml(text)
     except FileNotFoundError:
         return KeptRound(number, folder, None, f"is not a whole round: {RECORD_NAME} is missing")
-    except (OSError, UnicodeDecodeError) as error:
-        said = getattr(error, "strerror", None) or "is not UTF-8 text"
-        return KeptRound(number, folder, None, f"{RECORD_NAME} cannot be read: {said}")
+    except UnicodeDecodeError:
+        return KeptRound(number, folder, None, f"{RECORD_NAME} is not UTF-8 text")
     except ValueError as error:
         return KeptRound(number, folder, None, f"{RECORD_NAME} {error}")
     noted = [(record.recipe, record.recipe_sha256)]
