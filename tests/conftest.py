@@ -16,6 +16,7 @@ import shutil
 import signal
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
 from evenfall.cli.process import ENVIRONMENT
@@ -193,9 +194,15 @@ def _lights(height: int, width: int) -> dict[str, Array]:
 
 
 @pytest.fixture(scope="session")
-def studio() -> Studio:
-    """The room at 480x272, clean and as noisy renderings."""
-    return Studio(_lights(272, 480))
+def studio_of() -> Callable[[int, int], Studio]:
+    """The room at a height and width, clean and as noisy renderings."""
+    return cache(lambda height, width: Studio(_lights(height, width)))
+
+
+@pytest.fixture(scope="session")
+def studio(studio_of: Callable[[int, int], Studio]) -> Studio:
+    """The room at 480x272."""
+    return studio_of(272, 480)
 
 
 @pytest.fixture(scope="session")

@@ -127,10 +127,10 @@ def _cast(
         reach[there], which[there] = hit[there], number
         normal[there] = turned
     for number, (low, high) in enumerate(boxes):
-        near, axis = _slab(origin, direction, low, high)
+        near = _enter(origin, direction, low, high)
         there = (near > 1e-6) & (near < reach)
         reach[there], which[there] = near[there], 10 + number
-        faces = np.eye(3)[axis[there]]
+        faces = np.eye(3)[_face(origin, direction[there], low, high)]
         normal[there] = -np.sign((direction[there] * faces).sum(-1, keepdims=True)) * faces
     point = origin + reach[..., None] * direction
     outside = which < 0
@@ -146,14 +146,23 @@ def _cast(
     return _Seen(point, normal, _albedo(rng, point, which), outside, direction)
 
 
-def _slab(origin: Array, direction: Array, low: Array, high: Array) -> tuple[Array, Array]:
-    """Distance at which rays enter a box, huge where they miss, and the axis of the face."""
+def _enter(origin: Array, direction: Array, low: Array, high: Array) -> Array:
+    """Distance at which rays enter a box, huge where they miss."""
+    enter, leave = np.array(-np.inf), np.array(np.inf)
+    for axis in range(3):
+        start, way = origin[..., axis], direction[..., axis]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            first, second = (low[axis] - start) / way, (high[axis] - start) / way
+        enter = np.fmax(enter, np.minimum(first, second))
+        leave = np.fmin(leave, np.maximum(first, second))
+    return np.where((enter < leave) & (enter > 0), enter, np.inf)
+
+
+def _face(origin: Array, direction: Array, low: Array, high: Array) -> npt.NDArray[np.int_]:
+    """Axis of the face through which rays enter a box."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        first, second = (low - origin) / direction, (high - origin) / direction
-    near, far = np.minimum(first, second), np.maximum(first, second)
-    enter = np.nanmax(near, -1)
-    hit = (enter < np.nanmin(far, -1)) & (enter > 0)
-    return np.where(hit, enter, np.inf), np.nan_to_num(near, nan=-np.inf).argmax(-1)
+        near = np.minimum((low - origin) / direction, (high - origin) / direction)
+    return np.asarray(np.nan_to_num(near, nan=-np.inf).argmax(-1))
 
 
 def _albedo(rng: np.random.Generator, point: Array, which: npt.NDArray[np.int_]) -> Array:
@@ -179,8 +188,7 @@ def _lit(seen: _Seen, boxes: list[tuple[Array, Array]], toward: Array, reach: Ar
     start = seen.point + 1e-3 * seen.normal
     free = np.ones(reach.shape)
     for low, high in boxes:
-        enter, _ = _slab(start, toward, low, high)
-        free[enter < reach] = 0
+        free[_enter(start, toward, low, high) < reach] = 0
     return free
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -27,12 +28,15 @@ def _read(path: Path) -> Array:
 
 @pytest.fixture(scope="session")
 def truth() -> Callable[[str], Array]:
-    """Independent renders of all lights at once: 'day', 'dusk', and 'beauty' as rendered."""
+    """Independent renders of all lights at once: 'day', 'dusk', and 'beauty' as rendered.
+
+    Copy before changing.
+    """
 
     def read(name: str) -> Array:
         return _read(SAMPLES / ("beauty.exr" if name == "beauty" else f"truth/{name}.exr"))
 
-    return read
+    return cache(read)
 
 
 @pytest.fixture(scope="session")
@@ -73,6 +77,12 @@ def proof_recipe(
         return evenfall.load(path, passes=SAMPLES, changes=changes)
 
     return make
+
+
+@pytest.fixture(scope="session")
+def mix_of(proof_recipe: Callable[..., evenfall.Recipe]) -> Callable[[str], Array]:
+    """Mixes of the moods, each made once; copy before changing."""
+    return cache(lambda mood: evenfall.open(proof_recipe()).mix(mood))
 
 
 def _lines(set_ups: dict[str, Any]) -> list[str]:

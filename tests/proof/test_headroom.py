@@ -1,7 +1,8 @@
 """Noise headroom, against what two independent seeds show through the same look.
 
 The truth is the difference of two pictures that differ by their noise alone, block by block; it is
-scanned upwards for its first crossing, for raised far enough every picture is white and calm.
+scanned upwards for its first crossing, in steps and then within one, for raised far enough every
+picture is white and calm.
 """
 
 from __future__ import annotations
@@ -74,7 +75,12 @@ def _noise(first: Array, second: Array, tone: str) -> Noise:
 
 def _reached(noise: Noise, limit: float) -> float | None:
     """Stops at which noise first reaches the limit; None if it never does."""
-    return next((stops for stops in map(float, STOPS) if noise(stops) >= limit), None)
+    loud = (place for place in range(0, STOPS.size, 4) if noise(float(STOPS[place])) >= limit)
+    coarse = next(loud, None)
+    if coarse is None:
+        return None
+    steps = map(float, STOPS[max(0, coarse - 3) : coarse + 1])
+    return next(stops for stops in steps if noise(stops) >= limit)
 
 
 def _predicted(first: Array, tone: str, limit: float) -> Headroom:

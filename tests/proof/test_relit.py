@@ -71,12 +71,12 @@ def _factors(set_ups: dict[str, Any], mood: str) -> dict[str, Floats]:
 @pytest.mark.parametrize("mood", SET_UPS)
 def test_mix_equals_an_independent_render(
     mood: str,
-    proof_recipe: Callable[..., evenfall.Recipe],
+    mix_of: Callable[[str], Array],
     truth: Callable[[str], Array],
     noise: dict[str, Any],
     set_ups: dict[str, Any],
 ) -> None:
-    mix = evenfall.open(proof_recipe()).mix(mood)
+    mix = mix_of(mood)
     factors = _factors(set_ups, mood)
     assert misfit(mix, truth(mood), noise, factors, SET_UPS[mood]) < CHI_LIMIT
     np.testing.assert_allclose(
@@ -92,13 +92,14 @@ def test_mix_equals_an_independent_render(
 def test_a_balance_that_is_wrong_by_two_per_cent_is_rejected(
     mood: str,
     light: str,
+    mix_of: Callable[[str], Array],
     proof_recipe: Callable[..., evenfall.Recipe],
     truth: Callable[[str], Array],
     noise: dict[str, Any],
     set_ups: dict[str, Any],
 ) -> None:
     stops = set_ups["truths"][SET_UPS[mood]][light]["gain_stops"] + float(np.log2(1.02))
-    right = evenfall.open(proof_recipe()).mix(mood)
+    right = mix_of(mood)
     wrong = evenfall.open(proof_recipe((f"moods.{mood}.lights.{light}.stops={stops}",))).mix(mood)
     factors = _factors(set_ups, mood)
     sound = misfit(right, truth(mood), noise, factors, SET_UPS[mood])
@@ -108,13 +109,13 @@ def test_a_balance_that_is_wrong_by_two_per_cent_is_rejected(
 
 
 def test_a_balance_that_is_wrong_by_two_per_cent_all_over_is_rejected(
-    proof_recipe: Callable[..., evenfall.Recipe],
+    mix_of: Callable[[str], Array],
     truth: Callable[[str], Array],
     noise: dict[str, Any],
     set_ups: dict[str, Any],
 ) -> None:
     for mood, name in SET_UPS.items():
-        mix = np.float32(1.02) * evenfall.open(proof_recipe()).mix(mood)
+        mix = np.float32(1.02) * mix_of(mood)
         assert misfit(mix, truth(mood), noise, _factors(set_ups, mood), name) > 5 * CHI_LIMIT
 
 

@@ -18,7 +18,7 @@ from evenfall.prove.diagnosis import CODES, REMARKS
 from evenfall.prove.prove import prove
 
 FACTOR_TOLERANCE = 0.03  # what noise leaves open in the weakest light tested for its factor
-WINDOW = (slice(41, 163), slice(288, 446))
+WINDOW = (slice(20, 82), slice(144, 224))
 
 
 def picture(rgb: np.ndarray, alpha: np.ndarray | None = None) -> Any:
@@ -57,8 +57,7 @@ class Filtered:
         return gaussian_filter(rgb, (self.sigma, self.sigma, 0)) if self.sigma else rgb
 
 
-@pytest.mark.parametrize("samples", [4, 64, 1024])
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize(("samples", "seed"), [(4, 1), (4, 2), (64, 3), (1024, 1)])
 def test_sound_set_gives_no_diagnosis(studio: Any, samples: int, seed: int) -> None:
     noisy = type(studio)(studio.clean, samples, fireflies=1e-4)
     proof = proof_of(noisy.passes(seed), noisy.beauty(seed))
@@ -68,7 +67,7 @@ def test_sound_set_gives_no_diagnosis(studio: Any, samples: int, seed: int) -> N
     assert proof.difference_share == pytest.approx(proof.noise_share, rel=0.1)
 
 
-@pytest.mark.parametrize("sigma", [0.5, 0.8, 1.1])
+@pytest.mark.parametrize("sigma", [0.5, 1.1])
 def test_correlated_noise_gives_no_diagnosis(studio: Any, sigma: float) -> None:
     wide = Filtered(sigma)
     passes = {name: wide(rgb) for name, rgb in studio.passes(4).items()}
@@ -96,9 +95,7 @@ def finer(studio: Any) -> tuple[dict[str, np.ndarray], np.ndarray]:
     return fine.passes(), fine.beauty()
 
 
-@pytest.mark.parametrize(
-    "light", ["sun", "sky", "fill", "pendants", "cove", "garden", "screen_glow"]
-)
+@pytest.mark.parametrize("light", ["sun", "fill", "garden", "screen_glow"])
 def test_dropped_pass(
     studio: Any, finer: tuple[dict[str, np.ndarray], np.ndarray], light: str
 ) -> None:
@@ -110,18 +107,19 @@ def test_dropped_pass(
     assert there > 2 * studio.clean[light].mean() or light == "fill"  # fill is everywhere
 
 
-def test_missing_light_is_described(
-    studio_passes: dict[str, np.ndarray], studio_beauty: np.ndarray
-) -> None:
-    without = {name: rgb for name, rgb in studio_passes.items() if name != "pendants"}
-    share = studio_passes["pendants"].sum() / studio_beauty.sum()
-    message = proof_of(without, studio_beauty).diagnoses[0].message
+def test_missing_light_is_described(finer: tuple[dict[str, np.ndarray], np.ndarray]) -> None:
+    passes, beauty = finer
+    without = {name: rgb for name, rgb in passes.items() if name != "cove"}
+    share = passes["cove"].sum() / beauty.sum()
+    message = proof_of(without, beauty).diagnoses[0].message
     assert "warmer than the rest" in message
     assert float(message.split(" %")[0]) == pytest.approx(100 * share, rel=0.15)
 
 
-@pytest.mark.parametrize("light", ["sun", "sky", "fill", "pendants", "cove", "screen_glow"])
-@pytest.mark.parametrize("stops", [1.0, -1.0, 0.5])
+@pytest.mark.parametrize(
+    ("light", "stops"),
+    [("sun", 0.5), ("sky", -1.0), ("fill", 0.5), ("pendants", 1.0), ("screen_glow", -1.0)],
+)
 def test_pass_at_another_exposure(
     studio_passes: dict[str, np.ndarray], studio_beauty: np.ndarray, light: str, stops: float
 ) -> None:
@@ -170,8 +168,10 @@ def test_light_inside_another_pass(
     assert "fill is nowhere darker" in proof.diagnoses[0].message
 
 
-@pytest.mark.parametrize("light", ["sun", "sky", "fill", "pendants", "cove", "screen_glow"])
-@pytest.mark.parametrize("cut", [False, True])
+@pytest.mark.parametrize(
+    ("light", "cut"),
+    [("sun", True), ("sky", False), ("pendants", True), ("cove", False), ("screen_glow", True)],
+)
 def test_display_encoded_pass(
     studio_passes: dict[str, np.ndarray], studio_beauty: np.ndarray, light: str, cut: bool
 ) -> None:
@@ -215,9 +215,9 @@ def test_lamp_of_one_radiance_is_not_clipped(studio: Any) -> None:
     """A lamp seen directly has one value over its whole face, and is no fault."""
     clean = {name: rgb.copy() for name, rgb in studio.clean.items()}
     passes, beauty = studio.passes(), studio.beauty()
-    passes["pendants"][60:80, 100:130] = 40
+    passes["pendants"][30:40, 50:65] = 40
     others = sum(clean[name] for name in clean if name != "pendants")
-    beauty[60:80, 100:130] = 40 + others[60:80, 100:130]
+    beauty[30:40, 50:65] = 40 + others[30:40, 50:65]
     assert codes(proof_of(passes, beauty)) == []
 
 
@@ -226,7 +226,8 @@ def test_beauty_at_another_exposure(
 ) -> None:
     proof = proof_of(studio_passes, studio_beauty * np.float32(0.25))
     assert codes(proof) == [("beauty-exposure", ())]
-    assert "-2.00 stops" in proof.diagnoses[0].message
+    stops = proof.diagnoses[0].message.split("exported ")[1].split(" stops")[0]
+    assert float(stops) == pytest.approx(-2, abs=0.02)
 
 
 def test_white_balance_of_beauty_and_pass(
@@ -286,8 +287,8 @@ def test_background_missing(
     assert codes(proof) == [("background-missing", ())]
     region = proof.diagnoses[0].region
     block = proof.maps.grid.size
-    assert abs(region.left - 288) <= block
-    assert abs(region.bottom - 163) <= block
+    assert abs(region.left - 144) <= block
+    assert abs(region.bottom - 82) <= block
 
 
 def test_background_in_every_pass(
@@ -304,7 +305,7 @@ def test_alpha_missing_or_differing(
 ) -> None:
     alpha = np.ones(studio_beauty.shape[:2], np.float32)
     alpha[WINDOW] = 0
-    other = np.roll(alpha, 60, axis=1)
+    other = np.roll(alpha, 30, axis=1)
 
     def with_alpha(of: dict[str, np.ndarray | None]) -> Any:
         pictures = [(name, picture(rgb, of[name])) for name, rgb in studio_passes.items()]
@@ -348,12 +349,12 @@ def test_worst_place_and_half_float_planes(
     studio_passes: dict[str, np.ndarray], studio_beauty: np.ndarray
 ) -> None:
     beauty = studio_beauty.copy()
-    beauty[96:128, 32:64] *= 1.5
+    beauty[48:64, 16:32] *= 1.5
     passes = {name: rgb.astype(np.float16) for name, rgb in studio_passes.items()}
     proof = proof_of(passes, beauty.astype(np.float16))
     assert proof.verdict == "does not add up"
-    assert 32 <= proof.worst.left < 64
-    assert 96 <= proof.worst.top < 128
+    assert 16 <= proof.worst.left < 32
+    assert 48 <= proof.worst.top < 64
     assert proof.worst_share == pytest.approx(1 / 3, abs=0.1)
 
 
@@ -393,7 +394,7 @@ def test_odd_sizes_and_levels_do_no_harm(shape: tuple[int, int], level: float) -
 
 
 def test_sizes_that_differ_are_refused(studio_beauty: np.ndarray) -> None:
-    with pytest.raises(ValueError, match=r"pass 'sun' is 100 x 50 pixels, the others 480 x 272"):
+    with pytest.raises(ValueError, match=r"pass 'sun' is 100 x 50 pixels, the others 240 x 136"):
         proof_of({"sun": np.ones((50, 100, 3), np.float32)}, studio_beauty)
 
 
