@@ -39,6 +39,11 @@ def remarked(proof: Any) -> list[tuple[str, tuple[str, ...]]]:
     return [(remark.code, remark.lights) for remark in proof.remarks]
 
 
+def stops_after(word: str, text: str) -> float:
+    """The number of stops that a text gives after a word."""
+    return float(text.partition(word)[2].partition(" stops")[0])
+
+
 def srgb(linear: np.ndarray) -> np.ndarray:
     """IEC 61966-2-1, going on above 1."""
     power = 1.055 * np.maximum(linear, 1e-9) ** (1 / 2.4) - 0.055
@@ -127,6 +132,9 @@ def test_pass_at_another_exposure(
     passes[light] = passes[light] * np.float32(2**stops)
     proof = proof_of(passes, studio_beauty)
     assert codes(proof) == [("pass-exposure", (light,))]
+    message, remedy = proof.diagnoses[0].message, proof.diagnoses[0].remedy
+    assert stops_after("exported ", message) == pytest.approx(stops, abs=0.05)
+    assert stops_after("until then ", remedy) == pytest.approx(-stops, abs=0.05)
     found = next(each for each in proof.lights if each.name == light)
     assert found.factor == pytest.approx(2**-stops, rel=FACTOR_TOLERANCE)
     assert found.exported_stops == pytest.approx(stops, abs=0.05)
@@ -177,7 +185,18 @@ def test_display_encoded_pass(
 ) -> None:
     encoded = srgb(studio_passes[light])
     passes = {**studio_passes, light: np.minimum(encoded, 1) if cut else encoded}
-    assert codes(proof_of(passes, studio_beauty)) == [("pass-display-encoded", (light,))]
+    proof = proof_of(passes, studio_beauty)
+    assert codes(proof) == [("pass-display-encoded", (light,))]
+    assert "undoing the sRGB curve" in proof.diagnoses[0].message
+
+
+def test_pass_of_a_pure_power(
+    studio_passes: dict[str, np.ndarray], studio_beauty: np.ndarray
+) -> None:
+    passes = {**studio_passes, "sky": studio_passes["sky"] ** np.float32(1 / 2.2)}
+    proof = proof_of(passes, studio_beauty)
+    assert codes(proof) == [("pass-display-encoded", ("sky",))]
+    assert "undoing the power of 1/2.2" in proof.diagnoses[0].message
 
 
 @pytest.mark.parametrize("cut", [False, True])
@@ -208,7 +227,9 @@ def test_clamped_beauty(
 
 def test_clamped_pass(studio_passes: dict[str, np.ndarray], studio_beauty: np.ndarray) -> None:
     passes = {**studio_passes, "sky": np.minimum(studio_passes["sky"], 1)}
-    assert codes(proof_of(passes, studio_beauty)) == [("pass-clipped", ("sky",))]
+    proof = proof_of(passes, studio_beauty)
+    assert codes(proof) == [("pass-clipped", ("sky",))]
+    assert remarked(proof) == [("flat-top", ("sky",))]
 
 
 def test_lamp_of_one_radiance_is_not_clipped(studio: Any) -> None:
@@ -226,8 +247,9 @@ def test_beauty_at_another_exposure(
 ) -> None:
     proof = proof_of(studio_passes, studio_beauty * np.float32(0.25))
     assert codes(proof) == [("beauty-exposure", ())]
-    stops = proof.diagnoses[0].message.split("exported ")[1].split(" stops")[0]
-    assert float(stops) == pytest.approx(-2, abs=0.02)
+    assert stops_after("exported ", proof.diagnoses[0].message) == pytest.approx(-2, abs=0.02)
+    assert not any(each.as_rendered for each in proof.lights)
+    assert [each.factor for each in proof.lights] == pytest.approx([0.25] * 7, rel=0.1)
 
 
 def test_white_balance_of_beauty_and_pass(
@@ -252,6 +274,27 @@ def test_passes_denoised_apart(studio: Any) -> None:
     assert (codes(whole), remarked(whole)) == ([], [("denoised-apart", ())])
     everything = {name: denoised(rgb) for name, rgb in passes.items()}
     assert remarked(proof_of(everything, denoised(beauty))) == [("denoised-apart", tuple(passes))]
+
+
+def test_a_beauty_of_few_samples_is_remarked(
+    studio: Any, studio_passes: dict[str, np.ndarray]
+) -> None:
+    """With a sixteenth of the samples noise is four times as strong."""
+    proof = proof_of(studio_passes, type(studio)(studio.clean, 4).beauty())
+    assert (codes(proof), remarked(proof)) == ([], [("beauty-grainy", ())])
+    told = float(proof.remarks[0].message.split(" times as grainy")[0].split()[-1])
+    assert told == pytest.approx(4, rel=0.2)
+
+
+def test_nothing_is_said_of_grain_where_passes_and_beauty_differ(
+    studio: Any, studio_passes: dict[str, np.ndarray], studio_beauty: np.ndarray
+) -> None:
+    """The sky's has none; that is told of a sound set, and not where a light is missing."""
+    passes = {**studio_passes, "sky": studio.clean["sky"]}
+    assert remarked(proof_of(passes, studio_beauty)) == [("denoised-apart", ("sky",))]
+    del passes["sun"]
+    proof = proof_of(passes, studio_beauty)
+    assert (codes(proof), remarked(proof)) == ([("pass-missing", ())], [])
 
 
 @pytest.mark.parametrize(("light", "down", "across"), [("sun", 0, 1), ("sky", 1, 0)])
