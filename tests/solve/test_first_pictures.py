@@ -77,6 +77,14 @@ def test_lamps_are_lit_by_day_and_keep_their_strength_at_dusk(view: evenfall.Vie
         assert 0 < dusk[sky].gain < day[sky].gain
 
 
+def test_daylight_goes_down_where_no_window_is_in_view(scene: Views) -> None:
+    """The brightest wall is no window that would have to be lit at night."""
+    view = scene("from_the_window")
+    day, dusk, night = (view.develop(mood).balance.lights for mood in ("day", "dusk", "night"))
+    assert 0 < dusk["sky"].gain <= 0.5 * day["sky"].gain
+    assert 0 < night["sky"].gain <= 0.25 * dusk["sky"].gain
+
+
 def window(name: str) -> npt.NDArray[np.bool_]:
     """Sky seen through the window of the rooms, by their camera: planted by hand."""
     seen = np.zeros((100, 160), bool)

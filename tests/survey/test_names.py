@@ -82,6 +82,12 @@ def test_patterns_that_do_not_work_are_all_told() -> None:
         ("farola_calle", "outdoor fixture"),
         ("poller_2", "outdoor fixture"),
         ("piscine", "outdoor fixture"),
+        ("Tageslicht", "sky"),  # ends as lamps do
+        ("Führungslicht", "key"),
+        ("Fülllicht", "fill"),
+        ("maanlicht", "key"),
+        ("Leuchtschrift", "glow"),
+        ("Notlicht", "fixture"),
     ],
 )
 def test_roles_from_words(name: str, role: str) -> None:

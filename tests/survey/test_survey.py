@@ -112,6 +112,14 @@ def test_a_moon_that_adds_next_to_nothing_is_no_key() -> None:
     assert propose_roles(alone)["luna"].role == "key"
 
 
+def test_a_light_over_a_picture_is_called_after_it(
+    tmp_path: Path, studio_passes: dict[str, np.ndarray], write_exr: Callable[..., Path]
+) -> None:
+    for name, file in {"sun": "sun", "sky": "sky", "cove": "picture_light"}.items():
+        write_exr(tmp_path / f"{file}.exr", studio_passes[name])
+    assert [light.name for light in survey_folder(tmp_path).lights] == ["picture", "sky", "sun"]
+
+
 def test_layers_of_one_file_are_lights(
     tmp_path: Path, studio_passes: dict[str, np.ndarray]
 ) -> None:

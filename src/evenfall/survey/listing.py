@@ -27,7 +27,7 @@ from evenfall.survey.name_says import (
 )
 from evenfall.survey.names import without_frame
 from evenfall.survey.sequence import OneFrame, one_frame
-from evenfall.survey.words import DATA_WORDS, UNNAMED_WORDS, first_of, words_of
+from evenfall.survey.words import DATA_WORDS, FILLING_WORDS, UNNAMED_WORDS, first_of, words_of
 
 __all__ = [
     "Found",
@@ -337,7 +337,8 @@ def named_as(found: Found, *, together: bool, alone: bool) -> str:
         return says.title
     pieces = says.own if alone else found.path.all
     kept = [piece for piece in pieces if not set(words_of(piece)) <= UNNAMED_WORDS]
-    return "_".join(kept or found.path.all)
+    says_something = any(not set(words_of(piece)) <= FILLING_WORDS for piece in kept)
+    return "_".join(kept if says_something else found.path.all)
 
 
 def _tells(pieces: Sequence[str]) -> bool:

@@ -57,16 +57,19 @@ ROLE_WORDS: Mapping[Role, tuple[str, ...]] = {
         *("sun", "sunlight", "key", "main", "moon", "moonlight", "sonne", "sonnenlicht", "mond"),
         *("soleil", "lune", "sol", "luna", "sole", "lua", "zon", "maan", "太陽", "太阳", "日光"),
         *("солнце", "луна", "сонце", "태양", "ήλιος", "slunce", "slonce", "gune", "aurinko"),
+        *("mondlicht", "hauptlicht", "fuhrungslicht", "zonlicht", "maanlicht", "hoofdlicht"),
         *("soare", "شمس", "שמש", "सूरज", "ดวงอาทิตย์"),
     ),
     "sky": (
         *("sky", "skylight", "dome", "environment", "env", "hdri", "overcast", "daylight"),
+        *("tageslicht", "himmelslicht", "umgebungslicht", "daglicht", "omgevingslicht", "dagsljus"),
         *("himmel", "umgebung", "ciel", "environnement", "cielo", "ceu", "entorno", "ambiente"),
         *("hemel", "天空", "空", "небо", "하늘", "ουρανός", "obloha", "niebo", "gokyuzu", "taivas"),
         *("سماء", "שמיים", "आसमान", "ท้องฟ้า"),
     ),
     "fill": (
         *("fill", "bounce", "reflector", "softbox", "ambient", "portal", "aufhellung"),
+        *("fulllicht", "aufhelllicht", "invullicht"),
         *("remplissage", "relleno", "riempimento", "preenchimento"),
     ),
     "outdoor fixture": (
@@ -82,6 +85,8 @@ ROLE_WORDS: Mapping[Role, tuple[str, ...]] = {
         *("glow", "screen", "tv", "television", "monitor", "display", "sign", "emissive"),
         *("emission", "fire", "fireplace", "candle", "neon", "stove", "oven", "hearth", "ember"),
         *("feuer", "kamin", "kerze", "bildschirm", "ofen", "feu", "cheminee", "bougie", "ecran"),
+        *("kerzenlicht", "kaminlicht", "feuerschein", "leuchtschrift", "leuchtreklame", "signage"),
+        *("enseigne", "insegna", "rotulo", "letrero", "lichtreclame"),
         *("fuego", "chimenea", "vela", "pantalla", "fuoco", "candela", "schermo"),
     ),
     "fixture": (

@@ -130,6 +130,20 @@ def sunny_room() -> tuple[Shape, dict[str, Shape], Lights]:
     return ROOM_CAMERA, room(window=True), lights
 
 
+def from_the_window() -> tuple[Shape, dict[str, Shape], Lights]:
+    """The same room seen from its window, which is not in view: sun on the floor, strong lamps."""
+    lights = {
+        "sun": {"sun": sun((-0.3, -1.0, -0.75), DAY, 20)},
+        "sky": {"sky": sky(COOL, 0.8)},
+        "pendants": {
+            "one": globe((0.7, 0.25, 1.75), 0.11, WARM, 30),
+            "two": globe((1.4, 0.25, 1.75), 0.11, WARM, 30),
+        },
+        "picture_light": {"strip": bar((-1.6, -2.48, 2.2), (-0.4, -2.4, 2.23), NEUTRAL, 40)},
+    }
+    return camera((0.3, 2.3, 1.5), (-0.2, -2.0, 1.2), 76), room(window=True), lights
+
+
 def overcast_room() -> tuple[Shape, dict[str, Shape], Lights]:
     """The room under an even grey sky, with no sun, and a lamp beside the sofa."""
     lights = {
@@ -224,7 +238,10 @@ def house_by_night() -> tuple[Shape, dict[str, Shape], Lights]:
 
 SCENES: dict[str, Callable[[], tuple[Shape, dict[str, Shape], Lights]]] = {
     each.__name__: each
-    for each in (sunny_room, overcast_room, lamp_room, studio, house_by_day, house_by_night)
+    for each in (
+        *(sunny_room, from_the_window, overcast_room, lamp_room, studio),
+        *(house_by_day, house_by_night),
+    )
 }
 
 
