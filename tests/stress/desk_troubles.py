@@ -41,7 +41,7 @@ from evenfall.errors import EvenfallError
 from evenfall.recipe import load
 from evenfall.recipe.words.prose import stops_prose
 
-SLOWEST_SECONDS = 60
+SLOWEST_SECONDS = 150
 SIGNALS = {signal.SIGINT: 0, signal.SIGTERM: 143, signal.SIGHUP: 129, signal.SIGKILL: -9}
 STOPS_AT_FIRST = -2
 _TRACED = ["strace", "-f", "-qq", "--seccomp-bpf", "-o", os.devnull]
@@ -160,11 +160,18 @@ class Bench:
             raise AssertionError(f"{left} is left over")
 
 
-def turned(desk: Desk, bench: Bench, recipe: Path, most: int) -> tuple[int, set[str], Counter[str]]:
-    """Turn and save by chance; turns that were acknowledged, texts that were, and what was said."""
-    turns, texts, seen = 0, {recipe.read_text(encoding="utf-8")}, Counter[str]()
+def turned(
+    desk: Desk,
+    bench: Bench,
+    recipe: Path,
+    most: int,
+    texts: set[str],
+    seen: Counter[str],
+    turns: int = 0,
+) -> int:
+    """Turn and save by chance; gives acknowledged turns, notes texts and what was said."""
     for _ in range(most):
-        if bench.random.random() < 0.25:
+        if bench.random.random() < 0.15:
             refused = desk.do(do="save")
             texts.add(recipe.read_text(encoding="utf-8"))
             seen["saved" if not refused else "not saved"] += 1
@@ -176,40 +183,47 @@ def turned(desk: Desk, bench: Bench, recipe: Path, most: int) -> tuple[int, set[
             raise AssertionError(f"refused with: {refused}")
         if desk.sky() != stops_prose(STOPS_AT_FIRST + turns / 3):
             raise AssertionError(f"shows {desk.sky()} after {turns} turns; {refused}")
-    return turns, texts, seen
+    return turns
 
 
 def full(bench: Bench, rounds: int) -> None:
-    """The disk of the recipe is full sooner or later, and has room again."""
+    """The disk of the recipe gets full, before a desk is opened or while one is, and has room."""
     for _ in range(rounds):
         disk = Path(tempfile.mkdtemp(dir=bench.folder))
         with mounted(disk, 400):
             recipe = bench.scene(disk)
-            ballast = disk / "ballast"
-            filled = shutil.disk_usage(disk).free - 4096 * bench.random.randrange(0, 4)
-            with contextlib.suppress(OSError):
-                ballast.write_bytes(bytes(max(0, filled)))
+            texts, turns, seen = {recipe.read_text(encoding="utf-8")}, 0, Counter[str]()
+            if full_before := bench.random.random() < 0.3:
+                fill(disk, bench.random.randrange(4))
             try:
                 desk = Desk(recipe)
             except NotOpenedError as said:
                 if "cannot be written" not in str(said):
                     raise
                 bench.counts["full, not opened"] += 1
-                ballast.unlink()
-                bench.come_back(recipe, 0, 0, {recipe.read_text(encoding="utf-8")})
+                (disk / "ballast").unlink()
+                bench.come_back(recipe, 0, 0, texts)
                 continue
-            turns, texts, seen = turned(desk, bench, recipe, 40)
+            if not full_before:
+                turns = turned(desk, bench, recipe, bench.random.randrange(40), texts, seen)
+                fill(disk, bench.random.randrange(2))
+            turns = turned(desk, bench, recipe, 60, texts, seen, turns)
             if bench.random.random() < 0.5:
-                ballast.unlink(missing_ok=True)
+                (disk / "ballast").unlink()
                 if desk.turn():
                     raise AssertionError("room again, and no turn")
                 turns += 1
-            number = bench.random.choice(list(SIGNALS))
-            desk.end(number)
-            ballast.unlink(missing_ok=True)
+            desk.end(bench.random.choice(list(SIGNALS)))
+            (disk / "ballast").unlink(missing_ok=True)
             bench.counts += seen
             bench.counts["full"] += 1
             bench.come_back(recipe, turns, turns, texts)
+
+
+def fill(disk: Path, pages: int) -> None:
+    """Leave so many pages of a disk free."""
+    with (disk / "ballast").open("wb") as ballast:
+        ballast.write(bytes(max(0, shutil.disk_usage(disk).free - 4096 * pages)))
 
 
 def refusing(bench: Bench, rounds: int) -> None:
@@ -239,7 +253,8 @@ def refusing(bench: Bench, rounds: int) -> None:
             bench.counts["refusing, not opened"] += 1
             bench.come_back(recipe, 0, 0, {recipe.read_text(encoding="utf-8")})
             continue
-        turns, texts, seen = turned(desk, bench, recipe, 15)
+        texts, seen = {recipe.read_text(encoding="utf-8")}, Counter[str]()
+        turns = turned(desk, bench, recipe, 15, texts, seen)
         desk.end(bench.random.choice([signal.SIGINT, signal.SIGTERM, signal.SIGKILL]))
         bench.counts += seen
         bench.counts["refusing"] += 1
@@ -251,8 +266,8 @@ def kill(bench: Bench, rounds: int) -> None:
     for _ in range(rounds):
         recipe = bench.scene()
         desk = Desk(recipe)
-        turns, texts, _ = turned(desk, bench, recipe, bench.random.randrange(8))
-        texts.add(desk_text_after_saving(recipe, desk))
+        texts = {recipe.read_text(encoding="utf-8")}
+        turns = turned(desk, bench, recipe, bench.random.randrange(8), texts, Counter())
         number = bench.random.choice(list(SIGNALS))
         under_way = bench.random.randrange(1, 6)
         with contextlib.suppress(ConnectionClosed):
@@ -265,14 +280,6 @@ def kill(bench: Bench, rounds: int) -> None:
             raise AssertionError(f"{number.name} ended it with {code}")
         bench.counts[f"killed by {number.name}"] += 1
         bench.come_back(recipe, turns, turns + under_way, texts)
-
-
-def desk_text_after_saving(recipe: Path, desk: Desk) -> str:
-    """Save what stands, so that the file is known."""
-    desk.link.send(json.dumps({"do": "save"}))
-    while not desk.told("said")["text"].startswith("Saved"):
-        pass
-    return recipe.read_text(encoding="utf-8")
 
 
 def watch(bench: Bench, rounds: int) -> None:
@@ -346,7 +353,13 @@ def told_as_failed(name: str, bench: Bench) -> Iterator[None]:
     """Say what came of a kind."""
     try:
         yield
-    except (AssertionError, TimeoutError, EvenfallError, ConnectionClosed) as error:
+    except (
+        AssertionError,
+        TimeoutError,
+        EvenfallError,
+        ConnectionClosed,
+        subprocess.SubprocessError,
+    ) as error:
         print(f"{name}: FAILED: {type(error).__name__}: {error}", flush=True)
         return
     seen = ", ".join(f"{what} {count}" for what, count in sorted(bench.counts.items()))
