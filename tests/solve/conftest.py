@@ -23,7 +23,7 @@ def scene(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], evenfall.
             folder = tmp_path_factory.mktemp(name)
             shutil.copy(SCENES / f"{name}.exr", folder)
             evenfall.survey_folder(folder, write=folder / "first.toml")
-            made[name] = evenfall.open(folder / "first.toml")
+            made[name] = evenfall.open(folder / "first.toml").keep()
         return made[name]
 
     return view

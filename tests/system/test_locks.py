@@ -10,7 +10,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -47,6 +47,13 @@ def holder(folder: Path, *names: str) -> Iterator[subprocess.Popen[str]]:
         process.communicate()
 
 
+@pytest.fixture
+def moment_over(monkeypatch: pytest.MonkeyPatch) -> Callable[[], None]:
+    """Wait until a claim did not begin in this moment, which is made a short one."""
+    monkeypatch.setattr(locks, "_PAUSE_SECONDS", 0.02)
+    return lambda: time.sleep(locks._TRIES * 0.02)
+
+
 def claims(folder: Path) -> list[Path]:
     return sorted(folder.glob(f".*{CLAIM_ENDING}"))
 
@@ -60,9 +67,9 @@ def rewrite(path: Path, **changes: object) -> None:
     path.write_text(json.dumps({**json.loads(path.read_text()), **changes}))
 
 
-def test_a_claim_that_another_process_holds_is_told_by_whom_and_since_when(tmp_path):
+def test_a_claim_that_another_process_holds_is_told_by_whom_and_since_when(tmp_path, moment_over):
     with holder(tmp_path, "view_day.png", "view_dusk.png") as process:
-        time.sleep(locks._TRIES * locks._PAUSE_SECONDS)  # it did not begin in this moment
+        moment_over()
         with pytest.raises(Claimed) as raised, claim(tmp_path, ["view_dusk.png"]):
             pass
         assert raised.value.by.process == process.pid
@@ -96,9 +103,9 @@ def test_a_killed_owner_gives_it_up(tmp_path):
     assert claims(tmp_path) == []
 
 
-def test_threads_of_one_process_do_not_share_a_claim(tmp_path):
+def test_threads_of_one_process_do_not_share_a_claim(tmp_path, moment_over):
     with claim(tmp_path, ["a"]):
-        time.sleep(locks._TRIES * locks._PAUSE_SECONDS)
+        moment_over()
         with pytest.raises(Claimed), claim(tmp_path, ["a"]):
             pass
 
@@ -143,10 +150,10 @@ class TestOtherMachines:
                 time.sleep(0.01)
 
 
-def test_where_there_are_no_locks_the_process_is_looked_for(tmp_path, monkeypatch):
+def test_where_there_are_no_locks_the_process_is_looked_for(tmp_path, monkeypatch, moment_over):
     monkeypatch.setattr(locks, "_lock", lambda stream: None)
     with holder(tmp_path, "a") as process:
-        time.sleep(locks._TRIES * locks._PAUSE_SECONDS)
+        moment_over()
         with pytest.raises(Claimed), claim(tmp_path, ["a"]):
             pass
         process.kill()
