@@ -69,6 +69,22 @@ def test_what_tells_no_colour(
     assert found == (None if kelvin is None else pytest.approx(kelvin, abs=50))
 
 
+def test_white_lamps_are_warmed_at_dusk_and_blue_ones_stay(
+    tmp_path: Path, write_exr: Callable[..., Path]
+) -> None:
+    """8000 K, as some pools have it, was chosen; 4000 K, CIE 15:2018, is warmed."""
+    rng = np.random.default_rng(1)
+    lamps = {"pendant": (1.41, 0.92, 0.53), "pool": (0.91, 1.0, 1.25)}
+    for name, colour in lamps.items():
+        write_exr(tmp_path / f"{name}.exr", lamp(rng, colour, seen=True))
+    write_exr(tmp_path / "sky.exr", lamp(rng, (0.8, 1, 1.3), seen=False))
+    recipe = first(tmp_path)
+    assert recipe.model.lights["pool"].rendered.kelvin == pytest.approx(8000, abs=400)
+    dusk = recipe.moods["dusk"].lights
+    assert dusk["pendant"].kelvin == 2700
+    assert dusk["pool"].kelvin is None
+
+
 def test_fireflies_lead_to_a_line_that_mends_them(
     tmp_path: Path, studio_passes: dict[str, np.ndarray], write_exr: Callable[..., Path]
 ) -> None:

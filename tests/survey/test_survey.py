@@ -112,6 +112,19 @@ def test_a_moon_that_adds_next_to_nothing_is_no_key() -> None:
     assert propose_roles(alone)["luna"].role == "key"
 
 
+def test_what_a_lamp_outshines_is_no_key() -> None:
+    """A shop under an overcast sky: its one lamp without a telling name would set with the day."""
+    day, shelf = np.full((60, 80), 0.5), np.full((60, 80), 0.02)
+    shelf[20:24, 10:60] = 1.0
+    other = np.full((60, 80), 0.02)
+    other[40:45, 20:30] = 0.5
+    traits = {"daylight": LightTraits(day, 0.9), "shelf": LightTraits(shelf, 1.6)}
+    roles = propose_roles(traits | {"group_2": LightTraits(other, 1.6)})
+    assert roles["group_2"].role == "fixture"
+    alone = propose_roles({"daylight": traits["daylight"], "group_2": LightTraits(other, 1.6)})
+    assert alone["group_2"].role == "key"
+
+
 def test_a_light_over_a_picture_is_called_after_it(
     tmp_path: Path, studio_passes: dict[str, np.ndarray], write_exr: Callable[..., Path]
 ) -> None:

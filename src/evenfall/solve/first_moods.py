@@ -42,6 +42,7 @@ _FARTHEST_STOPS = 60  # from 1 in scene units, bright or dark; sums and squares 
 _IN_DOUBT = 0.2  # of a third, from which it is rounded up
 _HIGHLIGHT_STOPS = (6.0, 7.0, 8.0)
 _WARMER_BY = 200.0  # kelvin: less is no change that is seen
+_MEANT_BLUE_KELVIN = 7000.0  # white left as it is comes to 6500
 _WHITE_KELVIN = 4300.0
 _WARM = 1.35  # red over blue of lamps, against the passes' white
 _BLUE = 0.8  # the same of a sky
@@ -96,11 +97,14 @@ class _FirstMoods:
         return cast_of({light.name: light.role for light in self.scene.lights}, self.pictures)
 
     def _warmer_lamps(self) -> Iterator[tuple[str, float]]:
-        """Lamps whose colour is known, and that are whiter than lamps of the evening."""
+        """Lamps whose colour is known, and that are whiter than lamps of the evening.
+
+        One that is bluer than a lamp left at plain white, as in a pool, was meant to be.
+        """
         for role in ("fixture", "outdoor fixture"):
             for light in self.scene.by_role[role]:
                 kelvin = light.rendered.kelvin if light.rendered else None
-                if kelvin is not None and kelvin > LAMP_KELVIN + _WARMER_BY:
+                if kelvin is not None and LAMP_KELVIN + _WARMER_BY < kelvin < _MEANT_BLUE_KELVIN:
                     yield light.name, LAMP_KELVIN
 
     def _lamps_are_warm(self) -> bool:

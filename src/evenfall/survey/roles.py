@@ -15,6 +15,7 @@ __all__ = ["NEXT_TO_NOTHING", "LightTraits", "light_traits", "propose_roles"]
 NEXT_TO_NOTHING = 0.002
 """Of all light: a sun or moon that adds less sets no exposure, and makes no day."""
 
+_LAMPS = ("fixture", "outdoor fixture")
 _BRIGHT_PART = 0.05  # of the picture
 _SMALL_SHARE = 0.02
 _MOSTLY_BLACK = 0.6
@@ -59,8 +60,8 @@ def propose_roles(traits: Mapping[str, LightTraits]) -> dict[str, RoleGuess]:
 
     The key is the light with the largest product of strength (share of all light) and direction
     (share of its light on the brightest twentieth of the picture), lamps seen directly cut off.
-    A light is only made key from its pixels if no name says key, and none by its name that adds
-    next to nothing.
+    A light is only made key from its pixels if no name says key, and no lamp that its name tells
+    outshines it; none by its name that adds next to nothing.
 
     Parameters
     ----------
@@ -83,7 +84,8 @@ def propose_roles(traits: Mapping[str, LightTraits]) -> dict[str, RoleGuess]:
             share = f"{100 * pixels.share[name]:.1g} % of all light"
             proposed[name] = RoleGuess("sky", f"{guess.reason}, but no key with {share}")
     if unnamed and not any(guess.role == "key" for guess in proposed.values()):
-        key = pixels.likely_key(unnamed)
+        lamps = [name for name, guess in proposed.items() if guess.role in _LAMPS]
+        key = pixels.likely_key(unnamed, lamps)
         if key is not None:
             proposed[key] = pixels.why_key(key)
     for name in unnamed:
@@ -105,9 +107,17 @@ class _Pixels:
         usual = _red_over_blue_of_all(traits, self.share)
         self.warmth = {name: each.red_over_blue / usual for name, each in traits.items()}
 
-    def likely_key(self, names: Sequence[str]) -> str | None:
-        best = max(names, key=lambda name: self.share[name] * self.direction[name])
-        return best if self.share[best] > _SMALL_SHARE else None
+    def likely_key(self, names: Sequence[str], lamps: Sequence[str]) -> str | None:
+        """Name the strongest and most directional of some lights, if no lamp is more of both."""
+        best = max(names, key=self._strength)
+        is_outshone = any(
+            self.share[lamp] > self.share[best] and self._strength(lamp) > self._strength(best)
+            for lamp in lamps
+        )
+        return best if self.share[best] > _SMALL_SHARE and not is_outshone else None
+
+    def _strength(self, name: str) -> float:
+        return self.share[name] * self.direction[name]
 
     def why_key(self, name: str) -> RoleGuess:
         return RoleGuess(
