@@ -90,22 +90,24 @@ class Desk:
             if told["tell"] in kinds:
                 return told
 
-    def do(self, **message: Any) -> str:
-        """Do something and wait for what comes of it; the sentence of a refusal, or nothing."""
-        self.link.send(json.dumps(message))
-        refused = ""
-        while True:
-            told = self.told("said", "state")
-            if told["tell"] == "said" and not told["ok"]:
-                refused = told["text"]
-            elif told["tell"] == "state":
-                is_new, self.state = told["version"] != self.state["version"], told
-                if is_new or refused:
-                    return refused
-
     def turn(self) -> str:
-        """Turn the sky by a third of a stop."""
-        return self.do(do="turn", mood="dusk", figure="gain:sky", size="third", count=1)
+        """Turn the sky by a third of a stop; the sentence of a refusal, or nothing."""
+        message = {"do": "turn", "mood": "dusk", "figure": "gain:sky", "size": "third", "count": 1}
+        self.link.send(json.dumps(message))
+        before = self.sky()
+        while self.sky() == before:
+            told = self.told("said", "state")
+            if told["tell"] == "said":
+                return str(told["text"])
+            self.state = told
+        return ""
+
+    def save(self) -> str:
+        """Save the recipe; the sentence of a refusal, or nothing."""
+        self.link.send(json.dumps({"do": "save"}))
+        told = self.told("said")
+        self.state = self.told("state")
+        return "" if told["ok"] else str(told["text"])
 
     def sky(self) -> str:
         """Where the sky stands, in words."""
@@ -172,7 +174,7 @@ def turned(
     """Turn and save by chance; gives acknowledged turns, notes texts and what was said."""
     for _ in range(most):
         if bench.random.random() < 0.15:
-            refused = desk.do(do="save")
+            refused = desk.save()
             texts.add(recipe.read_text(encoding="utf-8"))
             seen["saved" if not refused else "not saved"] += 1
         else:

@@ -92,6 +92,26 @@ def test_what_the_system_refuses_is_said_clearly(
     assert len(list(tmp_path.iterdir())) == 1
 
 
+@pytest.mark.skipif(os.name != "posix", reason="folders that can be opened")
+def test_a_folder_that_cannot_be_flushed_is_told_before_the_name_is_taken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.png"
+    path.write_bytes(b"old")
+    opened = os.open
+
+    def refuse(name: Path, *flags: int) -> int:
+        if Path(name) == tmp_path:
+            raise OSError(errno.EMFILE, os.strerror(errno.EMFILE))
+        return opened(name, *flags)
+
+    monkeypatch.setattr(atomic.os, "open", refuse)
+    with pytest.raises(OutputError, match="Too many open files"):
+        write_atomically(path, BLOCK, overwrite=True)
+    assert path.read_bytes() == b"old"
+    assert len(list(tmp_path.iterdir())) == 1
+
+
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs Linux's always-full device")
 def test_a_full_disk_that_the_system_reports(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch

@@ -9,12 +9,13 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 from evenfall.errors import Fault, OutputError
 from evenfall.system.partials import partial_path
 
-__all__ = ["cannot_be_written", "put_whole", "sync_folder", "write_atomically"]
+__all__ = ["cannot_be_written", "put_whole", "sync_folder", "synced", "write_atomically"]
 
 Bytes = bytes | bytearray | memoryview
 
@@ -100,12 +101,11 @@ def put_whole(
         _write(partial, parts, durable=durable)
         if mode is not None:
             partial.chmod(mode)
-        if replace:
-            partial.replace(path)
-        else:
-            _take_free_name(partial, path)
-        if durable:
-            sync_folder(path.parent)
+        with synced(path.parent) if durable else contextlib.nullcontext():
+            if replace:
+                partial.replace(path)
+            else:
+                _take_free_name(partial, path)
     finally:
         with contextlib.suppress(OSError):
             partial.unlink(missing_ok=True)
@@ -174,10 +174,19 @@ def _take_free_name(partial: Path, path: Path) -> None:
 
 def sync_folder(folder: Path) -> None:
     """Flush the names in a folder to the disk."""
+    with synced(folder):
+        pass
+
+
+@contextlib.contextmanager
+def synced(folder: Path) -> Iterator[None]:
+    """Flush the names in a folder at the end; what can fail of it fails before the beginning."""
     if os.name != "posix":
+        yield
         return
     descriptor = os.open(folder, os.O_RDONLY)
     try:
+        yield
         with contextlib.suppress(OSError):  # some network file systems cannot sync a folder
             os.fsync(descriptor)
     finally:

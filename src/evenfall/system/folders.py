@@ -9,7 +9,7 @@ import shutil
 from collections.abc import Mapping
 from pathlib import Path
 
-from evenfall.system.atomic import put_whole, sync_folder
+from evenfall.system.atomic import put_whole, synced
 from evenfall.system.partials import partial_path
 
 __all__ = ["put_folder"]
@@ -53,13 +53,17 @@ def put_folder(path: Path, files: Mapping[str, bytes]) -> None:
         partial.mkdir()
         for name, data in files.items():
             put_whole(partial / name, data, mode=_READ_ONLY)
-        try:
-            partial.rename(path)
-        except OSError as error:
-            if error.errno in _TAKEN and os.path.lexists(path):
-                raise FileExistsError(errno.EEXIST, "something has this name", str(path)) from None
-            raise
-        sync_folder(path.parent)
+        with synced(path.parent):
+            _take_name(partial, path)
     finally:
         with contextlib.suppress(OSError):
             shutil.rmtree(partial)
+
+
+def _take_name(partial: Path, path: Path) -> None:
+    try:
+        partial.rename(path)
+    except OSError as error:
+        if error.errno in _TAKEN and os.path.lexists(path):
+            raise FileExistsError(errno.EEXIST, "something has this name", str(path)) from None
+        raise
