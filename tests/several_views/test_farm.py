@@ -38,6 +38,15 @@ def machines(tmp_path: Path) -> Iterator[Farm]:
         yield started
 
 
+@pytest.fixture(scope="module")
+def standing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Farm]:
+    """A farm of one worker for all tests that leave both alive."""
+    folder = tmp_path_factory.mktemp("standing")
+    with farm(folder / "farm", EVENFALL_CACHE=str(folder / "cache")) as started:
+        started.start_worker()
+        yield started
+
+
 @pytest.fixture
 def many(house: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Two views of twelve moods each, without a sheet."""
@@ -99,11 +108,10 @@ def test_a_scheduler_that_is_started_again_loses_nothing(many: Path, machines: F
 
 
 def test_the_command_makes_the_sheet_too_and_goes_on_where_it_was(
-    house: Path, machines: Farm, monkeypatch: pytest.MonkeyPatch
+    house: Path, standing: Farm, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(house)
-    machines.start_worker()
-    command = ["run", "living.toml", "terrace.toml", "--dask", machines.address]
+    command = ["run", "living.toml", "terrace.toml", "--dask", standing.address]
     result = CliRunner().invoke(main, command)
     assert result.exit_code == 0, result.output
     farmed = pictures(house / "pictures")
@@ -166,14 +174,13 @@ def _check_deadly(house: Path, machines: Farm, monkeypatch: pytest.MonkeyPatch) 
 
 
 def test_a_damaged_pass_is_told_and_the_rest_is_made(
-    house: Path, machines: Farm, monkeypatch: pytest.MonkeyPatch
+    house: Path, standing: Farm, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(house)
-    machines.start_worker()
     damaged = bytearray((house / "living" / "lamp.exr").read_bytes())
     damaged[-200:-100] = bytes(100)
     (house / "living" / "lamp.exr").write_bytes(damaged)
-    [made] = farm_out_views(["living.toml"], machines.address, out="farmed")
+    [made] = farm_out_views(["living.toml"], standing.address, out="farmed")
     assert made.report is not None
     assert any("lamp.exr" in str(fault) for fault in made.report.faults)
     assert sorted(pictures(house / "farmed")) == ["living_day.png"]
@@ -217,12 +224,11 @@ def test_a_machine_that_does_not_see_the_folder_says_so(house: Path) -> None:
 
 
 def test_a_worker_of_other_versions_stops_the_run_before_it_begins(
-    house: Path, machines: Farm, monkeypatch: pytest.MonkeyPatch
+    house: Path, standing: Farm, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    machines.start_worker()
     monkeypatch.setattr(farm_crew, "farm_versions", lambda: {**farm_versions(), "numpy": "1.0"})
     with pytest.raises(FaultyError, match=r"has other versions: numpy \S+ there, 1\.0 here"):
-        list(farm_out_views([house / "living.toml"], machines.address))
+        list(farm_out_views([house / "living.toml"], standing.address))
     assert not list((house / "pictures").glob("*")) if (house / "pictures").exists() else True
 
 

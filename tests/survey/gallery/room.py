@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -60,13 +61,31 @@ def _indirect(light: str) -> npt.NDArray[np.float64]:
     return strength * (0.4 + 0.6 * _pool(*where, 0.5))
 
 
+@cache
 def _albedo() -> Array:
     rng = np.random.default_rng(7)
     wall = 0.7 + 0.02 * rng.standard_normal((HEIGHT, WIDTH))
     boards = 0.4 + 0.15 * np.sin(_X * 90 + 3 * _Y)
     level = np.where(_Y > 0.66, boards, wall)
     tint = np.where(_Y[..., None] > 0.66, (1.0, 0.68, 0.45), (1.0, 0.98, 0.95))
-    return np.clip(level[..., None] * tint, 0.03, 0.9).astype(np.float32)
+    reflected = np.clip(level[..., None] * tint, 0.03, 0.9).astype(np.float32)
+    reflected.flags.writeable = False
+    return reflected
+
+
+@cache
+def _part(light: str, part: str, seed: int, grain: float) -> Array:
+    came, surface = part.split()
+    level = _direct(light) if came == "direct" else _indirect(light)
+    gloss = 0.06 + 0.1 * (_Y > 0.66)
+    reflects = _albedo() if surface == "diffuse" else gloss[..., None]
+    clean = level[..., None] * np.array(_COLOURS[light]) * reflects
+    rng = np.random.default_rng([seed, LIGHTS.index(light), PARTS.index(part)])
+    shape = 1 / max(grain, 1e-9) ** 2
+    grains = rng.gamma(shape, 1 / shape, (HEIGHT, WIDTH, 1)) if grain else 1.0
+    made = (clean * grains).astype(np.float16).astype(np.float32)
+    made.flags.writeable = False
+    return made
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,19 +105,15 @@ class Room:
     lights: tuple[str, ...] = ("sun", "sky", "pendants", "strip")
     seed: int = 1
     grain: float = 0.06
-    albedo: Array = field(default_factory=_albedo, repr=False)
+
+    @property
+    def albedo(self) -> Array:
+        """What the surfaces reflect of light; not to be written into."""
+        return _albedo()
 
     def part(self, light: str, part: str) -> Array:
-        """One part of a light, as half floats hold it."""
-        came, surface = part.split()
-        level = _direct(light) if came == "direct" else _indirect(light)
-        gloss = 0.06 + 0.1 * (_Y > 0.66)
-        reflects = self.albedo if surface == "diffuse" else gloss[..., None]
-        clean = level[..., None] * np.array(_COLOURS[light]) * reflects
-        rng = np.random.default_rng([self.seed, LIGHTS.index(light), PARTS.index(part)])
-        shape = 1 / max(self.grain, 1e-9) ** 2
-        grain = rng.gamma(shape, 1 / shape, (HEIGHT, WIDTH, 1)) if self.grain else 1.0
-        return (clean * grain).astype(np.float16).astype(np.float32)
+        """One part of a light, as half floats hold it; not to be written into."""
+        return _part(light, part, self.seed, self.grain)
 
     def sum_of(self, light: str, *words: str) -> Array:
         """Sum of the parts of a light whose names hold all of the words."""
