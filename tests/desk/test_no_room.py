@@ -136,6 +136,20 @@ def test_saved_without_room_in_the_journal_is_saved(session: Session, recipe: Pa
     again.close()
 
 
+def test_a_file_that_could_not_be_read_for_a_moment_was_changed_by_nobody(
+    session: Session, recipe: Path
+) -> None:
+    turn(session)
+    away = recipe.rename(recipe.with_name("away"))
+    assert session.look_outside()
+    assert "there is no such file" in session.fault
+    away.rename(recipe)
+    assert session.look_outside()
+    assert (session.fault, session.conflict) == ("", None)
+    session.save()
+    assert recipe.read_text(encoding="utf-8") == session.text
+
+
 def test_a_journal_that_cannot_be_read_is_left_as_it_is(
     session: Session, recipe: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -30,7 +30,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from kill_runs import leftovers
+from kill_runs import leftovers, let_children_hear
 from odd_disks import mounted
 from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import connect
@@ -256,7 +256,10 @@ def refusing(bench: Bench, rounds: int) -> None:
             bench.come_back(recipe, 0, 0, {recipe.read_text(encoding="utf-8")})
             continue
         texts, seen = {recipe.read_text(encoding="utf-8")}, Counter[str]()
-        turns = turned(desk, bench, recipe, 15, texts, seen)
+        try:
+            turns = turned(desk, bench, recipe, 15, texts, seen)
+        except AssertionError as error:
+            raise AssertionError(f"{where}: {inject}: {error}") from error
         desk.end(bench.random.choice([signal.SIGINT, signal.SIGTERM, signal.SIGKILL]))
         bench.counts += seen
         bench.counts["refusing"] += 1
@@ -328,7 +331,7 @@ def whole(drafts: Path, recipe: Path, small: bool, stop: signal.Signals) -> None
     for path in drafts.glob("*.png") if drafts.is_dir() else ():
         with Image.open(path) as picture:
             picture.load()
-    left = leftovers(drafts) if drafts.is_dir() else []
+    left = list(leftovers(drafts)) if drafts.is_dir() else []
     if stop != signal.SIGKILL and left:
         raise AssertionError(f"{left} is left over after {stop.name}")
     if small:
@@ -375,6 +378,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", nargs="*", choices=tuple(TROUBLES), default=tuple(TROUBLES))
     chosen = parser.parse_args()
+    let_children_hear()
     for name in chosen.only:
         with tempfile.TemporaryDirectory(prefix="evenfall-desks-") as folder:
             bench = Bench(Path(folder), chosen.seed)

@@ -22,6 +22,8 @@ import time
 from collections import Counter
 from pathlib import Path
 
+from kill_runs import let_children_hear
+
 from evenfall.develop.example import example_recipe
 from evenfall.errors import EvenfallError
 from evenfall.recipe import load
@@ -137,6 +139,7 @@ def main() -> None:
     parser.add_argument("--kills", type=int, default=300)
     parser.add_argument("--seed", type=int, default=1)
     chosen = parser.parse_args()
+    let_children_hear()
     with tempfile.TemporaryDirectory(prefix="evenfall-kills-") as folder:
         campaign = Campaign(Path(folder), chosen.seed)
         for what in ("keep", "change", "keep", "return"):

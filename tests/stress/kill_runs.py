@@ -188,12 +188,19 @@ def leftovers(*folders: Path) -> Iterator[Path]:
         yield from folder.rglob(f".*{PARTIAL_ENDING}")
 
 
+def let_children_hear() -> None:
+    """Take back that a shell has its background jobs ignore signals, which goes on to children."""
+    for number in (signal.SIGINT, signal.SIGHUP):
+        signal.signal(number, signal.SIG_DFL)
+
+
 def main() -> None:
     """Run the campaign and say what was seen."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n", 1)[0])
     parser.add_argument("--kills", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=1)
     chosen = parser.parse_args()
+    let_children_hear()
     kinds = ("run", "cache", "draft", "meter", "prove", "survey")
     with tempfile.TemporaryDirectory(prefix="evenfall-kills-") as folder:
         campaign = Campaign(Path(folder), chosen.seed)

@@ -290,7 +290,7 @@ class Session:
                     self._see_conflict(str(error))
                 return self._faulty(str(error))
             self._faulty("")
-            if disk == self.text:
+            if disk in (self.text, self._common):  # as it stands here, or as it was
                 self._common, self.conflict = disk, None
             elif was_unsaved:
                 self._see_conflict()
