@@ -6,6 +6,7 @@ import json
 import shutil
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import OpenEXR
@@ -14,6 +15,21 @@ from click.testing import CliRunner, Result
 
 import evenfall
 from evenfall.cli.main import main
+
+
+@pytest.fixture(scope="module")
+def studio(studio_of: Callable[[int, int], Any]) -> Any:
+    return studio_of(136, 240)
+
+
+@pytest.fixture(scope="module")
+def studio_passes(studio: Any) -> dict[str, np.ndarray]:
+    return studio.passes()
+
+
+@pytest.fixture(scope="module")
+def studio_beauty(studio: Any) -> np.ndarray:
+    return studio.beauty()
 
 
 @pytest.fixture(scope="module")
@@ -39,13 +55,20 @@ def call(*arguments: object) -> Result:
     return CliRunner().invoke(main, ["survey", *map(str, arguments)])
 
 
-def test_table_says_common_facts_once_and_each_light(folder: Path) -> None:
+def test_table_says_common_facts_once_and_each_light(
+    folder: Path, studio_passes: dict[str, np.ndarray]
+) -> None:
+    """Shares are of luminance, by the weights of ITU-R BT.709-6, 3.2."""
+    levels = {
+        name: float((rgb @ np.array([0.2126, 0.7152, 0.0722])).mean())
+        for name, rgb in studio_passes.items()
+    }
     result = call(folder)
     assert result.exit_code == 0, result.output
     assert "7 lights" in result.stdout
-    assert "All are 480 x 272, half, zip, BT.709 (assumed)." in result.stdout
+    assert "All are 240 x 136, half, zip, BT.709 (assumed)." in result.stdout
     rows = {line.split()[0]: line for line in result.stdout.splitlines() if line.strip()}
-    assert "40.7 %" in rows["sun"]
+    assert f"{100 * levels['sun'] / sum(levels.values()):.1f} %" in rows["sun"]
     assert rows["sun"].split()[-3:] == ["room_sun.exr", "named", "'sun'"]
     assert "outdoor fixture" in rows["garden"]
     assert "Beauty: room_beauty.exr (named 'beauty'; the sum of all lights)" in result.stdout
@@ -86,10 +109,10 @@ def test_what_is_no_light_is_told_under_the_table(
 ) -> None:
     layers = {name: studio_passes[name].astype(np.float16) for name in ("sun", "cove")}
     channels = {f"View.{name}": np.ascontiguousarray(rgb) for name, rgb in layers.items()}
-    channels["View.Depth.Z"] = np.linspace(1, 9, 480 * 272, dtype=np.float32).reshape(272, 480)
+    channels["View.Depth.Z"] = np.linspace(1, 9, 240 * 136, dtype=np.float32).reshape(136, 240)
     OpenEXR.File({}, channels).write(str(tmp_path / "view.exr"))
     result = call(tmp_path)
-    assert "All are in view.exr: 480 x 272, half, zip, BT.709 (assumed)." in result.stdout
+    assert "All are in view.exr: 240 x 136, half, zip, BT.709 (assumed)." in result.stdout
     assert "Data, depth: View.Depth (channel Z)" in result.stdout
     (row,) = [line for line in result.stdout.splitlines() if line.startswith("sun")]
     assert row.split()[-3:] == ["View.sun", "named", "'sun'"]
@@ -172,7 +195,7 @@ def test_json(folder: Path) -> None:
     assert sum(each["share_of_light"] for each in lights) == pytest.approx(1)
     sun = next(each for each in lights if each["name"] == "sun")
     picture = next(each for each in told["pictures"] if each["light"] == "sun")
-    assert (picture["width"], picture["height"], picture["compression"]) == (480, 272, "zip")
+    assert (picture["width"], picture["height"], picture["compression"]) == (240, 136, "zip")
     assert picture["taken_for"] == "light"
     assert sun["role"] == {"role": "key", "reason": "named 'sun'"}
     assert sun["stops_to_key"] == 0
