@@ -1,9 +1,8 @@
-"""The chapter on aims: its snippet and its commands, as written, on the sample view."""
+"""The chapter on aims: its snippet and its commands, as written, on the small sample view."""
 
 from __future__ import annotations
 
 import re
-import shutil
 import tomllib
 from pathlib import Path
 
@@ -15,17 +14,11 @@ from PIL import Image
 import evenfall
 from evenfall.cli.main import main
 
-from .reading import ROOT, chapter, commands, snippets
+from .reading import chapter, commands, snippets
 
 
-@pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    shutil.copytree(ROOT / "sample_passes", tmp_path / "view", ignore=lambda *_: ["scene", "truth"])
-    return tmp_path / "view"
-
-
-def test_commands_run_and_aims_are_met(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    path = folder / "view.toml"
+def test_commands_run_and_aims_are_met(sample: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = sample / "view.toml"
     (aims,) = snippets(15)
     text = path.read_text(encoding="utf-8")
     start = "# Night: dusk with the sky almost gone"
@@ -33,8 +26,8 @@ def test_commands_run_and_aims_are_met(folder: Path, monkeypatch: pytest.MonkeyP
     path.write_text(text.replace(start, f"{aims}\n{start}"), encoding="utf-8")
     assert set(tomllib.loads(aims)["moods"]["dusk"]["aims"]) == {"table", "gable", "lamps"}
     graded = np.round(evenfall.open(path, draft=True).develop("dusk").encoded() * 255)
-    Image.fromarray(graded.astype(np.uint8)).save(folder / "graded.jpg", quality=92)
-    monkeypatch.chdir(folder)
+    Image.fromarray(graded.astype(np.uint8)).save(sample / "graded.jpg", quality=92)
+    monkeypatch.chdir(sample)
     typed = commands(re.sub(r"```toml\n.*?```\n", "", chapter(15), flags=re.DOTALL))
     assert len(typed) == 4
     for line in typed:

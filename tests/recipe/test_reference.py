@@ -14,9 +14,14 @@ DOCS = Path(__file__).parents[2] / "docs"
 AGAIN = "run: python -m evenfall.recipe.docs_page docs"
 
 
-def test_the_reference_is_up_to_date() -> None:
+@pytest.fixture(scope="module")
+def reference() -> str:
+    return recipe_reference()
+
+
+def test_the_reference_is_up_to_date(reference: str) -> None:
     current = (DOCS / "recipe.md").read_text(encoding="utf-8")
-    assert current == recipe_reference(), f"docs/recipe.md is not what the model says; {AGAIN}"
+    assert current == reference, f"docs/recipe.md is not what the model says; {AGAIN}"
 
 
 def test_the_schema_is_up_to_date() -> None:
@@ -30,19 +35,17 @@ def parts(base: type[Part] = Part) -> list[type[Part]]:
 
 
 @pytest.mark.parametrize("part", parts(), ids=lambda part: part.__name__)
-def test_every_key_is_explained(part: type[Part]) -> None:
-    text = recipe_reference()
+def test_every_key_is_explained(part: type[Part], reference: str) -> None:
     for key, field in part.model_fields.items():
         assert field.description, f"{part.__name__}.{key} has no description"
-        assert f"| `{key}` | " in text
+        assert f"| `{key}` | " in reference
 
 
-def test_links_lead_somewhere() -> None:
+def test_links_lead_somewhere(reference: str) -> None:
     import re
 
-    text = recipe_reference()
-    headings = re.findall(r"^#{2,3} (.+)$", text, re.MULTILINE)
+    headings = re.findall(r"^#{2,3} (.+)$", reference, re.MULTILINE)
     anchors = {re.sub(r"[^\w\- ]", "", each).lower().replace(" ", "-") for each in headings}
-    links = re.findall(r"\]\(#([^)]+)\)", text)
+    links = re.findall(r"\]\(#([^)]+)\)", reference)
     assert len(links) > 20
     assert set(links) <= anchors
