@@ -21,7 +21,7 @@ from evenfall.record.report import RunReport
 @pytest.fixture(scope="module")
 def drawn(tmp_path_factory):
     """The recipe and its passes, drawn once."""
-    return example_recipe(tmp_path_factory.mktemp("drawn"), width=1600, height=900)
+    return example_recipe(tmp_path_factory.mktemp("drawn"), width=1120, height=630)
 
 
 @pytest.fixture(scope="module")
@@ -66,7 +66,7 @@ def wait_for_first_file(process, folder, ending=""):
         time.sleep(0.001)
 
 
-@pytest.mark.parametrize("delay", [0.0, 0.02, 0.06, 0.12, 0.25])
+@pytest.mark.parametrize("delay", [0.0, 0.02, 0.06, 0.12, 0.2])
 def test_killed_run_leaves_only_whole_files(large_corner, fresh, tmp_path, delay):
     """SIGKILL, some time after the first file appears; what has a final name reads back."""
     folder = tmp_path / "pictures"
