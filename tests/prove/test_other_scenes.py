@@ -132,6 +132,7 @@ def test_light_that_few_paths_find_is_no_fault(
         *(("half a stop down", seed) for seed in (0, 9)),
         *(("off in the beauty", seed) for seed in (0, 9)),
         *(("beauty vignetted", seed) for seed in (0, 2)),
+        ("beauty with bloom", 0),
         ("pass x/(1+x)", 2),
         ("all passes in other primaries", 2),
     ],
