@@ -10,6 +10,7 @@ from types import SimpleNamespace
 import numpy as np
 import numpy.typing as npt
 import pytest
+from scipy.stats import norm
 
 from evenfall.light.primaries import BT709
 from evenfall.prove.blocks import BlockGrid
@@ -18,6 +19,7 @@ from evenfall.prove.joint import guesses
 from evenfall.prove.measure import Measured, measure
 from evenfall.prove.state import Fault, Scene, State, Subject, Trial
 from evenfall.prove.trials import tried, tried_again
+from evenfall.prove.verdict import judged
 
 Array = npt.NDArray[np.float64]
 
@@ -178,13 +180,36 @@ def test_two_bent_passes_are_guessed_together() -> None:
     assert all(len({light for _, light, _ in pair}) == 2 for pair in pairs)
 
 
-def test_a_bent_beauty_and_a_bent_pass_are_guessed_together() -> None:
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_bent_beauty_and_a_bent_pass_are_guessed_together(seed: int) -> None:
     """Undoing the beauty's curve stretches its noise, most where it is bright."""
-    beauty, passes = sound()
-    beauty, passes[1] = beauty / (1 + beauty), srgb(passes[1])
+    grain = 0.3
+    passes = [np.maximum(grainy(light, 20 * seed + n, grain), 0) for n, light in enumerate(LIGHTS)]
+    beauty = np.sum([grainy(light, 20 * seed + 9 + n, grain) for n, light in enumerate(LIGHTS)], 0)
+    beauty = np.maximum(beauty, 0)
+    beauty, passes[0] = beauty / (1 + beauty), srgb(passes[0])
     pairs = [
         {(fault.kind, fault.light, fault.name) for fault in pair}
         for pair in guesses(*set_of(beauty, passes))
         if pair[0].light is None
     ]
-    assert pairs[0] == {("curve", None, "x / (1 + x)"), ("curve", 1, "display")}
+    assert pairs[0] == {("curve", None, "x / (1 + x)"), ("curve", 0, "display")}
+
+
+@pytest.mark.parametrize(("sigmas", "loud"), [(5, False), (-5, False), (12, True), (-12, True)])
+def test_what_normal_noise_reaches_is_not_loud(sigmas: float, loud: bool) -> None:
+    """A full picture has 3,000 groups of blocks: in every fifth one of them reaches 4 errors."""
+    groups = 3 * 16_000 / 16
+    assert groups * 2 * norm.sf(4) > 0.15
+    assert groups * 2 * norm.sf(5) < 0.002
+    beauty, passes = sound()
+    root, judge, _ = set_of(beauty, passes)
+    bump = np.zeros_like(root.residual)
+    bump[0, 4:8, 8:12] = 1
+    size = sigmas / judge.standardised(bump, root.keep)[1][0, 1, 2]
+    changed = root.with_beauty(
+        root.beauty.with_means(root.beauty.means - root.residual + size * bump)
+    )
+    found = judged(judge, changed)
+    assert (found.loud, found.surplus) == (loud, loud and sigmas < 0)
+    assert (found.positive > found.negative) == (sigmas > 0)
