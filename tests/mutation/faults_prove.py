@@ -24,7 +24,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     "prove/measure.py": ("src/evenfall/prove/measure.py", "tests/prove/test_trials.py", *_PROOFS),
     "prove/noise.py": ("tests/prove/test_noise.py", *_PROOFS),
     "prove/proof.py": ("src/evenfall/prove/proof.py", *_PROOFS),
-    "prove/prove.py": ("src/evenfall/prove/prove.py", *_PROOFS),
+    "prove/prove.py": ("src/evenfall/prove/prove.py", "tests/prove/test_trials.py", *_PROOFS),
     "prove/remarks.py": _PROOFS,
     "prove/rules.py": ("tests/prove/test_search_rules.py", *_PROOFS),
     "prove/scored.py": ("tests/prove/test_search_rules.py", *_PROOFS),

@@ -17,6 +17,7 @@ from evenfall.prove.blocks import BlockGrid
 from evenfall.prove.fit import Judge
 from evenfall.prove.joint import guesses
 from evenfall.prove.measure import Measured, measure
+from evenfall.prove.prove import _background
 from evenfall.prove.state import Fault, Scene, State, Subject, Trial
 from evenfall.prove.trials import tried, tried_again
 from evenfall.prove.verdict import judged
@@ -213,3 +214,24 @@ def test_what_normal_noise_reaches_is_not_loud(sigmas: float, loud: bool) -> Non
     found = judged(judge, changed)
     assert (found.loud, found.surplus) == (loud, loud and sigmas < 0)
     assert (found.positive > found.negative) == (sigmas > 0)
+
+
+@pytest.mark.parametrize(
+    ("holders", "missing", "repeated"), [(0, True, False), (1, False, False), (2, False, True)]
+)
+def test_a_background_belongs_in_one_pass(holders: int, missing: bool, repeated: bool) -> None:
+    """A window that no lamp lights, and that some of the passes show as the beauty does."""
+    window = np.s_[:, 32:64, 96:128]
+    room = [light.copy() for light in LIGHTS]
+    for light in room:
+        light[window] = 0
+    beauty = np.sum(room, 0)
+    beauty[window] = 4
+    for light in room[:holders]:
+        light[window] = 4
+    masks = _background(tuple(map(measured, room)), measured(beauty))
+    inside = np.zeros(GRID.shape, dtype=bool)
+    inside[8:16, 24:32] = True
+    for mask, expected in zip(masks, (missing, repeated), strict=True):
+        assert mask[inside].all() if expected else not mask.any()
+        assert not mask[:5].any()  # far from it
