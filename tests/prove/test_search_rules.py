@@ -50,6 +50,17 @@ def test_of_two_that_explain_alike_the_plainer_one_is_meant() -> None:
     assert likeliest([better, plain], BEFORE) is better
 
 
+def test_what_does_no_better_than_a_part_of_it_is_not_meant() -> None:
+    """A curve beside a ceiling bends with the grain; of a pass that was cut the ceiling explains."""
+    ceiling = Fault("clamp", "pass", 1)
+    cut = scored(ceiling, misfit=0.002, chi=24_500)
+    both = scored(CURVED, ceiling, together=True, misfit=0.003, chi=24_000)
+    assert unlikelihood(both) < unlikelihood(cut)
+    assert likeliest([both, cut], BEFORE) is cut
+    better = scored(CURVED, ceiling, together=True, misfit=0.001, chi=24_000)
+    assert likeliest([better, cut], BEFORE) is better
+
+
 def test_factors_alone_do_not_explain_what_may_be_missing_light() -> None:
     only_missing = replace(BEFORE, negative=0, surplus=False)
     assert likeliest([scored(HALF, misfit=0.25)], only_missing) is None

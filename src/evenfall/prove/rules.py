@@ -43,9 +43,18 @@ def _only_adds(each: Scored) -> bool:
 
 
 def likeliest(scored: Sequence[Scored], before: Judged) -> Scored | None:
-    """Of all that leave noise, the one that fits best below the noise too."""
+    """Of all that leave noise, the one that fits best below the noise too.
+
+    What does no better than a part of it does alone is left out, as a curve beside a ceiling is.
+    """
     good = [each for each in scored if _resolves(each, before)]
-    return min(good, key=unlikelihood, default=None)
+    simple = [each for each in good if not any(_is_part(other, each) for other in good)]
+    return min(simple, key=unlikelihood, default=None)
+
+
+def _is_part(other: Scored, each: Scored) -> bool:
+    own, whole = ({fault.what for fault in one.faults} for one in (other, each))
+    return own < whole and other.result.misfit <= each.result.misfit
 
 
 def firsts(singles: Sequence[Scored], before: Judged) -> list[Scored]:
