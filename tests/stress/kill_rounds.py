@@ -22,7 +22,7 @@ import time
 from collections import Counter
 from pathlib import Path
 
-from kill_runs import let_children_hear
+from kill_runs import is_before_the_program, let_children_hear
 
 from evenfall.develop.example import example_recipe
 from evenfall.errors import EvenfallError
@@ -97,7 +97,9 @@ class Campaign:
             os.kill(process.pid, sign)
             self.counts[f"{sign.name} {what}"] += 1
         _, said = process.communicate(timeout=SLOWEST_SECONDS)
-        if process.returncode not in ENDINGS or b"Traceback" in said:
+        if is_before_the_program(said):
+            self.counts["stopped in Python's start"] += 1
+        elif process.returncode not in ENDINGS or b"Traceback" in said:
             raise AssertionError(f"{what} ended with {process.returncode}: {said.decode()}")
         self.check(what, finished=False)
 

@@ -131,13 +131,13 @@ class Campaign:
             self.counts["slowest to stop, ms"], round(1000 * (time.monotonic() - begun))
         )
         code = process.returncode
+        if is_before_the_program(said):
+            self.counts["stopped in Python's start"] += 1
+            code = -sent
         if code not in (0, 1, -sent, ORDERLY.get(sent)) or (code == 1 and what != "prove"):
             raise AssertionError(f"{what} ended with {code} by {sent.name}: {said.decode()}")
         if b"Traceback" in said and code != -sent:
-            # Python's own start, before the program is there to be asked
-            if b"evenfall/" in said.split(b"Traceback", 1)[1]:
-                raise AssertionError(f"{what} by {sent.name}: {said.decode()}")
-            self.counts["stopped in Python's start"] += 1
+            raise AssertionError(f"{what} by {sent.name}: {said.decode()}")
         self.check(what)
         if code == ORDERLY.get(sent) and any(leftovers(self.out(what), cache)):
             self.counts["left by an orderly stop"] += 1
@@ -186,6 +186,11 @@ def leftovers(*folders: Path) -> Iterator[Path]:
     """Unfinished files."""
     for folder in folders:
         yield from folder.rglob(f".*{PARTIAL_ENDING}")
+
+
+def is_before_the_program(said: bytes) -> bool:
+    """Whether Python itself was stopped in its start, before the program is there to be asked."""
+    return b"Traceback" in said and b"in program\n" not in said
 
 
 def let_children_hear() -> None:

@@ -59,7 +59,7 @@ def shown(value: Any) -> str:
     if isinstance(value, Mapping):
         return "a table"
     if isinstance(value, list | tuple):
-        text = "[" + ", ".join(shown(item) for item in value) + "]"
+        text = "[" + ", ".join(shown(item) for item in value[:_LONGEST]) + "]"
         return text if len(text) <= _LONGEST else f"a list of {len(value)} entries"
     return _scalar(value)
 
