@@ -51,7 +51,7 @@ def test_of_two_that_explain_alike_the_plainer_one_is_meant() -> None:
 
 
 def test_what_does_no_better_than_a_part_of_it_is_not_meant() -> None:
-    """A curve beside a ceiling bends with the grain; where a pass was cut the ceiling explains it."""
+    """A curve beside a ceiling bends with the grain; of a pass that was cut the ceiling tells."""
     ceiling = Fault("clamp", "pass", 1)
     cut = scored(ceiling, misfit=0.002, chi=24_500)
     both = scored(CURVED, ceiling, together=True, misfit=0.003, chi=24_000)
