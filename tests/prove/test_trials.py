@@ -18,6 +18,7 @@ from evenfall.prove.fit import Judge
 from evenfall.prove.joint import guesses
 from evenfall.prove.measure import Measured, measure
 from evenfall.prove.prove import _background
+from evenfall.prove.search import _Searching, search
 from evenfall.prove.state import Fault, Scene, State, Subject, Trial
 from evenfall.prove.trials import tried, tried_again
 from evenfall.prove.verdict import judged
@@ -235,3 +236,65 @@ def test_a_background_belongs_in_one_pass(holders: int, missing: bool, repeated:
     for mask, expected in zip(masks, (missing, repeated), strict=True):
         assert mask[inside].all() if expected else not mask.any()
         assert not mask[:5].any()  # far from it
+
+
+def test_leaving_out_half_of_the_noise_gains_nothing() -> None:
+    """Half of the blocks take half of the chi square with them, whatever they are."""
+    root, judge, scene = set_of(*sound())
+    searching = _Searching(root, judge, scene, lambda _: {})
+    half = np.zeros_like(root.keep)
+    half[:, :, ::2] = True
+    (left_out,) = searching._scored([Trial((Fault("clamp", "beauty"),), root.without(half))])
+    fine, broad = searching._gained(left_out)
+    blocks = root.keep.size
+    scatter = np.sqrt(2 * blocks)  # of a chi square of as many
+    assert searching.before.chi > 0.5 * blocks
+    assert abs(fine) < 3 * scatter
+    assert abs(broad) < 3 * np.sqrt(2 * blocks / 16)
+
+
+def darkened(picture: Array, tangent: float) -> Array:
+    """By a lens whose corners are so far off its axis: the cosine to the fourth power."""
+    across, down = (X - 0.5) * WIDTH, (Y - 0.5) * HEIGHT
+    radius_squared = 4 * (across**2 + down**2) / (WIDTH**2 + HEIGHT**2)
+    return np.asarray(picture / (1 + tangent**2 * radius_squared) ** 2)
+
+
+def noisy(grain: float) -> tuple[Array, list[Array]]:
+    passes = [grainy(light, n, grain) for n, light in enumerate(LIGHTS)]
+    return np.sum([grainy(light, 9 + n, grain) for n, light in enumerate(LIGHTS)], 0), passes
+
+
+@pytest.mark.parametrize(("tangent", "grain"), [(0.2, 0.3), (0.25, 0.4)])
+def test_what_stands_out_nowhere_is_found_over_all(tangent: float, grain: float) -> None:
+    """A tenth of the light is gone in the corners, where grain is a third of it and more."""
+    beauty, passes = noisy(grain)
+    root, judge, scene = set_of(darkened(beauty, tangent), passes)
+    assert not judged(judge, root).loud
+    found = search(root, judge, scene, lambda _: {})
+    assert found is not None
+    ((fault, corner),) = [(each.kind, *each.numbers) for each in found.faults]
+    assert fault == "vignette"
+    assert corner == pytest.approx(1 / (1 + tangent**2) ** 2, abs=0.03)
+    root, judge, scene = set_of(beauty, passes)
+    assert search(root, judge, scene, lambda _: {}) is None
+
+
+def test_what_hides_behind_a_louder_fault_is_found_too() -> None:
+    beauty, passes = noisy(0.3)
+    passes[0] *= 2
+    root, judge, scene = set_of(darkened(beauty, 0.25), passes)
+    found = search(root, judge, scene, lambda _: {})
+    assert found is not None
+    assert [(each.kind, each.light) for each in found.faults] == [("gain", 0), ("vignette", None)]
+
+
+def test_two_factors_are_fitted_beside_each_other() -> None:
+    beauty, passes = noisy(0.1)
+    passes[0], passes[1] = 2 * passes[0], passes[1] / 3
+    root, judge, scene = set_of(beauty, passes)
+    found = search(root, judge, scene, lambda _: {})
+    assert found is not None
+    numbers = {each.light: each.numbers[0] for each in found.faults}
+    # Each alone is 0.62 and nothing; in a few rounds they come near, not quite together.
+    assert numbers == pytest.approx({0: 0.5, 1: 3}, rel=0.06)
