@@ -298,3 +298,14 @@ def test_two_factors_are_fitted_beside_each_other() -> None:
     numbers = {each.light: each.numbers[0] for each in found.faults}
     # Each alone is 0.62 and nothing; in a few rounds they come near, not quite together.
     assert numbers == pytest.approx({0: 0.5, 1: 3}, rel=0.06)
+
+
+def test_a_beauty_made_darker_is_judged_by_the_noise_it_has_when_brought_back() -> None:
+    """Three stops down its noise is an eighth, which says nothing of what is left at its own."""
+    beauty, passes = noisy(0.8)
+    root, judge, scene = set_of(beauty / 8, passes)
+    found = search(root, judge, scene, lambda _: {})
+    assert found is not None
+    ((kind, subject, factor),) = [(each.kind, each.subject, *each.numbers) for each in found.faults]
+    assert (kind, subject) == ("gain", "beauty")
+    assert factor == pytest.approx(1 / 8, rel=0.05)
