@@ -26,17 +26,17 @@ class _MutedForSome:
     """Stands in for `sys.stdout`: drops what muted threads write, passes on all else."""
 
     def __init__(self, stream: Any, muted: threading.local) -> None:
-        self._stream = stream
+        self.stream = stream
         self._muted = muted
 
     def write(self, text: str) -> int:
         if getattr(self._muted, "yes", False):
             return len(text)
-        written: int = self._stream.write(text)
+        written: int = self.stream.write(text)
         return written
 
     def __getattr__(self, name: str) -> Any:
-        return getattr(self._stream, name)
+        return getattr(self.stream, name)
 
 
 class _Silence:
@@ -47,6 +47,7 @@ class _Silence:
         self._muted = threading.local()
         self._decoding = 0
         self._before: Any = None
+        self._stand_in: _MutedForSome | None = None
         self._c_before: int | None = None
 
     def enter(self) -> None:
@@ -66,7 +67,11 @@ class _Silence:
     def _silence(self) -> None:
         self._before = sys.stdout
         if self._before is not None and not isinstance(self._before, _MutedForSome):
-            sys.stdout = _MutedForSome(self._before, self._muted)
+            # It is kept: print borrows sys.stdout without holding it (CPython until 3.13), and
+            # another thread may be printing through it when it is taken away again.
+            if self._stand_in is None or self._stand_in.stream is not self._before:
+                self._stand_in = _MutedForSome(self._before, self._muted)
+            sys.stdout = self._stand_in
         c_stderr, sink = _c_stderr_and_sink()
         if c_stderr is not None:
             self._c_before, c_stderr.value = c_stderr.value, sink
