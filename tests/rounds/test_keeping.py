@@ -121,6 +121,14 @@ def test_pictures_that_a_run_left_behind_are_those_of_its_files(
     assert {mood: (kept.folder / f"{mood}.jpg").read_bytes() for mood in decoded} == decoded
 
 
+def test_a_deliverable_is_decoded_once(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    report = evenfall.open(path).run()
+    files = [file for file in report.files if file.mood]
+    first = [picture_of(file.path, file.sha256) for file in files]
+    monkeypatch.setattr(round_pictures, "read_reduced", None)
+    assert [picture_of(file.path, file.sha256) for file in files] == first
+
+
 def test_a_picture_left_behind_that_is_damaged_is_made_again(path: Path, edit: Edit) -> None:
     evenfall.open(path).keep_round()
     edit("sky = -2", "sky = -2.5")

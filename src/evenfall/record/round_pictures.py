@@ -1,4 +1,4 @@
-"""The small picture that a round keeps of a deliverable; a run leaves it behind where it can."""
+"""The small picture that a round keeps of a deliverable; runs and rounds leave it for the next."""
 
 from __future__ import annotations
 
@@ -40,7 +40,12 @@ def picture_of(path: Path, sha256: str | None) -> bytes:
         When the file cannot be read.
     """
     left = None if sha256 is None else _left_behind(sha256)
-    return left if left is not None else _encoded(read_reduced(path, PICTURE_WIDTH))
+    if left is not None:
+        return left
+    picture = _encoded(read_reduced(path, PICTURE_WIDTH))
+    if sha256 is not None:
+        _leave(sha256, picture)
+    return picture
 
 
 def keep_picture(sha256: str, codes: npt.NDArray[np.uint8 | np.uint16], space: str) -> None:
@@ -55,7 +60,10 @@ def keep_picture(sha256: str, codes: npt.NDArray[np.uint8 | np.uint16], space: s
     space : str
         Output space.
     """
-    picture = _encoded(reduce_codes(codes, space, PICTURE_WIDTH))
+    _leave(sha256, _encoded(reduce_codes(codes, space, PICTURE_WIDTH)))
+
+
+def _leave(sha256: str, picture: bytes) -> None:
     checksum = hashlib.sha256(picture).digest()
     keep(_path(sha256), checksum, picture, limit_bytes=_PICTURES_BYTES)
 
