@@ -192,6 +192,13 @@ def test_without_the_library_letters_stand_side_by_side(monkeypatch) -> None:
     assert lettering._engine() is ImageFont.Layout.BASIC
 
 
+def test_where_pillow_was_built_without_the_library_letters_stand_side_by_side(monkeypatch) -> None:
+    monkeypatch.setattr(features, "check_feature", lambda _: False)
+    monkeypatch.setattr(ctypes, "CDLL", lambda _: None)
+    monkeypatch.setattr(lettering, "_SETTING_LIBRARY", "libnothing.so.0")  # which it does not name
+    assert lettering._engine() is ImageFont.Layout.BASIC
+
+
 def refuse(said: str | None) -> None:
     if said is not None:
         raise OSError(said)

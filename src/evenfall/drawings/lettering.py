@@ -144,14 +144,21 @@ def _engine() -> ImageFont.Layout:
 
 
 def _why_not_loaded(library: str) -> str | None:
-    """Say why a library of the system is not in use; None where there is none."""
+    """Say why a library is not in use; None where there is none, or Pillow was built without it."""
     import ctypes
 
     try:
         ctypes.CDLL(library)
     except OSError as error:
         return None if _NO_SUCH_FILE in str(error) else str(error)
-    return f"{library} could not be loaded at first"
+    return f"{library} could not be loaded at first" if _pillow_names(library) else None
+
+
+def _pillow_names(library: str) -> bool:
+    """Whether what sets type looks for a library by that name."""
+    from PIL import _imagingft
+
+    return library.encode() in Path(_imagingft.__file__).read_bytes()
 
 
 def letter(
