@@ -173,7 +173,7 @@ class OutputError(FaultyError):
     """A deliverable cannot be written."""
 
 
-def refusal(error: OSError) -> str:
+def refusal(error: OSError | ImportError) -> str:
     """Say what the system refused, where nobody knows more about it.
 
     Examples
@@ -183,6 +183,8 @@ def refusal(error: OSError) -> str:
     >>> refusal(OSError(5, "Input/output error"))
     'The system refused to read: Input/output error'
     """
+    if isinstance(error, ImportError):
+        return f"A part of the program cannot be loaded: {error}"
     reason = error.strerror or str(error)
     if error.errno is None:  # of a library
         return f"A library gave up: {reason}"

@@ -11,7 +11,7 @@ import pytest
 
 from evenfall.desk.journal import Edit, Journal, journal_path
 from evenfall.desk.session import Session
-from evenfall.errors import EvenfallError, UsageError
+from evenfall.errors import EvenfallError, RecipeError, UsageError
 
 EDITS = 1000 if os.environ.get("EVENFALL_LONG_TESTS") == "1" else 300
 """At random; a thousand take ten seconds of a processor."""
@@ -255,3 +255,66 @@ def test_a_journal_of_something_else_is_begun_anew(tmp_path: Path) -> None:
         journal = Journal(path, "text")
         assert (journal.text, journal.undoes) == ("text", None)
         journal.close(keep=True)
+
+
+@pytest.mark.parametrize("line", [b'{"go": 1}', b'{"a": 1}', b"[]", b"\0\xff"])
+def test_what_stands_before_a_line_that_cannot_be_comes_back(recipe: Path, line: bytes) -> None:
+    session = Session(recipe)
+    session.turn("dusk", "gain:lamp", "stop", -1)
+    turned = session.text
+    session.close()
+    with journal_path(recipe.resolve()).open("ab") as journal:
+        journal.write(line + b'\n{"go": -1}\n')
+    again = Session(recipe)
+    assert (again.text, again.undoes) == (turned, "lamp down 1")
+    again.close()
+
+
+@pytest.fixture
+def house(recipe: Path) -> Path:
+    """A recipe on which another builds, which says what the sky does at dusk."""
+    house = recipe.with_name("house.toml")
+    house.write_text(recipe.read_text(encoding="utf-8"), encoding="utf-8")
+    own = '[moods.dusk]\nlights = { sun = "off", sky = { stops = -1 } }\n'
+    recipe.write_text(f'format = 1\nbased_on = "house.toml"\n\n{own}', encoding="utf-8")
+    return house
+
+
+def _rename_the_sky(house: Path) -> None:
+    text = house.read_text(encoding="utf-8")
+    text = text.replace("[lights.sky]", "[lights.dome]").replace("sky = {", "dome = {")
+    house.write_text(text, encoding="utf-8")
+
+
+def test_what_was_unsaved_and_cannot_be_used_keeps_nobody_from_the_file(
+    recipe: Path, house: Path
+) -> None:
+    session = Session(recipe)
+    session.turn("dusk", "gain:sky", "stop", -1)
+    turned = session.text
+    session.close()
+    _rename_the_sky(house)
+    mended = recipe.read_text(encoding="utf-8").replace("sky =", "dome =")
+    recipe.write_text(mended, encoding="utf-8")
+    again = Session(recipe)
+    assert (again.text, again.conflict, again.is_unsaved) == (mended, None, False)
+    with pytest.raises(RecipeError, match='no light or group called "sky"'):
+        again.undo()
+    assert again.text == again.recipe.text == mended
+    house.write_text(house.read_text(encoding="utf-8").replace("dome", "sky"), encoding="utf-8")
+    again.undo()
+    assert again.text == again.recipe.text == turned
+    again.close()
+
+
+def test_a_hand_that_goes_on_turning_after_a_choice_turns_no_choice_away(
+    session: Session, recipe: Path
+) -> None:
+    session.turn("dusk", "gain:sky", "third", 1, "g")
+    ours = session.text
+    recipe.write_text(ours.replace("stops = 1,", "stops = 0.5,"), encoding="utf-8")
+    session.look_outside()
+    session.settle("ours")
+    session.turn("dusk", "gain:sky", "third", 1, "g")
+    session.undo()
+    assert session.text == ours

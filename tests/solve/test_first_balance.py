@@ -105,3 +105,10 @@ def test_a_view_that_is_black_in_places_is_judged_where_light_is() -> None:
     half[:, : ROWS // 2] = 0.0
     day = solve_day(Stage({"sun": half}, BT709, PLAIN), Cast(sun=("sun",)))
     assert day.exposure_stops == pytest.approx(np.log2(luminance_of(60) / 0.3), abs=0.05)
+
+
+def test_ground_of_one_brightness_under_a_sky_that_is_cut_out_is_no_window() -> None:
+    sky = flat(1.0)
+    sky[:, : ROWS // 2] = 0
+    day = solve_day(Stage({"sky": sky}, BT709, PLAIN), Cast(sky=("sky",)))
+    assert day.exposure_stops == pytest.approx(np.log2(luminance_of(60)), abs=0.05)

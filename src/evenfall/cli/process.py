@@ -70,11 +70,9 @@ def _leave() -> None:
 
 def _what_the_system_refused(error: Exception) -> str | None:
     """Say what the system, or a disk behind it, did not do for us; None for any other error."""
-    if isinstance(error, ImportError):
-        return f"A part of the program cannot be loaded: {error}"
-    if not isinstance(error, OSError):
+    if not isinstance(error, OSError | ImportError):
         return None
-    if error.filename is None and _was_printing(error):
+    if isinstance(error, OSError) and error.filename is None and _was_printing(error):
         return f"The output cannot be written: {error.strerror or error}"
     from evenfall.errors import refusal
 

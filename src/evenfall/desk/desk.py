@@ -210,7 +210,7 @@ class Desk:
                     said = await self._by_hand(lambda: self._edit(message))
                     if said:
                         window.tell(_said(said))
-                except (EvenfallError, OSError) as error:
+                except (EvenfallError, OSError, ImportError) as error:
                     window.tell(_refused(error))
                 finally:
                     self._tell_state()
@@ -268,7 +268,7 @@ class Desk:
                     told = await loop.run_in_executor(hands, self._done, window, wanted)
                 except Overtaken:
                     return
-                except (EvenfallError, OSError) as error:
+                except (EvenfallError, OSError, ImportError) as error:
                     told = _refused(error)
                 except MemoryError:
                     told = _said(NO_MEMORY, ok=False)
@@ -380,7 +380,7 @@ def _said(text: str, *, ok: bool = True) -> dict[str, Any]:
     return {"tell": "said", "ok": ok, "text": text}
 
 
-def _refused(error: EvenfallError | OSError) -> dict[str, Any]:
+def _refused(error: EvenfallError | OSError | ImportError) -> dict[str, Any]:
     return _said(str(error) if isinstance(error, EvenfallError) else refusal(error), ok=False)
 
 

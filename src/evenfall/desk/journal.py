@@ -228,7 +228,7 @@ class Journal:
         if "saved" in line:
             self.saved = str(line["saved"])
         elif line.get("go") == -1:
-            self.text = self._edits[self._place - 1].back(self.text)
+            self.text = self._edits[: self._place][-1].back(self.text)
             self._place -= 1
         elif line.get("go") == 1:
             self.text = self._edits[self._place].forth(self.text)
@@ -263,11 +263,12 @@ class Journal:
                 return None
             end, self.text = first[0], str(first[1]["text"])
             self.saved = text_hash(self.text)
+        except (ValueError, KeyError):
+            return None
+        with contextlib.suppress(TypeError, IndexError):  # what follows is left out
             for at, line in lines:
                 self._take(line)
                 end = at
-        except (ValueError, KeyError, TypeError, IndexError):
-            return None
         return end
 
     @staticmethod

@@ -15,7 +15,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from evenfall.errors import EvenfallError
+from evenfall.errors import EvenfallError, refusal
 from evenfall.recipe import Recipe
 from evenfall.system.overtaken import Overtaken, while_wanted
 
@@ -210,6 +210,8 @@ class Painter(threading.Thread):
                 self._develop()
         except EvenfallError as error:
             self._fail(error)
+        except (OSError, ImportError) as error:
+            self._fail(EvenfallError(refusal(error)))
         except Overtaken:
             pass
 
@@ -326,8 +328,12 @@ class Painter(threading.Thread):
                 self._remember(f"{size} {key}", codes)
             except Overtaken:
                 return
-            except (EvenfallError, MemoryError) as error:
-                fault = str(error) if isinstance(error, EvenfallError) else NO_MEMORY
+            except MemoryError:
+                fault = NO_MEMORY
+            except EvenfallError as error:
+                fault = str(error)
+            except (OSError, ImportError) as error:
+                fault = refusal(error)
         with self._news:
             has = self._windows.get(window)
             if has is None or has.places.get(place) != shot:
@@ -341,9 +347,9 @@ class Painter(threading.Thread):
         kept = self._sized(size)
         view = kept.with_recipe(recipe)
         if view.passes is not kept.passes:  # the recipe names others now
+            drafts, view = view, _kept(view, size)  # what cannot be read takes no place
             with self._making:
-                self._drafts, self._views = view, {}
-            view = self._sized(size)
+                self._drafts, self._views = drafts, {size: view}
         began, lights = self._turns, _lights(recipe, shot)
 
         def is_wanted() -> bool:

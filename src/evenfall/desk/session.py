@@ -66,14 +66,16 @@ class Session:
     def _come_back(self) -> None:
         """Take up what an earlier desk left unsaved, or the file as it was changed since."""
         if self._journal.text != self._disk:
-            if text_hash(self._disk) == self._journal.saved:
-                self.recipe = self._load(self._journal.text)
-            elif self._journal.saved == text_hash(self._journal.text):
+            recipe = self._try(self._journal.text)
+            if self._journal.saved == text_hash(self._journal.text):
                 self._adopt("changed in the file")
+            elif recipe is None:  # a file that it builds on has changed
+                self._adopt("taken from the file, as the desk's cannot be used")
             else:
-                self.recipe = self._load(self._journal.text)
-                self._common = ""
-                self._see_conflict()
+                self.recipe = recipe
+                if text_hash(self._disk) != self._journal.saved:
+                    self._common = ""
+                    self._see_conflict()
         self._journal_saved()
 
     def _load(self, text: str) -> Recipe:
@@ -213,12 +215,24 @@ class Session:
             self._put(text, said, mood, self._gesture if is_behind else "")
 
     def undo(self) -> None:
-        """Undo the last edit."""
-        self._go(self._journal.undo)
+        """Undo the last edit.
+
+        Raises
+        ------
+        RecipeError
+            When what was before it cannot be used any more.
+        """
+        with self._lock:
+            edit = self._journal.undoes
+            if edit is not None:
+                self._go(edit.back(self.text), self._journal.undo)
 
     def redo(self) -> None:
-        """Make again what was undone last."""
-        self._go(self._journal.redo)
+        """Make again what was undone last; as `undo`."""
+        with self._lock:
+            edit = self._journal.redoes
+            if edit is not None:
+                self._go(edit.forth(self.text), self._journal.redo)
 
     def save(self) -> None:
         """Write the recipe's file.
@@ -265,7 +279,7 @@ class Session:
                     (self._disk, "the file, by another hand"),
                     (self.text, "the desk's, over the file"),
                 )
-                self._common = self._disk
+                self._common, self._gesture = self._disk, ""
             self.conflict = None
             self._journal_saved()
             self.version += 1
@@ -385,11 +399,11 @@ class Session:
         self.recipe, self._gesture = recipe, gesture
         self._after()
 
-    def _go(self, step: Callable[[], object]) -> None:
-        with self._lock:
-            if step() is not None:
-                self.recipe, self._gesture = self._load(self.text), ""
-                self._after()
+    def _go(self, text: str, step: Callable[[], object]) -> None:
+        recipe = self._load(text)
+        step()
+        self.recipe, self._gesture = recipe, ""
+        self._after()
 
     def _after(self) -> None:
         self.version += 1

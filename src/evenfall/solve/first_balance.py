@@ -171,6 +171,8 @@ class _Search:
         if not self.cast.sky or not _SMALLEST_SKY < seen.mean() < 1 - _SMALLEST_SKY:
             return np.zeros_like(seen)
         window, other = seen & lit, ~seen & lit
+        if not window.any() or not other.any():  # it lies where nothing is, or is all there is
+            return np.zeros_like(seen)
         stands_out = np.median(sky[window]) > _WINDOW_TIMES * np.median(sky[other])
         return window if stands_out else np.zeros_like(seen)
 

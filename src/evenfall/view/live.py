@@ -94,10 +94,10 @@ def live_drafts(
             others = _named(view.recipe)
             seen = {**_stamps(others), path: seen[path]}  # as they are before they are opened
             report = view.run(moods, out=out)
-        except (EvenfallError, OSError) as error:
+        except (EvenfallError, OSError, ImportError) as error:
             others = list(dict.fromkeys((*base_files(path), *others)))
             seen = _stamps((path, *others)) | seen
-            told = EvenfallError(refusal(error)) if isinstance(error, OSError) else error
+            told = error if isinstance(error, EvenfallError) else EvenfallError(refusal(error))
             yield DraftsFailed(told)
         else:
             yield DraftsMade(report, time.perf_counter() - begun)

@@ -46,7 +46,6 @@ class _Silence:
         self._lock = threading.Lock()
         self._muted = threading.local()
         self._decoding = 0
-        self._before: Any = None
         self._stand_in: _MutedForSome | None = None
         self._c_before: int | None = None
 
@@ -65,12 +64,12 @@ class _Silence:
                 self._restore()
 
     def _silence(self) -> None:
-        self._before = sys.stdout
-        if self._before is not None and not isinstance(self._before, _MutedForSome):
+        before = sys.stdout
+        if before is not None and not isinstance(before, _MutedForSome):
             # It is kept: print borrows sys.stdout without holding it (CPython until 3.13), and
             # another thread may be printing through it when it is taken away again.
-            if self._stand_in is None or self._stand_in.stream is not self._before:
-                self._stand_in = _MutedForSome(self._before, self._muted)
+            if self._stand_in is None or self._stand_in.stream is not before:
+                self._stand_in = _MutedForSome(before, self._muted)
             sys.stdout = self._stand_in
         c_stderr, sink = _c_stderr_and_sink()
         if c_stderr is not None:
@@ -79,7 +78,7 @@ class _Silence:
     def _restore(self) -> None:
         stand_in = sys.stdout
         if isinstance(stand_in, _MutedForSome):  # nobody has put another in its place
-            sys.stdout = self._before
+            sys.stdout = stand_in.stream  # one put there for a while may have gone meanwhile
         c_stderr, _ = _c_stderr_and_sink()
         if c_stderr is not None:
             c_stderr.value = self._c_before
