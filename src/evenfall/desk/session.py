@@ -12,7 +12,7 @@ from evenfall.change.owning import let_go, own_dial, own_gain, own_tint
 from evenfall.desk.aims import turned_aim, without_aim
 from evenfall.desk.brief import Brief, brief_of
 from evenfall.desk.figures import Figure, Size, turned
-from evenfall.desk.journal import Journal, journal_path, text_hash
+from evenfall.desk.journal import Edit, Journal, journal_path, text_hash
 from evenfall.desk.outside import Conflict, differences, stamp_of
 from evenfall.errors import EvenfallError, Fault, OutputError, UsageError
 from evenfall.recipe import Recipe
@@ -76,7 +76,7 @@ class Session:
                 if text_hash(self._disk) != self._journal.saved:
                     self._common = ""
                     self._see_conflict()
-        self._journal_saved()
+        self._journal.note_saved(self._disk)
 
     def _load(self, text: str) -> Recipe:
         return load_text(text, self.path, passes=self.passes)
@@ -215,24 +215,14 @@ class Session:
             self._put(text, said, mood, self._gesture if is_behind else "")
 
     def undo(self) -> None:
-        """Undo the last edit.
-
-        Raises
-        ------
-        RecipeError
-            When what was before it cannot be used any more.
-        """
+        """Undo the last edit; refused where what was before it cannot be used any more."""
         with self._lock:
-            edit = self._journal.undoes
-            if edit is not None:
-                self._go(edit.back(self.text), self._journal.undo)
+            self._go(self._journal.undoes, Edit.back, self._journal.undo)
 
     def redo(self) -> None:
         """Make again what was undone last; as `undo`."""
         with self._lock:
-            edit = self._journal.redoes
-            if edit is not None:
-                self._go(edit.forth(self.text), self._journal.redo)
+            self._go(self._journal.redoes, Edit.forth, self._journal.redo)
 
     def save(self) -> None:
         """Write the recipe's file.
@@ -251,7 +241,7 @@ class Session:
                 raise UsageError(Fault("", "", found, hint="choose which of the two is to stand"))
             replace_text(self.path, self._disk, self.text)
             self._disk = self._common = self.text
-            self._journal_saved()
+            self._journal.note_saved(self._disk)
             self._journal.sync()
             self.version += 1
 
@@ -281,7 +271,7 @@ class Session:
                 )
                 self._common, self._gesture = self._disk, ""
             self.conflict = None
-            self._journal_saved()
+            self._journal.note_saved(self._disk)
             self.version += 1
 
     def look_outside(self) -> bool:
@@ -313,7 +303,7 @@ class Session:
                     self._adopt("changed in the file")
                 except OutputError:  # no room to note it: both stand until a person chooses
                     self._see_conflict()
-            self._journal_saved()
+            self._journal.note_saved(self._disk)
             self.version += 1
             return True
 
@@ -340,8 +330,7 @@ class Session:
             self._journal.close(keep=keep)
 
     def _faulty(self, fault: str) -> bool:
-        changed = fault != self.fault
-        self.fault = fault
+        changed, self.fault = fault != self.fault, fault
         self.version += changed
         return changed
 
@@ -349,8 +338,7 @@ class Session:
         """Take what the file holds, as an edit that can be undone."""
         recipe = self._load(self._disk)
         self._journal.add(self._disk, said)
-        self.recipe = recipe
-        self._common, self._gesture = self._disk, ""
+        self.recipe, self._common, self._gesture = recipe, self._disk, ""
 
     def _see_conflict(self, fault: str = "") -> None:
         base = self._try(self._common)
@@ -362,9 +350,6 @@ class Session:
             return self._load(text)
         except EvenfallError:
             return None
-
-    def _journal_saved(self) -> None:
-        self._journal.note_saved(self._disk)
 
     def _known(self, mood: str) -> None:
         if mood not in choose_written_moods(self.recipe, ()):
@@ -399,11 +384,12 @@ class Session:
         self.recipe, self._gesture = recipe, gesture
         self._after()
 
-    def _go(self, text: str, step: Callable[[], object]) -> None:
-        recipe = self._load(text)
-        step()
-        self.recipe, self._gesture = recipe, ""
-        self._after()
+    def _go(self, edit: Edit | None, way: Callable[..., str], step: Callable[..., object]) -> None:
+        if edit is not None:
+            recipe = self._load(way(edit, self.text))
+            step()
+            self.recipe, self._gesture = recipe, ""
+            self._after()
 
     def _after(self) -> None:
         self.version += 1
