@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -81,14 +82,32 @@ def test_csv_and_json_say_the_same(view: evenfall.View) -> None:
     told = json.loads(handback_text(handback, view.recipe, ".json"))
     assert [row["title"] for row in rows] == ["sun", "Sky, all of it", "lamp"]
     for row, light in zip(rows, told["lights"], strict=True):
-        assert [float(row[c]) for c in ("red", "green", "blue")] == light["factors"]
-        assert float(row["power"]) == light["power"]
+        factors = [float(row[column]) for column in ("red", "green", "blue")]
+        assert factors == pytest.approx(light["factors"], rel=1e-5)
+        assert float(row["power"]) == pytest.approx(light["power"], rel=1e-5)
     assert "no lighting calculation" in told["caution"]
 
 
-def test_names_are_no_formulas_in_a_spreadsheet(view: evenfall.View) -> None:
-    from dataclasses import replace
+def test_a_table_for_people_has_no_dust_of_floating_point(view: evenfall.View) -> None:
+    """A quarter is two stops down by log2; the other figures are rounded with a pencil."""
+    lamp = replace(
+        view.handback("dusk").lights[2],
+        power=0.25000000000000006,
+        factors=(1 / 3, 0.25000000000000006, 1e-9),
+        lumens=1799.9999999999998,
+        kelvin=10667.404618343033,
+        duv=-0.000012,
+    )
+    row = next(csv.DictReader(io.StringIO(as_csv(Handback("a", "b", "c", "BT.709", (lamp,))))))
+    assert (row["power"], row["stops"], row["lumens"]) == ("0.25", "-2.000", "1800")
+    assert (row["kelvin"], row["duv"]) == ("10667", "0.0000")
+    assert (row["red"], row["green"], row["blue"]) == ("0.333333", "0.25", "1e-09")
+    unlit = as_csv(Handback("a", "b", "c", "BT.709", (replace(lamp, power=0, factors=(0, 0, 0)),)))
+    off = next(csv.DictReader(io.StringIO(unlit)))
+    assert (off["power"], off["stops"], off["red"]) == ("0", "", "0")
 
+
+def test_names_are_no_formulas_in_a_spreadsheet(view: evenfall.View) -> None:
     handback = view.handback("dusk")
     evil = replace(handback.lights[0], title="=1+1")
     text = as_csv(Handback("a", "b", "c", "BT.709", (evil,)))

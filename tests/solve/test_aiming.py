@@ -231,6 +231,19 @@ def test_a_persons_comment_stays_and_is_named(tmp_path: Path) -> None:
     assert not any("another figure" in note for note in aimed.notes)
 
 
+def test_a_comment_beside_a_figure_that_stays_is_not_named(tmp_path: Path) -> None:
+    """Only stops are added to the lamp: what the person wrote of its colour is still true."""
+    warm = RECIPE.replace("lights.lamp = -1                 # low", "lights.lamp = {K}  # warm")
+    aims = f"[moods.dusk.aims]\nleft = {{ area = {LEFT}, stops = 0 }}\n"
+    text = warm.replace("{K}", "{ kelvin = 2700 }")
+    aimed = view_of(tmp_path, aims, text).aim("dusk", move=["lamp"])
+    assert "kelvin = 2700, stops = " in view_of_text(tmp_path)
+    assert not any("another figure" in note for note in aimed.notes)
+    text = warm.replace("{K}", "{ kelvin = 2700, stops = -1 }")
+    aimed = view_of(tmp_path, aims, text).aim("dusk", move=["lamp"])
+    assert any('"warm", was written for another figure' in note for note in aimed.notes)
+
+
 def view_of_text(folder: Path) -> str:
     return (folder / "flat.toml").read_text(encoding="utf-8")
 

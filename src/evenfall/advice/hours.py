@@ -24,10 +24,14 @@ def hours_words(sequence: Sequence) -> str:
     >>> keys = (Key(mood="day", frame=1), Key(mood="dusk", frame=48), Key(mood="night", frame=72))
     >>> hours_words(Sequence(frames=72, keys=keys))
     '72 frames, 3 seconds at 24 a second: day at 1, dusk at 48, night at 72'
+    >>> hours_words(Sequence(frames=24, keys=(keys[0], Key(mood="dusk", frame=24))))
+    '24 frames, 1 second at 24 a second: day at 1, dusk at 24'
     """
     numbers = sequence.numbers
     seconds = f"{sequence.seconds:.1f}".removesuffix(".0")
-    said = f"{len(numbers)} frames, {seconds} seconds at {sequence.rate:g} a second"
+    frames = f"{len(numbers)} frame{'s' if len(numbers) != 1 else ''}"
+    lasting = f"{seconds} second{'s' if seconds != '1' else ''}"
+    said = f"{frames}, {lasting} at {sequence.rate:g} a second"
     keys = ", ".join(
         f"{key.mood} at {frame:.1f}".removesuffix(".0") + (f" ({key.time})" if key.time else "")
         for key, frame in zip(sequence.keys, sequence.key_frames(), strict=True)

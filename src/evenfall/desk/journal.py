@@ -309,10 +309,9 @@ def _held_alone(path: Path) -> FileIO:
             fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
             file.close()
-            hint = "open the address that its terminal shows; any number of windows may"
-            raise UsageError(
-                Fault(str(path), "", "a desk is open on this recipe already", hint=hint)
-            ) from None
+            found = "a desk is open on this recipe already"
+            hint = "open the address that its terminal shows in another window of the browser"
+            raise UsageError(Fault(str(path), "", found, hint=hint)) from None
     return file
 
 

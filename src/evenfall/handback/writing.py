@@ -99,7 +99,7 @@ def _row(light: HandbackLight) -> tuple[str, ...]:
 
 
 def as_csv(handback: Handback) -> str:
-    """Write a line for each light, figures unrounded, after RFC 4180.
+    """Write a line for each light, figures rounded for people, after RFC 4180.
 
     Examples
     --------
@@ -110,14 +110,22 @@ def as_csv(handback: Handback) -> str:
     rows = csv.writer(stream)
     rows.writerow(_COLUMNS)
     for light in handback.lights:
-        known = (light.stops, light.lumens, light.candela, light.watts, light.kelvin, light.duv)
         rows.writerow(
             [_plain(light.name), _plain(light.title), light.role, " ".join(light.prims)]
-            + [repr(light.power)]
-            + ["" if figure is None else repr(figure) for figure in known]
-            + [repr(factor) for factor in light.factors]
+            + [_digits(light.power), _decimals(light.stops, 3)]
+            + [_digits(figure) for figure in (light.lumens, light.candela, light.watts)]
+            + [_decimals(light.kelvin, 0), _decimals(light.duv, 4)]
+            + [_digits(factor) for factor in light.factors]
         )
     return stream.getvalue()
+
+
+def _digits(figure: float | None) -> str:
+    return "" if figure is None else f"{figure:.6g}"
+
+
+def _decimals(figure: float | None, number: int) -> str:
+    return "" if figure is None else f"{round(figure, number) + 0.0:.{number}f}"
 
 
 def _plain(text: str) -> str:

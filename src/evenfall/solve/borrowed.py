@@ -89,7 +89,7 @@ def match_colour(
         reference=reference,
         moved=(),
         off_by=float(off.mean()),
-        unit="just seen differences of colour",
+        unit="just noticeable differences of colour",
         was_off_by=float((np.hypot(*(before - wanted)[:, :2].T) / _SEEN).mean()),
         matched_share=float((off < 2).mean()),
         places=(),
@@ -107,7 +107,7 @@ def match_colour(
 
 def _stay_away(off: npt.NDArray[np.float64]) -> list[str]:
     return [
-        f"the {name} stay {each:.0f} just seen differences away: no tint of these lights "
+        f"the {name} stay {each:.0f} just noticeable differences away: no tint of these lights "
         "brings them nearer"
         for name, each in zip(BANDS, off, strict=True)
         if each > 3

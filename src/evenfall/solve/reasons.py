@@ -70,24 +70,61 @@ def with_reasons(text: str, reasons: Mapping[Place, str], *, only_instead: bool 
     return "\n".join(lines)
 
 
-def may_no_longer_hold(text: str, places: Iterable[Place]) -> list[str]:
+def may_no_longer_hold(before: str, text: str, places: Iterable[Place]) -> list[str]:
     r"""Name the comments of a person's own hand behind figures that changed.
+
+    Parameters
+    ----------
+    before, text : str
+        The recipe as it stood, and as it stands now.
+    places : iterable of Place
+        Where something was put.
 
     Examples
     --------
-    >>> may_no_longer_hold("lamp = 1  # low\n", [("lamp",)])
+    >>> may_no_longer_hold("lamp = 2  # low\n", "lamp = 1  # low\n", [("lamp",)])
     ['the comment of lamp in line 1, "low", was written for another figure; it stays']
+    >>> may_no_longer_hold(
+    ...     "lamp = { kelvin = 2700 }  # warm\n",
+    ...     "lamp = { kelvin = 2700, stops = 1 }  # warm\n",
+    ...     [("lamp", "stops")],
+    ... )
+    []
     """
     lines, found = text.split("\n"), {}
     for place in places:
         number = _line_of(text, place)
         comment = "" if number is None else _apart(lines[number - 1].rstrip("\r"))[1]
-        if number is not None and comment and not _is_own(comment):
+        if number is None or not comment or _is_own(comment):
+            continue
+        figures = _figures_beside(before, place, comment)
+        if any(_figure_at(text, at) != figure for at, figure in figures.items()):
             found[number] = (
                 f'the comment of {dotted(place)} in line {number}, "{comment}", was written for '
                 "another figure; it stays"
             )
     return list(found.values())
+
+
+def _figures_beside(text: str, place: Place, comment: str) -> dict[Place, str]:
+    """Figures in the line of a place, or of the entry around it, which has that comment."""
+    written = map_lines(text)
+    above = (_line_of(text, place), written.lines.get(place[:-1]))
+    number = next((one for one in above if one is not None), None)
+    if number is None or _apart(text.split("\n")[number - 1].rstrip("\r"))[1] != comment:
+        return {}
+    return {
+        at: text[begin:end]
+        for at, (begin, end) in written.spans.items()
+        if text.count("\n", 0, begin) + 1 == number
+    }
+
+
+def _figure_at(text: str, place: Place) -> str:
+    """Give the figure at a place; a gain may be said alone, or beside a tint as stops."""
+    spans = map_lines(text).spans
+    begin, end = spans.get(place) or spans.get((*place, "stops"), (0, 0))
+    return text[begin:end]
 
 
 def _line_of(text: str, place: Place) -> int | None:

@@ -121,8 +121,8 @@ def _check_shape(path: Path, size: tuple[int, int], view: tuple[int, int]) -> No
     if abs(shape / wanted - 1) > max(_SHAPE_SLACK, pixel):
         found = f"{size[0]} x {size[1]} pixels, and the view has {view[0]} x {view[1]}"
         hint = (
-            "crop it to the view; of a picture of another place, take the mood of colour: "
-            "--only colour"
+            "crop it to what the view shows, or, if it shows another place, take only its mood of "
+            "colour with --only colour"
         )
         raise UsageError(Fault(str(path), "", found, "a picture of the same shape", hint))
 

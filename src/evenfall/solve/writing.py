@@ -102,7 +102,7 @@ def instead_of_reasons(revision: Revision, reason: str) -> str:
 
 def notes_on_text(revision: Revision, text: str) -> list[str]:
     """Say what a person should know of a text that was edited: comments, and shared files."""
-    notes = may_no_longer_hold(text, revision.places)
+    notes = may_no_longer_hold(revision.text, text, revision.places)
     if revision.bases and revision.places:
         shared = joined(revision.bases, "and")
         notes.append(
