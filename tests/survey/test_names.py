@@ -88,6 +88,14 @@ def test_patterns_that_do_not_work_are_all_told() -> None:
         ("maanlicht", "key"),
         ("Leuchtschrift", "glow"),
         ("Notlicht", "fixture"),
+        ("Gartenleuchten", "outdoor fixture"),
+        ("Außenlicht", "outdoor fixture"),
+        ("Straßenlampe_2", "outdoor fixture"),
+        ("buitenlamp", "outdoor fixture"),
+        ("Deckenleuchte", "fixture"),
+        ("månljus", "key"),
+        ("月光", "key"),
+        ("环境光", "sky"),
     ],
 )
 def test_roles_from_words(name: str, role: str) -> None:

@@ -56,6 +56,10 @@ _NO_WORD = re.compile(rf"[^\w{MARKS}]+|_+")
 _LONGEST_KEY = 48  # a key is typed; the longest that a recipe takes is 80
 _LONGEST_TITLE = 80
 _ENDS_LIKE_A_LAMP = ("lamp", "lampe", "leuchte", "licht", "strahler", "lampen", "leuchten")
+_BEGINS_OUTSIDE = (
+    *("garten", "terrasse", "fassade", "balkon", "aussen", "hof", "strasse", "einfahrt", "pool"),
+    *("tuin", "straat", "buiten", "terras", "gevel"),
+)
 _WORDS_BEFORE = re.compile(r"[_ .-]*[^_ .-]+[_ .-]+")
 _WORDS_AFTER = re.compile(r"[_ .-]+[^_ .-]+")
 
@@ -282,5 +286,6 @@ def role_from_name(name: str) -> RoleGuess | None:
             return RoleGuess(role, f"named '{word}'")
     for word in words:
         if word.endswith(_ENDS_LIKE_A_LAMP):
-            return RoleGuess("fixture", f"named '{word}'")
+            is_outside = word.startswith(_BEGINS_OUTSIDE)
+            return RoleGuess("outdoor fixture" if is_outside else "fixture", f"named '{word}'")
     return None

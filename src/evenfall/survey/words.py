@@ -58,11 +58,13 @@ ROLE_WORDS: Mapping[Role, tuple[str, ...]] = {
         *("soleil", "lune", "sol", "luna", "sole", "lua", "zon", "maan", "太陽", "太阳", "日光"),
         *("солнце", "луна", "сонце", "태양", "ήλιος", "slunce", "slonce", "gune", "aurinko"),
         *("mondlicht", "hauptlicht", "fuhrungslicht", "zonlicht", "maanlicht", "hoofdlicht"),
+        *("sonnenschein", "solljus", "sollys", "manljus", "auringonvalo", "月光", "月明かり"),
         *("soare", "شمس", "שמש", "सूरज", "ดวงอาทิตย์"),
     ),
     "sky": (
         *("sky", "skylight", "dome", "environment", "env", "hdri", "overcast", "daylight"),
         *("tageslicht", "himmelslicht", "umgebungslicht", "daglicht", "omgevingslicht", "dagsljus"),
+        *("dagslys", "paivanvalo", "環境光", "环境光"),
         *("himmel", "umgebung", "ciel", "environnement", "cielo", "ceu", "entorno", "ambiente"),
         *("hemel", "天空", "空", "небо", "하늘", "ουρανός", "obloha", "niebo", "gokyuzu", "taivas"),
         *("سماء", "שמיים", "आसमान", "ท้องฟ้า"),
