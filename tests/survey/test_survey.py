@@ -57,6 +57,21 @@ def test_facts_of_every_pass(folder: Path, studio_passes: dict[str, np.ndarray])
     assert [each.file for each in survey.of_kind("data")] == ["room_albedo.exr"]
 
 
+def test_the_sentence_of_the_beauty_names_lights_as_the_table_does(
+    tmp_path: Path, studio_passes: dict[str, np.ndarray], write_exr: Callable[..., Path]
+) -> None:
+    """A lamp over a picture: `picture` alone means the whole view, and `light` says nothing."""
+    files = {"picture_light": "cove", "pendant_light": "pendants", "sun": "sun"}
+    for file, name in files.items():
+        write_exr(tmp_path / f"{file}.exr", studio_passes[name])
+    write_exr(tmp_path / "beauty.exr", sum(studio_passes[name] for name in files.values()))
+    survey = survey_folder(tmp_path)
+    assert {light.name for light in survey.lights} == {"picture", "pendant", "sun"}
+    assert survey.beauty is not None
+    assert survey.beauty.file == "beauty.exr"
+    assert "the sum of pendant, picture and sun" in survey.beauty.reason
+
+
 def test_roles_from_names_say_why(folder: Path) -> None:
     roles = {facts.name: facts.role for facts in survey_folder(folder).lights}
     assert {name: role.role for name, role in roles.items() if role} == {

@@ -7,8 +7,11 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from evenfall.prove.blocks import BlockPicture
+from evenfall.survey.listing import named_as
 from evenfall.survey.looking import Seen
+from evenfall.survey.names import light_names, match_name
 from evenfall.survey.sums import Comparison, compare
+from evenfall.survey.words import FILLING_WORDS, words_of
 
 __all__ = ["Folder", "Kind", "Stem", "Verdict"]
 
@@ -70,9 +73,15 @@ class Folder:
         return compare(self.seen[total].blocks, list(self.blocks(addends).values()))
 
     def label(self, number: int) -> str:
-        """Name of a picture for people."""
-        says = self.seen[number].found.says
-        return says.title or " ".join(says.own) or self.seen[number].found.place
+        """Name of a picture for people, as the light would be called."""
+        found = self.seen[number].found
+        title = found.says.title or " ".join(found.says.own)
+        if title and set(words_of(title)) <= FILLING_WORDS:
+            called = [named_as(each.found, together=False, alone=False) for each in self.seen]
+            named = light_names(called)[number]
+            return title if named is None else named.title or named.key
+        match = match_name(title)
+        return found.place if match is None else match.light
 
     def labels(self, numbers: Iterable[int]) -> str:
         """Names of pictures for people."""
