@@ -62,3 +62,19 @@ def test_a_round_that_cannot_be_read_is_not_returned_to(
         assert said in ended.stderr
     assert recipe.read_bytes() == before
     assert said.partition(": ")[2][:20] in " ".join(call("show", "1").output.split())
+
+
+def test_of_rounds_of_several_views_one_has_to_say_whose(recipe: Path) -> None:
+    other = recipe.with_name("terrace.toml")
+    other.write_bytes(recipe.read_bytes())
+    call("keep", other.name)
+    before = recipe.read_bytes()
+    for words in (("list",), ("show", "1"), ("return", "1")):
+        ended = call(*words)
+        assert ended.exit_code == 2
+        assert f"rounds of several views lie here: {recipe.name} and terrace.toml" in ended.output
+        assert f"--recipe {recipe.name}" in ended.output
+    ended = CliRunner().invoke(main, ["compare", "1", "now"])
+    assert (ended.exit_code, "--recipe" in ended.output) == (2, True)
+    assert recipe.read_bytes() == before
+    assert call("show", "1", "--recipe", "terrace.toml").exit_code == 0

@@ -14,8 +14,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from evenfall.prove.diagnosis import CODES, REMARKS
+from evenfall.prove.diagnosis import CODES, REMARKS, Rectangle
 from evenfall.prove.prove import prove
+from evenfall.prove.remarks import place_remarks
 
 FACTOR_TOLERANCE = 0.03  # what noise leaves open in the weakest light tested for its factor
 WINDOW = (slice(20, 82), slice(144, 224))
@@ -230,6 +231,18 @@ def test_clamped_pass(studio_passes: dict[str, np.ndarray], studio_beauty: np.nd
     proof = proof_of(passes, studio_beauty)
     assert codes(proof) == [("pass-clipped", ("sky",))]
     assert remarked(proof) == [("flat-top", ("sky",))]
+
+
+def test_a_place_that_stands_out_by_itself_is_remarked_on() -> None:
+    """A lamp of a few pixels without a pass: no group of blocks shows it."""
+    place = Rectangle(544, 304, 560, 320)
+    (remark,) = place_remarks(place, 0.57, 13.8)
+    assert remark.code == "place-stands-out"
+    assert remark.message.startswith(
+        "57 % of the beauty's light in 16 x 16 pixels at 544, 304 is in no pass, 13.8 times"
+    )
+    assert place_remarks(place, 0.57, 5.8) == place_remarks(place, 0.05, 13.8) == ()
+    assert place_remarks(place, -0.57, -13.8) == place_remarks(None, 0.0, 0.0) == ()
 
 
 def test_lamp_of_one_radiance_is_not_clipped(studio: Any) -> None:

@@ -69,6 +69,24 @@ def test_what_tells_no_colour(
     assert found == (None if kelvin is None else pytest.approx(kelvin, abs=50))
 
 
+def test_values_below_zero_lead_to_a_line_that_lifts_them(
+    tmp_path: Path, studio_passes: dict[str, np.ndarray], write_exr: Callable[..., Path]
+) -> None:
+    """As negative lobes of a pixel filter leave them around lamps (Mitchell and Netravali 1988)."""
+    for name in ("sun", "sky"):
+        pixels = studio_passes[name].copy()
+        write_exr(tmp_path / f"{name}.exr", pixels)
+    first(tmp_path)
+    assert "repair.negatives" not in (tmp_path / "first.toml").read_text()
+    pixels[20:30, 20:40] *= -0.1
+    write_exr(tmp_path / "sky.exr", pixels)
+    (tmp_path / "first.toml").unlink()
+    text = first(tmp_path).text
+    assert "# Below zero: 200 pixels in sky, as pixel filters leave them" in text
+    (tmp_path / "first.toml").write_text(text.replace("# repair.negatives", "repair.negatives"))
+    assert evenfall.load(tmp_path / "first.toml").model.passes.repair.negatives
+
+
 def test_white_lamps_are_warmed_at_dusk_and_blue_ones_stay(
     tmp_path: Path, write_exr: Callable[..., Path]
 ) -> None:

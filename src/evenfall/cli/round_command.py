@@ -161,15 +161,9 @@ def return_(number: int, bases: bool, recipe: Path | None) -> None:
 
 
 def _folder(recipe: Path | None) -> Path:
-    from evenfall.record.rounds import rounds_folder
+    from evenfall.record.rounds import rounds_folder, rounds_here
 
-    if recipe is not None:
-        return rounds_folder(recipe)
-    folder = Path("rounds")
-    if not folder.is_dir():
-        hint = "name the recipe: --recipe view.toml"
-        raise UsageError(Fault(str(folder), "", "there is no such folder here", "", hint))
-    return folder
+    return rounds_here() if recipe is None else rounds_folder(recipe)
 
 
 def _print_table(rounds: Sequence[KeptRound]) -> None:

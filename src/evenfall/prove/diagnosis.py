@@ -37,6 +37,7 @@ REMARKS = {
     "alpha-missing": "the beauty has alpha and passes have none",
     "alpha-differs": "alpha of a pass differs from the beauty's",
     "pass-empty": "a pass holds no light",
+    "place-stands-out": "light of one small place is in no pass, though the rest agrees",
     "huge-pixel": "a pixel is brighter than any light, and was left out",
     "flat-top": "many pixels of a pass share its largest value",
     "counted-twice": "two passes show the same light",

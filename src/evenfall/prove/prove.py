@@ -9,7 +9,7 @@ memory does not grow with their number.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,7 +21,7 @@ from evenfall.prove.found import Found, nothing_found
 from evenfall.prove.looks import look_at
 from evenfall.prove.measure import Measured, Pixels, measure
 from evenfall.prove.proof import Proof, report, small_view, without_beauty
-from evenfall.prove.remarks import remarks
+from evenfall.prove.remarks import place_remarks, remarks
 from evenfall.prove.search import search
 from evenfall.prove.state import Mask, Picture, Scene, Seen, State
 from evenfall.prove.suspicion import EncodingSuspicion, suspect_encoding
@@ -194,7 +194,11 @@ class _Proving:
         view = small_view(self.beauty_pixels.planes, weights)
         black = not self.beauty.blocks.means.any()
         diagnoses = told(case) if found is not None or black else ()
-        return report(case, diagnoses, noted, view, weights)
+        proof = report(case, diagnoses, noted, view, weights)
+        if found is not None:
+            return proof
+        places = place_remarks(proof.worst, proof.worst_share, proof.worst_sigmas)
+        return replace(proof, remarks=(*places, *proof.remarks))
 
     def _found(self) -> Found | None:
         """Find what is wrong; None if the passes add up."""

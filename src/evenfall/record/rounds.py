@@ -33,6 +33,7 @@ __all__ = [
     "next_number",
     "read_rounds",
     "rounds_folder",
+    "rounds_here",
 ]
 
 RECORD_NAME = "round.toml"
@@ -129,6 +130,30 @@ def rounds_folder(recipe: Path) -> Path:
         if record is not None and record.recipe != recipe.name:
             return own
     return beside
+
+
+def rounds_here() -> Path:
+    """Give the rounds that lie in the working folder, where they are those of one view.
+
+    Raises
+    ------
+    UsageError
+        When there are none, or of several views.
+    """
+    beside = Path(_FOLDER)
+    folders = [path for path in (beside, *sorted(beside.glob("*/"))) if _numbered(path)]
+    if not folders:
+        if beside.is_dir():
+            return beside
+        hint = "name the recipe: --recipe view.toml"
+        raise UsageError(Fault(_FOLDER, "", "there is no such folder here", "", hint))
+    if len(folders) > 1:
+        records = [each.record for folder in folders for each in read_rounds(folder)]
+        names = sorted({record.recipe for record in records if record is not None})
+        found = f"rounds of several views lie here: {joined(names, 'and')}"
+        hint = f"say whose: --recipe {names[0] if names else 'view.toml'}"
+        raise UsageError(Fault(_FOLDER, "", found, "", hint))
+    return folders[0]
 
 
 def has_rounds(recipe: Path) -> bool:

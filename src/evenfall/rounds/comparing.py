@@ -178,9 +178,9 @@ def _round(number: int, recipe: Path | None) -> Side:
 
 def _recipe_of_rounds() -> Path:
     """Give the recipe that the rounds lying here are of."""
-    from evenfall.record.rounds import read_rounds
+    from evenfall.record.rounds import read_rounds, rounds_here
 
-    rounds = [kept for kept in read_rounds(Path("rounds")) if kept.record is not None]
+    rounds = [kept for kept in read_rounds(rounds_here()) if kept.record is not None]
     if not rounds or rounds[-1].record is None:
         hint = "name the recipe: --recipe view.toml"
         raise UsageError(Fault("rounds", "", "there is no such folder with rounds here", "", hint))

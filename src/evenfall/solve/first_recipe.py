@@ -22,6 +22,7 @@ __all__ = ["first_recipe"]
 
 _LAMPS = ("fixture", "outdoor fixture", "glow")
 _MOST_LEFT_OUT = 12
+_RINGS = 0.001  # of the pixels of a pass
 
 
 def first_recipe(survey: Survey, path: Path) -> str:
@@ -169,16 +170,15 @@ def _left_out(survey: Survey) -> Iterator[LeftOut]:
 
 def _repairs(survey: Survey) -> Iterator[str]:
     """Lines that mend what was found, with the reason."""
-    fireflies = {
-        light.name: sum(p.facts.flaws.get("fireflies", 0) for p in light.pictures if p.facts)
-        for light in survey.lights
-    }
-    found = {name: count for name, count in fireflies.items() if count}
-    if found:
-        worst = max(found, key=lambda name: found[name])
-        more = f" and {len(found) - 1} more" if len(found) > 1 else ""
-        yield f"Fireflies: {found[worst]} pixels in {worst}{more}. This line mends them:"
+    if told := _flaws_told(survey, "fireflies", 1):
+        yield f"Fireflies: {told}. This line mends them:"
         yield "repair.fireflies = true"
+    headers = [p.facts.header for light in survey.lights for p in light.pictures if p.facts]
+    pixels = max((header.width * header.height for header in headers), default=0)
+    if told := _flaws_told(survey, "negative", max(1, round(_RINGS * pixels))):
+        yield f"Below zero: {told}, as pixel filters leave them: dark rings around lamps."
+        yield "This line lifts them to 0:"
+        yield "repair.negatives = true"
     albedo, normal = (_guide(survey, what) for what in ("surface colour", "normals"))
     if albedo is not None:
         yield "To denoise all passes alike, with the guides that lie here (extra 'denoise'):"
@@ -186,6 +186,20 @@ def _repairs(survey: Survey) -> Iterator[str]:
         yield f"repair.albedo = {toml_text(albedo)}"
     if albedo is not None and normal is not None:
         yield f"repair.normal = {toml_text(normal)}"
+
+
+def _flaws_told(survey: Survey, kind: str, least: int) -> str:
+    """Tell pixels of a kind in the light that has most; nothing where none has so many."""
+    counts = {
+        light.name: sum(p.facts.flaws.get(kind, 0) for p in light.pictures if p.facts)
+        for light in survey.lights
+    }
+    found = {name: count for name, count in counts.items() if count >= least}
+    if not found:
+        return ""
+    worst = max(found, key=lambda name: found[name])
+    more = f" and {len(found) - 1} more" if len(found) > 1 else ""
+    return f"{found[worst]} pixels in {worst}{more}"
 
 
 def _areas(survey: Survey, path: Path) -> Iterator[str]:
