@@ -292,9 +292,16 @@ class _Match:
             if fit.unknowns[number] < self.moves.low[number] + 1e-3
         ]
         if low:
-            are = "is" if len(low) == 1 else "are"
-            notes.append(f"{joined(low, 'and')} {are} hardly seen in the reference: off may do")
+            went = f"{joined(low, 'and')} went down as far as may be"
+            notes.append(f"{went}: {self._why_low(is_one=len(low) == 1)}")
         return notes
+
+    def _why_low(self, *, is_one: bool) -> str:
+        they_are, their = ("it is", "its") if is_one else ("they are", "their")
+        unseen = f"{they_are} hardly seen in the reference, and off may do"
+        if self.moves.charge.size > len(self.movers):  # colours move, too
+            return unseen
+        return f"either {unseen}, or {their} light has another colour there, which --tints finds"
 
     def _maps(self, fit: Fit) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8], Floats]:
         reference, shown = self.planes, fit.shown
