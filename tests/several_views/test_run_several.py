@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 from pathlib import Path
+from typing import Any
 
 import pypdfium2 as pdfium
 import pytest
@@ -293,3 +294,46 @@ def test_views_of_one_name_are_not_shown_together(house: Path) -> None:
     result = CliRunner().invoke(main, ["page", "living.toml", "wing/living.toml"])
     assert result.exit_code == 2
     assert "have one name" in result.stderr
+
+
+def test_titles_that_differ_stand_at_their_views_and_not_over_all(
+    house: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing but the folder says what these have in common."""
+    from evenfall.produce import sheet as drawing
+
+    told: list[tuple[str, list[str]]] = []
+    draw = drawing.draw_sheet
+
+    def noted(moods: Any, text: Any, **rest: Any) -> Any:
+        told.append((text.title, [mood.heading for mood in moods if mood.heading]))
+        return draw(moods, text, **rest)
+
+    monkeypatch.setattr(drawing, "draw_sheet", noted)
+    shared = (house / "house.toml").read_text(encoding="utf-8")
+    for name, view in (("living", "Tall room"), ("kitchen", "Long room")):
+        own = (house / f"{name}.toml").read_text(encoding="utf-8").partition("\n")[2]
+        passes = f'passes.folder = "{name}"\n'
+        title = f'project.title = "{view}"\n'
+        text = shared.replace("format = 1\n", f"format = 1\n{title}{passes}")
+        assert passes in own
+        (house / f"{name}.toml").write_text(text, encoding="utf-8")
+    moved = house.rename(house.with_name("river_house"))
+    monkeypatch.chdir(moved)
+    views = ("living.toml", "kitchen.toml")
+    assert invoke(*views).exit_code == 0
+    assert told[-1] == ("River house", ["Tall room", "Long room"])
+    record = read_provenance(moved / "pictures" / "river_house_contact_sheet.png")
+    assert record is not None
+    assert record.title == "River house"
+    assert CliRunner().invoke(main, ["page", *views]).exit_code == 0
+    page = (moved / "pictures" / "river_house_review.html").read_text(encoding="utf-8")
+    assert re.findall(r"<h1[^>]*>([^<]*)</h1>", page) == ["River house"]
+    tabs = r'<button type="button" data-view="\w+" aria-pressed="false">([^<]*)<'
+    assert re.findall(tabs, page) == ["Tall room", "Long room"]
+    for name in ("living", "kitchen"):
+        text = (moved / f"{name}.toml").read_text(encoding="utf-8")
+        text = re.sub('project.title = ".*"', 'project.title = "Weir house"', text)
+        (moved / f"{name}.toml").write_text(text, encoding="utf-8")
+    assert invoke(*views, "--overwrite").exit_code == 0
+    assert told[-1] == ("Weir house", ["living", "kitchen"])

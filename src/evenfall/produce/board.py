@@ -19,6 +19,7 @@ from evenfall.drawings.board import (
 from evenfall.drawings.logo import read_logo
 from evenfall.produce.stills import srgb_still
 from evenfall.recipe import Recipe
+from evenfall.recipe.together import heading_of_all, headings_of_views
 from evenfall.recipe.words.suggesting import joined
 
 __all__ = ["Board", "BoardView", "make_board"]
@@ -89,7 +90,7 @@ def make_board(
     date : date, optional
         Stands at the foot.
     key : str
-        What the project is called where it has no title and there are several views.
+        What several views are called where they have no title in common.
 
     Raises
     ------
@@ -101,17 +102,18 @@ def make_board(
     logo = None if project.logo is None else read_logo(recipe.beside(project.logo))
     pages: list[BoardPage] = []
     notes: list[str] = []
-    for view in views:
+    recipes = [view.recipe for view in views]
+    alone = [project.view or project.title or recipe.path.stem]
+    names = alone if is_one else headings_of_views(recipes)
+    for view, name in zip(views, names, strict=True):
         pictures: dict[str, BoardPicture] = {}
-        said = view.recipe.model.project
-        name = said.view or (said.title if is_one else "") or view.recipe.path.stem
         for mood in view.developed:
             pictures[mood.name], note = _picture(mood, size, upright=upright)
             notes += [note if is_one else f"{name}, {note}"] if note else []
         pages += _pages(name, pictures, view.before, alone="" if is_one else f"{name}, ")
     rounds = {view.round_name for view in views}
     text = BoardText(
-        title=project.title or (recipe.path.stem if is_one else key),
+        title=(project.title or recipe.path.stem) if is_one else heading_of_all(recipes, key),
         view=(project.view or "") if is_one else "",
         date="" if date is None else f"{date.day} {date:%B %Y}",
         round=rounds.pop() if len(rounds) == 1 else "",

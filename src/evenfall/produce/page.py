@@ -77,18 +77,25 @@ def page_view(
 
 
 def make_page(
-    recipe: Recipe, views: Sequence[PageView], *, key: str = "", date: datetime.date | None = None
+    recipe: Recipe,
+    views: Sequence[PageView],
+    *,
+    key: str = "",
+    heading: str = "",
+    date: datetime.date | None = None,
 ) -> bytes:
     """Make the review page.
 
     Parameters
     ----------
     recipe : Recipe
-        Names of project and studio; of several views, those of the first.
+        Names of project and studio; of several views, the studio of the first.
     views : sequence of PageView
         What it shows.
     key : str
         Tells a page of several views from others.
+    heading : str
+        What several views are called together.
     date : date, optional
         Stands at the top.
 
@@ -100,12 +107,12 @@ def make_page(
     project = recipe.model.project
     title = project.view or project.title or recipe.path.stem
     if len(views) > 1:
-        title = project.title or key
+        title = heading
     contents = PageContents(
         key=key or recipe.path.stem,
         title=title,
         views=tuple(views),
-        project=project.title or "",
+        project=project.title or "" if len(views) == 1 else heading,
         studio=project.studio or project.author or "",
         date="" if date is None else f"{date.day} {date:%B %Y}",
     )

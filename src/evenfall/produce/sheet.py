@@ -22,6 +22,7 @@ from evenfall.light.tint import light_rgb
 from evenfall.light.transfer import encode_srgb
 from evenfall.produce.crew import Step
 from evenfall.recipe import LightSetting, Recipe
+from evenfall.recipe.together import heading_of_all, headings_of_views
 from evenfall.recipe.words.suggesting import joined
 from evenfall.recipe.words.wording import counted_words
 from evenfall.record.values import GainReport, MoodReport
@@ -61,7 +62,8 @@ def make_sheet(
     drawn = [_sheet_mood(recipe, name, mood, pictures[name]) for name, mood in moods.items()]
     note = _note(moods if recipe.model.sheet.figures else {}, draft=draft)
     view = recipe.model.project.view or ""
-    return _drawn(recipe, drawn, recipe.path.stem, view, note, provenance, logo)
+    title = recipe.model.project.title or recipe.path.stem
+    return _drawn(recipe, drawn, title, view, note, provenance, logo)
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,7 +91,7 @@ def make_project_sheet(
     views : sequence of SheetView
         In their order. What is said of sheet and project counts as the first says it.
     name : str
-        What the project is called where it has no title.
+        What the project is called where its views have no title in common.
     provenance : Provenance
         Record to embed.
     draft : bool
@@ -103,23 +105,23 @@ def make_project_sheet(
         When the studio's logo cannot be drawn.
     """
     drawn: list[SheetMood] = []
-    for view in views:
-        heading = view.recipe.model.project.view or view.recipe.path.stem
-        for key, mood in view.moods.items():
+    recipes = [view.recipe for view in views]
+    for view, heading in zip(views, headings_of_views(recipes), strict=True):
+        for number, (key, mood) in enumerate(view.moods.items()):
             one = _sheet_mood(view.recipe, key, mood, view.pictures[key])
-            drawn.append(replace(one, lights=(), heading=heading))
-            heading = ""
-    recipe = views[0].recipe
+            drawn.append(replace(one, lights=(), heading="" if number else heading))
+    recipe = recipes[0]
     logo = recipe.model.project.logo
     read = None if logo is None else read_logo(recipe.beside(logo))
     note = _note({}, draft=draft, missing=missing)
-    return _drawn(recipe, drawn, name, "", note, provenance, read)
+    title = heading_of_all(recipes, name)
+    return _drawn(recipe, drawn, title, "", note, provenance, read)
 
 
 def _drawn(
     recipe: Recipe,
     moods: Sequence[SheetMood],
-    name: str,
+    title: str,
     view: str,
     note: str,
     provenance: Provenance,
@@ -129,7 +131,7 @@ def _drawn(
     codes = draw_sheet(
         moods,
         SheetText(
-            title=project.title or name,
+            title=title,
             view=view,
             date=sheet.date,
             round=sheet.round,

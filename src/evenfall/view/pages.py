@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from evenfall.comments.model import Comment, Comments
@@ -16,6 +16,7 @@ from evenfall.errors import Fault, UsageError
 from evenfall.produce.page import PAGE_WIDTH, make_page, page_view
 from evenfall.produce.stills import srgb_still
 from evenfall.recipe import Recipe
+from evenfall.recipe.together import heading_of_all, headings_of_views
 from evenfall.recipe.words.suggesting import joined
 from evenfall.rounds.showing import round_name_now, rounds_to_show
 from evenfall.system.arguments import given_path
@@ -124,7 +125,14 @@ def write_page(
                 figures=figures,
             )
         )
-    page = make_page(recipes[0], parts, key=project_name(recipes), date=date)
+    name = project_name(recipes)
+    if len(parts) > 1:
+        parts = [
+            replace(part, title=title)
+            for part, title in zip(parts, headings_of_views(recipes), strict=True)
+        ]
+    heading = heading_of_all(recipes, name)
+    page = make_page(recipes[0], parts, key=name, heading=heading, date=date)
     write_atomically(file, page, overwrite=overwrite)
     return file, tuple(notes)
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from evenfall.errors import EvenfallError
+from evenfall.recipe.together import heading_of_all
 from evenfall.recipe.words.suggesting import joined
 from evenfall.record.values import FileReport
 from evenfall.view.project import project_name
@@ -120,7 +121,8 @@ def write_project_sheet(
     from evenfall.system.atomic import write_atomically
 
     recipe = views[0].recipe
-    name, project = project_name([view.recipe for view in views]), recipe.model.project
+    recipes = [view.recipe for view in views]
+    name, project = project_name(recipes), recipe.model.project
     told = tuple(view.provenance for view in views if view.provenance.is_told)
     record = Provenance(
         recipe=name,
@@ -129,7 +131,7 @@ def write_project_sheet(
         version=versions()["evenfall"],
         draft=draft,
         is_told=bool(told),
-        title=project.title or name,
+        title=heading_of_all(recipes, name),
         author=project.author or "",
         copyright=project.copyright or "",
         views=told,
