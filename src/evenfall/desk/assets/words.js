@@ -21,7 +21,7 @@ function size(stops) {
  * @param {number} share
  * @returns {string}
  */
-const percent = (share) => `${share >= 0.1 ? Math.round(100 * share) : (100 * share).toFixed(1)} %`;
+const percent = (share) => `${share >= 0.1 ? Math.round(100 * share) : (100 * share).toFixed(1)}\u00a0%`;
 
 /**
  * Say what lights a spot; the light that a hand would turn is named first by its number.
@@ -38,7 +38,8 @@ export function spotWords(spot, picked) {
   const lights = spot.lights.flatMap((light, index) => {
     const isHeld = light.light === holds;
     if (!isHeld && (index >= LIGHTS_SAID || light.share < LEAST_SHARE)) return [];
-    return [`${isHeld ? "▸ " : ""}${index + 1} ${light.title} ${percent(light.share)}`];
+    const held = isHeld ? "▸\u00a0" : "";
+    return [`${held}${index + 1}\u00a0${light.title}\u00a0${percent(light.share)}`];
   });
   return [`${level}${clipped}`, ...lights, ...spot.notes].join("   ");
 }
