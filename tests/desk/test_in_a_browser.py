@@ -391,7 +391,10 @@ def test_the_picture_tells_what_lights_a_spot_and_is_pulled(visit: Any, common: 
     point(shown, 0.3, 0.4)
     shows(shown, "1 lamp")
     spot = evenfall.open(common.recipe, draft=True).ask("dusk", (0.3, 0.4))
-    assert f"{100 * spot.lights[0].share:.0f}\N{NO-BREAK SPACE}%" in shown.page.locator("#caption").inner_text()
+    assert (
+        f"{100 * spot.lights[0].share:.0f}\N{NO-BREAK SPACE}%"
+        in shown.page.locator("#caption").inner_text()
+    )
     assert shown.page.locator(".clause.lit[data-lights='lamp']").count() == 1
     x, y = point(shown, 0.3, 0.4)
     shown.page.mouse.down()
