@@ -17,9 +17,10 @@ from pathlib import Path
 
 import pytest
 
+from evenfall.desk import desk as desk_module
 from evenfall.desk.desk import Desk
 from evenfall.desk.journal import journal_path
-from evenfall.desk.protocol import Save
+from evenfall.desk.protocol import Look, Message, Save, Undo
 from evenfall.desk.session import Session
 from evenfall.errors import OutputError, UsageError
 
@@ -188,4 +189,24 @@ def test_what_nobody_expected_of_the_system_is_told_to_the_window(
     text = "corner.toml: the system refused it: Input/output error"
     assert said == [{"tell": "said", "ok": False, "text": text}]
     assert window.told[-1]["tell"] == "state"
+    desk.close()
+
+
+def test_a_round_that_the_system_does_not_give_keeps_no_window_from_the_rest(
+    recipe: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def failing(*given: object) -> None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO), "rounds")
+
+    desk = Desk(recipe)
+    monkeypatch.setattr(desk_module, "standing", failing)
+    window = desk.enter()
+    messages: list[Message] = [
+        Look(do="look", mood="dusk", beside="day", beside_of="round 1"),
+        Undo(do="undo"),
+    ]
+    with ThreadPoolExecutor(1) as apart:
+        for message in messages:
+            apart.submit(asyncio.run, desk.hear(window, message)).result()
+    assert [one["tell"] for one in window.told] == ["said", "state"]
     desk.close()

@@ -144,7 +144,7 @@ class Desk:
             mark = self.session.saved_text if of == "saved" else of
             if self._standing.get(of, (None,))[0] != mark:
                 session = self.session
-                with contextlib.suppress(EvenfallError):
+                with contextlib.suppress(EvenfallError, OSError):
                     recipe = standing(of, session.path, session.saved_text, session.passes)
                     self._standing[of] = (mark, recipe)
             if of in self._standing:
@@ -278,7 +278,8 @@ class Desk:
         finally:
             del window.errands[message.do]
         if not isinstance(message, Ask | Near | Noise):
-            self._rounds = rounds_told(self.session)
+            with contextlib.suppress(OSError):  # those that are told already stay
+                self._rounds = rounds_told(self.session)
             window.tell({"tell": "progress", "text": "", "share": 1})
             self._tell_state()
 
