@@ -11,7 +11,9 @@ from PIL import Image
 
 import evenfall
 from evenfall.drawings.logo import read_logo
+from evenfall.drawings.sheet import SheetLight
 from evenfall.errors import PixelSourceError
+from evenfall.produce import sheet
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 20 10">{}</svg>'
 HALVES = SVG.format('<rect width="10" height="10" fill="#0000ff"/>')
@@ -21,6 +23,23 @@ def sheet_of(recipe: evenfall.Recipe, *changes: str) -> np.ndarray:
     report = evenfall.open(recipe, changes=changes).run(overwrite=True)
     (sheet,) = (file for file in report.files if not file.mood)
     return imageio.imread(sheet.path)
+
+
+@pytest.mark.parametrize(("xy", "shown"), [((0.4599, 0.4106), "2700 K"), ((0.4521, 0.2911), "")])
+def test_a_neon_sign_has_no_kelvins(
+    corner: evenfall.Recipe, xy: tuple[float, float], shown: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """2700 K by CIE 15:2018; a pink of 1815 K, by which a client would think of a candle."""
+    drawn = []
+    monkeypatch.setattr(sheet, "SheetLight", lambda *said: drawn.append(said) or SheetLight(*said))
+    sheet_of(
+        corner,
+        f"lights.lamp.rendered={{ xy = [{xy[0]}, {xy[1]}] }}",
+        "moods.dusk.lights.lamp={ stops = 0 }",
+    )
+    (dusk,) = (each for each in drawn if each[0] == "lamp" and each[1] == 0)
+    assert dusk[2] == shown
+    assert dusk[3] is not None
 
 
 def test_without_figures_there_are_titles_and_nothing_else(corner: evenfall.Recipe) -> None:

@@ -30,6 +30,7 @@ from evenfall.record.values import GainReport, MoodReport
 __all__ = ["DrawSheet", "SheetEncoded", "SheetView", "make_project_sheet", "make_sheet"]
 
 _WHITE_KELVIN = 6504.0  # of BT.709 and most other primaries; correlated, CIE 15:2018
+_WHITE_DUV = 0.02  # farther away light looks coloured, and kelvins mislead; common practice
 Codes = npt.NDArray[np.uint8]
 
 
@@ -236,7 +237,9 @@ def _stops(stops: float) -> str:
 def _sheet_light(name: str, gain: GainReport | None, setting: LightSetting) -> SheetLight:
     if gain is None:
         return SheetLight(name, None)
-    tint = "" if gain.kelvin is None else format_kelvin(gain.kelvin)
+    tint = ""
+    if gain.kelvin is not None and abs(gain.duv or 0.0) <= _WHITE_DUV:
+        tint = format_kelvin(gain.kelvin)
     swatch = None
     if gain.colour_is_a_change and gain.kelvin is not None:
         tint = f"{mired(gain.kelvin) - mired(_WHITE_KELVIN):+.0f} mired"
