@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from evenfall.change.phrases import KNOWN, folded, parse_commands, split_subject
@@ -69,6 +71,11 @@ def test_every_example_that_messages_give_is_understood(text: str) -> None:
         ("+20 %", 'a share is said as a factor: "x1.2"'),
         ("-20%", 'a share is said as a factor: "x0.8"'),
         ("50%", 'a share is said as a factor: "x0.5"'),
+        ("10% brighter", 'the nearest that is known is "x1.1"'),
+        ("down by 20 per cent", 'the nearest that is known is "x0.8"'),
+        ("10% off", 'the nearest that is known is "x0.9"'),
+        ("100% darker", 'the nearest that is known is "off"'),
+        ("150% darker", f"known are {', '.join(KNOWN)}"),
         ("+1 EV", 'stops are written "+1"'),
         ("2 EV", 'stops are written "up 2"'),
         ("1200 lumens", 'the nearest that is known is "1200 lm"'),
@@ -80,7 +87,7 @@ def test_every_example_that_messages_give_is_understood(text: str) -> None:
         ("2", 'say "up 2" from where it stands, or "= 2"'),
         ("warmr 20", 'the nearest that is known is "warmer 20"'),
         ("upp", 'the nearest that is known is "up 1/3"'),
-        ("+0,5", 'numbers have a decimal point: "0.5"'),
+        ("+0,5", 'numbers have a decimal point: "+0.5"'),
         ("x0", "say off"),
         ("+1/0", "write them as in +1 1/3"),
         ("4:0 to sun", "both numbers are above 0, as in 4:1 to sun"),
@@ -139,6 +146,49 @@ def test_a_phrase_in_another_order_is_offered_as_it_would_be_understood(
     assert orders == []
     assert faults[0].hint == f'did you mean "{meant}"?'
     assert read_phrases(example_recipe(), [meant])[1] == []
+
+
+@pytest.mark.parametrize(
+    ("phrase", "hint"),
+    [
+        ("10% brighter sky", 'did you mean "sky x1.1"?'),
+        ("20% down", 'say of what, as in "sun x0.8"'),
+        ("everything 10% brighter", 'did you mean "exposure up 0.14"?'),  # log2 1.1 is 0.1375
+        ("exposure half", 'the nearest that is known is "down 1"'),
+        ("exposure warmer", 'exposure takes "+1/3", "down 1/2" or "= -1"'),
+        ("turn off exposure", 'say what happens to "exposure": exposure takes "+1/3"'),
+        ("picture warmer", 'say of what, as in "sun warmer 20"'),
+        ("white balance brighter", 'white balance takes "4300 K"'),
+        ("white balance 2", 'white balance takes "4300 K"'),
+        ("exposure 2700", 'exposure takes "+1/3"'),
+        ("exposure 1200 lumens", 'exposure takes "+1/3"'),
+        ("make lamp 4:1 to nothing", 'say what happens to "lamp": known are'),
+        ("lamp -0,5", 'numbers have a decimal point: "-0.5"'),
+    ],
+)
+def test_what_is_offered_is_what_the_subject_takes(phrase: str, hint: str) -> None:
+    orders, [fault] = read_phrases(example_recipe(), [phrase])
+    assert orders == []
+    assert fault.hint.startswith(hint)
+
+
+SAID = (
+    *("brighter", "10% darker", "half", "off", "2700", "warmer", "3:1 to nobody", "2 stops"),
+    *("60 W", "300 lux", "-0,5", "x0", "2700 K", "20 mired", "+1/3 2700 K", "900 candela"),
+)
+
+
+@pytest.mark.parametrize("said", SAID)
+@pytest.mark.parametrize("subject", ["sky", "exposure", "white balance", "glare"])
+def test_whatever_is_offered_is_understood(subject: str, said: str) -> None:
+    """The parser that reads commands reads what it offers, before the name or behind it."""
+    recipe = example_recipe()
+    for phrase in (f"{subject} {said}", f"please make {subject} {said}", f"{said} {subject}"):
+        for fault in read_phrases(recipe, [phrase])[1]:
+            commands = fault.hint.removeprefix("say what happens to ").rpartition(": ")[2]
+            for offered in re.findall('"([^"]*)"', commands):
+                alone = read_phrases(recipe, [offered])[1]
+                assert not alone or not read_phrases(recipe, [f"{subject} {offered}"])[1], phrase
 
 
 def test_a_word_of_several_names_is_asked_back() -> None:

@@ -60,7 +60,12 @@ class Dial:
 
     def check(self, command: Command) -> str:
         """Say what it takes when that is not what the command says; empty when it is."""
-        return "" if command.kind in _KINDS[self.kind] else f"{self.name} takes {_TAKES[self.kind]}"
+        return "" if command.kind in _KINDS[self.kind] else self.takes
+
+    @property
+    def takes(self) -> str:
+        """Say what it takes."""
+        return f"{self.name} takes {_TAKES[self.kind]}"
 
 
 _EXPOSURE = Dial("exposure", ("camera", "exposure_stops"), "stops")

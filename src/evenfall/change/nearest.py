@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from evenfall.change.dials import Dial
-from evenfall.change.phrases import KNOWN, folded, nearest_command
+from evenfall.change.phrases import ANYTHING, Takes, folded, nearest_command
 from evenfall.errors import Fault
 from evenfall.recipe import Recipe
 from evenfall.recipe.words.suggesting import closest, joined
@@ -18,7 +18,13 @@ _WHOLE = {"everything", "picture", "image", "all", "overall", "it"}
 _SHORTEST = 4  # letters of a word that may be a slip of another
 
 
-def unknown_name(recipe: Recipe, names: Names, said: str, phrase: str = "") -> Fault:
+def unknown_name(
+    recipe: Recipe,
+    names: Names,
+    said: str,
+    phrase: str = "",
+    takes: Callable[[str | Dial], Takes] = lambda _: ANYTHING,
+) -> Fault:
     """Say that nothing has such a name, with the nearest that is known.
 
     Parameters
@@ -31,6 +37,8 @@ def unknown_name(recipe: Recipe, names: Names, said: str, phrase: str = "") -> F
         What stands where a name should.
     phrase : str
         The whole phrase; empty where only a name is asked for.
+    takes : callable
+        What something that has a name can be told; nothing else is offered.
 
     Examples
     --------
@@ -41,7 +49,7 @@ def unknown_name(recipe: Recipe, names: Names, said: str, phrase: str = "") -> F
 numbers of the look such as glare
     """
     found = f'there is nothing called "{said}"' if said else "names no light, group or dial"
-    offered = _offered(names, phrase)
+    offered = _offered(names, phrase, takes)
     if offered and [folded(one) for one in offered] != [folded(phrase)]:
         if not said:
             found = "names nothing at its beginning"
@@ -50,22 +58,28 @@ numbers of the look such as glare
         return Fault(
             "", "", found, "", f"{ask} {joined((_quoted(one) for one in offered), 'or')}{mark}"
         )
-    if said:
+    if said and not (phrase and _named_in(names, phrase)):
         meant = _meant(names, said)
         if meant:
             return Fault("", "", found, "", meant)
-    command = nearest_command(phrase) if phrase else ""
+    return Fault("", "", found, "", _what_lacks(recipe, names, phrase, takes))
+
+
+def _what_lacks(
+    recipe: Recipe, names: Names, phrase: str, takes: Callable[[str | Dial], Takes]
+) -> str:
+    """Ask for what a phrase does not say: of what, or what happens to it."""
     known = f"known are {_known(recipe)}"
-    if command:
-        one = next(iter((*recipe.model.groups, *recipe.model.lights)), "exposure")
-        return Fault(
-            "", "", found, "", f"say of what, as in {_quoted(f'{one} {command}')}; {known}"
-        )
-    named = " or ".join(_quoted(_name(names, name)) for name in _named_in(names, phrase))
-    if named:
-        hint = f"say what happens to {named}: known are {', '.join(KNOWN)}"
-        return Fault("", "", found, "", hint)
-    return Fault("", "", found, "", known)
+    meant = [name for name in _named_in(names, phrase) if len(names[name]) == 1]
+    is_named = bool(meant) and not _WHOLE & set(folded(phrase).split())
+    for one in (*recipe.model.groups, *recipe.model.lights):
+        command = nearest_command(phrase, takes(one)) if phrase and not is_named else ""
+        if command and names.get(folded(one)) == [one]:
+            return f"say of what, as in {_quoted(f'{one} {command}')}; {known}"
+    if not meant:
+        return known
+    named = " or ".join(_quoted(_name(names, name)) for name in meant)
+    return f"say what happens to {named}: {takes(names[meant[0]][0]).known}"
 
 
 def _meant(names: Names, said: str) -> str:
@@ -84,7 +98,7 @@ def _with_word(names: Names, word: str) -> list[str]:
     return list(found.values())
 
 
-def _offered(names: Names, phrase: str) -> list[str]:
+def _offered(names: Names, phrase: str, takes: Callable[[str | Dial], Takes]) -> list[str]:
     """Write a phrase that names something amid other words as it would be understood.
 
     A word of a name counts for it; so does one that is only a slip away from it. Where it may be
@@ -97,10 +111,10 @@ def _offered(names: Names, phrase: str) -> list[str]:
         for word in phrase.replace("_", " ").split()
         if folded(word) not in taken and not (taken and _slip_of(folded(word), taken))
     ]
-    command = nearest_command(" ".join(rest))
-    if not command or any(len(names[name]) > 1 for name in found):
+    if any(len(names[name]) > 1 for name in found):
         return []
-    return [f"{_name(names, name)} {command}" for name in found]
+    commands = {name: nearest_command(" ".join(rest), takes(names[name][0])) for name in found}
+    return [f"{_name(names, name)} {command}" for name, command in commands.items() if command]
 
 
 def _named_in(names: Names, phrase: str) -> list[str]:

@@ -25,8 +25,9 @@ Nothing is guessed: text that is none of these is quoted, with the nearest that 
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -35,9 +36,11 @@ from evenfall.recipe.base import parse_stops
 from evenfall.recipe.words.suggesting import closest
 
 __all__ = [
+    "ANYTHING",
     "KNOWN",
     "Command",
     "Kind",
+    "Takes",
     "folded",
     "nearest_command",
     "parse_commands",
@@ -107,6 +110,8 @@ _UNITS = {
 }
 """What is said of numbers with units that begin so."""
 
+_SHARE = re.compile(rf"(?P<sign>[+-]?)\s*(?P<size>{_NUMBER})\s*(?:%|per\s?cent\b)", re.IGNORECASE)
+_QUOTED = re.compile(r'"([^"]*)"')
 _UNIT = re.compile(rf"(?P<sign>[+-]?)\s*(?P<size>{_NUMBER})\s*(?P<unit>[^\d\s]\S*)?", re.IGNORECASE)
 
 
@@ -140,6 +145,26 @@ class Command:
     def says(self) -> Literal["gain", "tint"]:
         """Whether it says how strong a light is, or what colour."""
         return "tint" if self.kind in ("kelvin", "mired") else "gain"
+
+
+@dataclass(frozen=True)
+class Takes:
+    """What a subject can be told.
+
+    Parameters
+    ----------
+    fits : callable
+        Whether a command is one for it.
+    known : str
+        A sentence that says what is.
+    """
+
+    fits: Callable[[Command], bool]
+    known: str
+
+
+ANYTHING = Takes(lambda _: True, f"known are {', '.join(KNOWN)}")
+"""Every command, where it is not known yet what for."""
 
 
 def folded(name: str) -> str:
@@ -186,8 +211,10 @@ def split_subject(text: str, names: Iterable[str]) -> tuple[str, str]:
     return "", (plain[: found.start()] if found else plain).strip()
 
 
-def parse_commands(text: str) -> tuple[list[Command], list[Fault]]:
+def parse_commands(text: str, takes: Takes = ANYTHING) -> tuple[list[Command], list[Fault]]:
     """Read the commands of a phrase; what is not understood comes back as faults.
+
+    Nothing is suggested that the subject would not take.
 
     Examples
     --------
@@ -198,27 +225,29 @@ def parse_commands(text: str) -> tuple[list[Command], list[Fault]]:
     """
     comma = _DECIMAL_COMMA.search(text)
     if comma is not None:
-        hint = f'numbers have a decimal point: "{comma[1]}.{comma[2]}"'
+        meant = _DECIMAL_COMMA.sub(r"\1.\2", text).strip()
+        said = f': "{meant}"' if _is_understood(meant, takes) else f"; {takes.known}"
+        hint = f"numbers have a decimal point{said}"
         return [], [Fault("", "", f'"{comma[0].strip()}" is not understood', "", hint)]
     commands: list[Command] = []
     faults: list[Fault] = []
     for part in (part.strip() for part in text.split(",")):
         try:
-            commands.append(_command(part))
+            commands.append(_command(part, takes))
         except ValueError as error:
             found, _, hint = str(error).partition("\n")
             faults.append(Fault("", "", found, "", hint))
     return commands, faults
 
 
-def _command(text: str) -> Command:
+def _command(text: str, takes: Takes) -> Command:
     if not text:
-        raise ValueError(f"nothing is said to happen to it\nknown are {', '.join(KNOWN)}")
+        raise ValueError(f"nothing is said to happen to it\n{takes.known}")
     for kind, pattern in _PATTERNS.items():
         match = pattern.fullmatch(text)
         if match is not None:
             return _read(kind, text, match)
-    raise ValueError(f'"{text}" is not understood\n{_nearest(text)}')
+    raise ValueError(f'"{text}" is not understood\n{_nearest(text, takes)}')
 
 
 def _read(kind: Kind, text: str, match: re.Match[str]) -> Command:
@@ -247,8 +276,10 @@ def _size(kind: Kind, text: str, groups: dict[str, str]) -> float:
     return size
 
 
-def nearest_command(text: str) -> str:
+def nearest_command(text: str, takes: Takes = ANYTHING) -> str:
     """Give the command that a text holds among other words, or means by them; empty if none.
+
+    It is always one that the subject takes.
 
     Examples
     --------
@@ -256,61 +287,108 @@ def nearest_command(text: str) -> str:
     ('2700 K', 'up 2/3')
     >>> nearest_command("half a stop darker")
     'down 1/2'
+    >>> nearest_command("10% brighter"), nearest_command("20 % down")
+    ('x1.1', 'x0.8')
     """
+    return next((one for one in _meant_by(text) if _is_command(one, takes)), "")
+
+
+def _meant_by(text: str) -> Iterator[str]:
+    """Give what a text may mean, the likeliest first; factors also in stops."""
     for said, digits in _SAID_SIZES.items():
         text = said.sub(digits, text)
+    share = _SHARE.search(text)
+    if share is not None:
+        yield from _meant_by_share(text.replace(share[0], " "), share["sign"], share["size"])
+        return
     words = text.split()
     for length in range(len(words), 0, -1):
         for start in range(len(words) - length + 1):
-            held = " ".join(words[start : start + length])
-            if _is_command(held):
-                return held
+            yield " ".join(words[start : start + length])
     meant = next((_MEANT[word] for word in _words(text) if word in _MEANT), "")
     way, _, usual = meant.partition(" ")
     size = _SOME_SIZE.search(text) if usual else None
-    return f"{way} {size[0]}" if size is not None else meant
+    yield f"{way} {size[0]}" if size is not None else meant
+    if meant.startswith("x"):
+        yield _in_stops(float(meant[1:]))
 
 
-def _is_command(text: str) -> bool:
-    return any(pattern.fullmatch(text) for pattern in _PATTERNS.values())
+def _meant_by_share(rest: str, sign: str, percent: str) -> Iterator[str]:
+    """Give what so many per cent and the other words of a text may mean."""
+    words = ["down" if word == "off" else word for word in _words(rest)]
+    meant = next((_MEANT[word] for word in words if word in _MEANT), "")
+    way = {"+": "up", "-": "down"}.get(sign) or meant.partition(" ")[0]
+    if way not in ("up", "down", ""):
+        yield from _meant_by(rest)
+        return
+    factor = {"up": 100 + float(percent), "down": 100 - float(percent)}.get(way, float(percent))
+    if factor > 0:
+        yield f"x{factor / 100:g}"
+        yield _in_stops(factor / 100)
+    elif factor == 0:
+        yield "off"
+
+
+def _in_stops(factor: float) -> str:
+    return f"{'up' if factor >= 1 else 'down'} {abs(math.log2(factor)):.2g}"
+
+
+def _is_understood(text: str, takes: Takes) -> bool:
+    return all(_is_command(part.strip(), takes) for part in text.split(","))
+
+
+def _is_command(text: str, takes: Takes) -> bool:
+    for kind, pattern in _PATTERNS.items():
+        match = pattern.fullmatch(text)
+        if match is not None:
+            try:
+                return takes.fits(_read(kind, text, match))
+            except ValueError:
+                return False
+    return False
 
 
 def _words(text: str) -> list[str]:
     return re.findall(r"[a-z]+", text.casefold())
 
 
-def _nearest(text: str) -> str:
-    """Say which command comes nearest to a text that is none."""
+def _nearest(text: str, takes: Takes) -> str:
+    """Say which command comes nearest to a text that is none; only what would be understood."""
+    for hint in _hints(text, takes):
+        if all(_is_understood(said, takes) for said in _QUOTED.findall(hint)):
+            return hint
+    return takes.known
+
+
+def _hints(text: str, takes: Takes) -> Iterator[str]:
     words = text.split()
     for number in range(1, len(words)):
         apart = " ".join(words[:number]), " ".join(words[number:])
-        if all(_is_command(part) for part in apart):
-            return f'commands have commas between them: "{", ".join(apart)}"'
+        if all(_is_command(part, takes) for part in apart):
+            yield f'commands have commas between them: "{", ".join(apart)}"'
     unit = _UNIT.fullmatch(text)
     if unit is not None:
-        return _with_unit(unit["sign"], unit["size"], (unit["unit"] or "").casefold())
-    held = nearest_command(text)
+        yield from _with_unit(unit["sign"], unit["size"], (unit["unit"] or "").casefold())
+    held = nearest_command(text, takes)
+    if held.startswith("x") and _SHARE.fullmatch(text):
+        yield f'a share is said as a factor: "{held}"'
     if held:
-        return f'the nearest that is known is "{held}"'
+        yield f'the nearest that is known is "{held}"'
     known = {"up": "up 1/3", "down": "down 1/3", "warmer": "warmer 20", "cooler": "cooler 20",
              "on": "on", "off": "off", "lm": "1200 lm", "kelvin": "2700 K"}  # fmt: skip
-    near = next((found for word in _words(text) if (found := closest(word, known))), None)
+    unclear = [word for word in _words(text) if word not in _MEANT]
+    near = next((found for word in unclear if (found := closest(word, known))), None)
     if near is not None:
-        return f'the nearest that is known is "{known[near]}"'
-    return f"known are {', '.join(KNOWN)}"
+        yield f'the nearest that is known is "{known[near]}"'
 
 
-def _with_unit(sign: str, size: str, unit: str) -> str:
+def _with_unit(sign: str, size: str, unit: str) -> Iterator[str]:
     """Say how a number with that unit, or without one, is written."""
-    if unit == "%":
-        share = float(size) / 100
-        factor = {"+": 1 + share, "-": 1 - share}.get(sign, share)
-        return f'a share is said as a factor: "x{factor:g}"'
     if not unit and not sign and float(size) >= 1000:
         unit = "kelvin"
     for beginnings, hint in _UNITS.items():
         if unit and unit.startswith(beginnings):
-            return hint.format(size=size, way=sign or "up ")
-    if unit:
-        return f"known are {', '.join(KNOWN)}"
-    return f'say "up {size}" from where it stands, or "= {size}"'
+            yield hint.format(size=size, way=sign or "up ")
+            return
+    if not unit:
+        yield f'say "up {size}" from where it stands, or "= {size}"'

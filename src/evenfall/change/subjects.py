@@ -4,10 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from evenfall.change.dials import Dial, dials
 from evenfall.change.nearest import unknown_name
-from evenfall.change.phrases import Command, folded, parse_commands, split_subject
+from evenfall.change.phrases import (
+    ANYTHING,
+    Command,
+    Takes,
+    folded,
+    parse_commands,
+    split_subject,
+)
 from evenfall.errors import Fault
 from evenfall.recipe import Recipe
 from evenfall.recipe.words.suggesting import joined
@@ -80,13 +88,14 @@ def _read(
 ) -> tuple[list[Order], list[Fault]]:
     name, rest = split_subject(phrase, names)
     if not name:
-        return [], [unknown_name(recipe, names, rest, phrase)]
+        takes = partial(_takes, recipe, names)
+        return [], [unknown_name(recipe, names, rest, phrase, takes)]
     meant = names[name]
     if len(meant) > 1:
         called = joined(f'"{one if isinstance(one, str) else one.name}"' for one in meant)
         return [], [Fault("", "", f'"{name}" is {called}', hint="say which")]
-    commands, faults = parse_commands(rest)
     [subject] = meant
+    commands, faults = parse_commands(rest, _takes(recipe, names, subject))
     if isinstance(subject, Dial):
         faults += [
             Fault("", "", f'"{command.text}" is not understood here', "", wrong)
@@ -100,6 +109,14 @@ def _read(
     return [Order(phrase, _named(names, one), subject, lights) for one in commands], faults
 
 
+def _takes(recipe: Recipe, names: Mapping[str, Sequence[str | Dial]], subject: str | Dial) -> Takes:
+    """Say what a light, a group or a dial can be told."""
+    if isinstance(subject, Dial):
+        return Takes(lambda command: not subject.check(command), subject.takes)
+    lights = recipe.members(subject)
+    return Takes(lambda command: not _ratio_faults(recipe, names, command, lights), ANYTHING.known)
+
+
 def _named(names: Mapping[str, list[str | Dial]], command: Command) -> Command:
     """Give a ratio the name of the other light as the recipe has it."""
     known = names.get(folded(command.name), [])
@@ -110,7 +127,7 @@ def _named(names: Mapping[str, list[str | Dial]], command: Command) -> Command:
 
 def _ratio_faults(
     recipe: Recipe,
-    names: Mapping[str, list[str | Dial]],
+    names: Mapping[str, Sequence[str | Dial]],
     command: Command,
     lights: Sequence[str],
 ) -> list[Fault]:
