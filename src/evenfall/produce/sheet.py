@@ -242,7 +242,8 @@ def _sheet_light(name: str, gain: GainReport | None, setting: LightSetting) -> S
         tint = format_kelvin(gain.kelvin)
     swatch = None
     if gain.colour_is_a_change and gain.kelvin is not None:
-        tint = f"{mired(gain.kelvin) - mired(_WHITE_KELVIN):+.0f} mired"
+        shift = f"{mired(gain.kelvin) - mired(_WHITE_KELVIN):+.0f} mired"
+        tint = shift.replace("-", "\u2212")
     elif gain.xy is not None:
         rgb, _ = light_rgb(gain.xy, BT709)
         red, green, blue = (round(255 * float(v)) for v in encode_srgb(rgb / rgb.max()))
