@@ -206,13 +206,17 @@ class Desk:
             case _:
                 if isinstance(message, Turn):
                     self._painter.expect()
+                is_done = False
                 try:
                     said = await self._by_hand(lambda: self._edit(message))
+                    is_done = True
                     if said:
                         window.tell(_said(said))
                 except (EvenfallError, OSError, ImportError) as error:
                     window.tell(_refused(error))
                 finally:
+                    if isinstance(message, Say) and not message.figure:
+                        window.tell({"tell": "heard", "ok": is_done, "text": message.text})
                     self._tell_state()
 
     async def _by_hand(self, work: Callable[[], Any]) -> Any:

@@ -41,7 +41,7 @@ function solveSoon() {
 }
 
 /** @type {{state: State | null, mood: string, spot: Spot | null, picked: string, area: number[],
- *          asking: number, isAsking: boolean, next: {x: number, y: number} | null}} */
+ *          asking: number, isAsking: boolean, next: {x: number, y: number} | null, saying: string}} */
 const desk = {
   state: null,
   mood: sessionStorage.getItem("mood") || "",
@@ -51,11 +51,13 @@ const desk = {
   asking: 0,
   isAsking: false,
   next: null,
+  saying: "",
 };
 
 const link = new Link(hear, see, (isOpen, refused) => {
   document.documentElement.dataset.link = isOpen ? "open" : "closed";
   desk.isAsking = false;
+  desk.saying = "";
   if (isOpen) {
     tell("", true);
     look();
@@ -121,7 +123,20 @@ function hear(told) {
   } else if (told.tell === "spot") answered(/** @type {any} */ (told));
   else if (told.tell === "noise") tell(noiseWords(/** @type {any} */ (told)), true);
   else if (told.tell === "progress") keeping.progress(told.text, told.share);
+  else if (told.tell === "heard") heard(told);
   else if (told.tell === "scale") looking.scale = /** @type {any} */ (told);
+}
+
+/**
+ * Clear what was said once it is done; what was refused stays, to be put right.
+ *
+ * @param {Told} told
+ */
+function heard(told) {
+  desk.saying = "";
+  if (!told.ok) return;
+  tell("", true);
+  if (input("say").value.trim() === told.text.trim()) input("say").value = "";
 }
 
 /** @param {State} state */
@@ -322,8 +337,10 @@ function closeUp(place) {
 
 by("saying").addEventListener("submit", (event) => {
   event.preventDefault();
-  if (input("say").value.trim()) say({ do: "say", mood: desk.mood, text: input("say").value });
-  input("say").value = "";
+  const text = input("say").value.trim();
+  if (!text || text === desk.saying) return;
+  desk.saying = text;
+  say({ do: "say", mood: desk.mood, text });
 });
 by("aiming").addEventListener("submit", (event) => {
   event.preventDefault();
