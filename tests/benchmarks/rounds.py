@@ -11,22 +11,17 @@ look at. The start of Python with numpy is measured among them as a yardstick.
 
 from __future__ import annotations
 
-import argparse
-import os
 import shutil
 import sys
 from pathlib import Path
 from statistics import median
 
 from measure import Measured, measure
+from setting import DOCS, EVENFALL, set_up
 
 from page import fill_blocks, table, target
-from passes import make_passes, make_recipe
+from passes import make_recipe
 
-SIZE = (3840, 2160)
-LIGHTS = 12
-EVENFALL = [sys.executable, "-c", "from evenfall.cli.process import program; program()"]
-DOCS = Path(__file__).parents[2] / "docs"
 GOALS = {
     "change and draft of one mood": 0.6,
     "compare two pictures": 1.5,
@@ -38,9 +33,8 @@ NO_SHEET = "\n[sheet]\nmake = false\n"
 class Table:
     """What was measured, by name."""
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self.environment = {"EVENFALL_CACHE": str(folder / "cache")}
+    def __init__(self, folder: Path, environment: dict[str, str]) -> None:
+        self.folder, self.environment = folder, environment
         self.runs: dict[str, list[Measured]] = {}
 
     def run(self, name: str, *words: str) -> None:
@@ -107,30 +101,18 @@ def rounds_of(taken: Table, recipe: Path, times: int) -> None:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--folder", type=Path, default=Path.home() / ".cache/evenfall-benchmark")
-    parser.add_argument("--times", type=int, default=7)
-    parser.add_argument("--write", action="store_true", help="into docs/performance.md")
-    options = parser.parse_args()
-    folder = options.folder
-    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
-    os.environ["PYTHONPYCACHEPREFIX"] = str(folder / "bytecode")  # as where a package is installed
-    passes = folder / f"{SIZE[0]}x{SIZE[1]}"
-    names = make_passes(passes, SIZE, LIGHTS)
-    place = folder / "rounds"
-    shutil.rmtree(place, ignore_errors=True)
-    place.mkdir()
-    recipe = make_recipe(place / "view.toml", passes, names, change=NO_SHEET)
-    taken = Table(place)
-    taken.environment["EVENFALL_CACHE"] = str(folder / "cache")
+    setting = set_up(__doc__, "rounds")
+    place = setting.place
+    recipe = make_recipe(place / "view.toml", setting.passes, setting.names, change=NO_SHEET)
+    taken = Table(place, setting.environment)
     taken.run("", "run", "view.toml", "-q")
     taken.run("", "run", "view.toml", "--draft", "-q")
     shutil.copytree(place / "pictures", place / "aside")
-    for _ in range(options.times):
+    for _ in range(setting.times):
         taken.compare("aside/view_day.png", "aside/view_dusk.png")
-    rounds_of(taken, recipe, options.times)
+    rounds_of(taken, recipe, setting.times)
     print(taken.told())
-    if options.write:
+    if setting.write:
         fill_blocks({"rounds": taken.told()}, DOCS)
 
 

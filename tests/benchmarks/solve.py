@@ -12,9 +12,6 @@ of Python with numpy is measured among them as a yardstick.
 
 from __future__ import annotations
 
-import argparse
-import os
-import shutil
 import sys
 from pathlib import Path
 from statistics import median
@@ -22,15 +19,12 @@ from statistics import median
 import numpy as np
 from measure import Measured, measure
 from PIL import Image
+from setting import DOCS, EVENFALL, set_up
 
 from page import fill_blocks, table, target
-from passes import make_passes, make_recipe
+from passes import make_recipe
 
-SIZE = (3840, 2160)
-LIGHTS = 12
 SEED = 18
-EVENFALL = [sys.executable, "-c", "from evenfall.cli.process import program; program()"]
-DOCS = Path(__file__).parents[2] / "docs"
 GOALS = {"ask": 0.5, "aim": 1.0, "match": 3.0}
 AIMS = """
 [moods.dusk.aims]
@@ -56,22 +50,10 @@ def graded(place: Path, names: list[str], environment: dict[str, str]) -> Path:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--folder", type=Path, default=Path.home() / ".cache/evenfall-benchmark")
-    parser.add_argument("--times", type=int, default=7)
-    parser.add_argument("--write", action="store_true", help="into docs/performance.md")
-    options = parser.parse_args()
-    folder = options.folder
-    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
-    os.environ["PYTHONPYCACHEPREFIX"] = str(folder / "bytecode")  # as where a package is installed
-    passes = folder / f"{SIZE[0]}x{SIZE[1]}"
-    names = make_passes(passes, SIZE, LIGHTS)
-    place = folder / "solve"
-    environment = {"EVENFALL_CACHE": str(folder / "cache")}
-    shutil.rmtree(place, ignore_errors=True)
-    place.mkdir()
-    make_recipe(place / "view.toml", passes, names, change=AIMS)
-    reference = graded(place, names, environment)
+    setting = set_up(__doc__, "solve")
+    place, environment = setting.place, setting.environment
+    make_recipe(place / "view.toml", setting.passes, setting.names, change=AIMS)
+    reference = graded(place, setting.names, environment)
     commands = {
         "ask": ["ask", "view.toml", "dusk", "0.42,0.61"],
         "aim": ["aim", "view.toml", "dusk", "--draft", "--dry-run"],
@@ -80,14 +62,14 @@ def main() -> None:
     yardstick = [sys.executable, "-c", "import numpy"]
     whole = {"import numpy": yardstick} | {name: EVENFALL + said for name, said in commands.items()}
     runs: dict[str, list[Measured]] = {name: [] for name in whole}
-    for turn in range(options.times + 1):
+    for turn in range(setting.times + 1):
         for name, command in whole.items():
             measured = measure(command, environment=environment, folder=place)
             if turn:  # the first fills the cache
                 runs[name].append(measured)
-    told = medians(runs, options.times)
+    told = medians(runs, setting.times)
     print(told)
-    if options.write:
+    if setting.write:
         fill_blocks({"solve": told}, DOCS)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -14,21 +13,6 @@ from click.testing import CliRunner, Result
 from evenfall.cli.main import main
 
 LIGHTS = ("sun", "sky", "fill", "pendants", "cove", "garden", "screen_glow")
-
-
-@pytest.fixture(scope="module")
-def studio(studio_of: Callable[[int, int], Any]) -> Any:
-    return studio_of(136, 240)
-
-
-@pytest.fixture(scope="module")
-def studio_passes(studio: Any) -> dict[str, np.ndarray]:
-    return studio.passes()
-
-
-@pytest.fixture(scope="module")
-def studio_beauty(studio: Any) -> np.ndarray:
-    return studio.beauty()
 
 
 @pytest.fixture

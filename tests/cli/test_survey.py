@@ -6,7 +6,6 @@ import json
 import shutil
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import OpenEXR
@@ -15,21 +14,6 @@ from click.testing import CliRunner, Result
 
 import evenfall
 from evenfall.cli.main import main
-
-
-@pytest.fixture(scope="module")
-def studio(studio_of: Callable[[int, int], Any]) -> Any:
-    return studio_of(136, 240)
-
-
-@pytest.fixture(scope="module")
-def studio_passes(studio: Any) -> dict[str, np.ndarray]:
-    return studio.passes()
-
-
-@pytest.fixture(scope="module")
-def studio_beauty(studio: Any) -> np.ndarray:
-    return studio.beauty()
 
 
 @pytest.fixture(scope="module")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -20,15 +19,10 @@ from evenfall.farm.parts import FramePart, Made, farm_versions, make_part
 
 pytest.importorskip("distributed", reason="optional extra 'farm' is not installed")
 sys.path.insert(0, str(Path(__file__).parents[1] / "several_views"))
-from farming import Farm, farm
+from farming import Farm, farm, takes_long
 
 Corner = Callable[..., Path]
 FRAMES = 14
-
-takes_long = pytest.mark.skipif(
-    os.environ.get("EVENFALL_LONG_TESTS") != "1",
-    reason="takes a minute: EVENFALL_LONG_TESTS=1 runs it",
-)
 
 
 @pytest.fixture

@@ -12,6 +12,12 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import pytest
+
+takes_long = pytest.mark.skipif(
+    os.environ.get("EVENFALL_LONG_TESTS") != "1",
+    reason="takes a minute: EVENFALL_LONG_TESTS=1 runs it",
+)
 STARTS_WITHIN_SECONDS = 60.0
 
 

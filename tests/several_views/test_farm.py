@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 import threading
 import time
@@ -21,15 +20,10 @@ from evenfall.view import farm_out_views, run_views
 
 pytest.importorskip("distributed", reason="optional extra 'farm' is not installed")
 sys.path.insert(0, str(Path(__file__).parent))
-from farming import Farm, farm
+from farming import Farm, farm, takes_long
 
 PICTURES = 24
 """Of two views; tests/stress has the long version."""
-
-takes_long = pytest.mark.skipif(
-    os.environ.get("EVENFALL_LONG_TESTS") != "1",
-    reason="takes a minute: EVENFALL_LONG_TESTS=1 runs it",
-)
 
 
 @pytest.fixture
