@@ -163,10 +163,8 @@ class _Search:
 
     def _window(self) -> Mask:
         """Where the sky, or what it lights outside, is seen: much brighter than what it lights."""
-        sky, lit = (
-            self.stage.luminance(dict.fromkeys(self.cast.sky or self.cast.sun)),
-            self.stage.lit,
-        )
+        lit = self.stage.lit
+        sky = self.stage.luminance(dict.fromkeys(self.cast.sky or self.cast.sun))
         seen = shining(sky, SKY, sky[lit])
         if not self.cast.sky or not _SMALLEST_SKY < seen.mean() < 1 - _SMALLEST_SKY:
             return np.zeros_like(seen)
