@@ -135,6 +135,7 @@ def make_films(
         noted = _noted(film)
         if noted is not None and not is_to_be_made(film, frames):
             files.append(noted[0].model_copy(update={"kept": True}))
+            _take_away(_parts(film, frames))
             continue
         parts = _parts(film, frames)
         try:
@@ -142,20 +143,24 @@ def make_films(
             data = join(
                 film.deliverable, [part.path for part in parts], film.rate, _record(strip, film)
             )
+            sha256 = hashlib.sha256(data).hexdigest()
+            file = FileReport(
+                path=film.path, mood=film.mood, format=_kind(film), bytes=len(data), sha256=sha256
+            )
+            _note(film, file, _used(film, frames))  # first, or a film whose maker died is nobody's
             write_atomically(film.path, data, overwrite=overwrite)
         except EvenfallError as error:
             faults += getattr(error, "faults", None) or [Fault(str(film.path), "", str(error))]
             continue
-        sha256 = hashlib.sha256(data).hexdigest()
-        file = FileReport(
-            path=film.path, mood=film.mood, format=_kind(film), bytes=len(data), sha256=sha256
-        )
-        _note(film, file, _used(film, frames))
         files.append(file)
-        for part in parts:
-            with contextlib.suppress(OSError):
-                part.path.unlink()
+        _take_away(parts)
     return files, faults
+
+
+def _take_away(parts: Sequence[FileReport]) -> None:
+    for part in parts:
+        with contextlib.suppress(OSError):  # it went into the film long ago
+            part.path.unlink()
 
 
 def _record(strip: Strip, film: Film) -> Provenance:

@@ -132,7 +132,7 @@ class _Run:
         self.tell(RunPlanned(len(plan.lights_to_read), plan.to_mix, len(plan.order) + 1))
         for file in plan.kept:
             self.tell(FileDone(file.path, file.mood, kept=True))
-        if plan.to_make:
+        if plan.to_make and self.shared is None:  # a frame is soon so far that one is written
             self._write_report("begun")
         development = develop_moods(
             plan.source,
@@ -281,13 +281,14 @@ class _Run:
 
     def _put(self, file: FileReport, data: bytes, notes: tuple[str, ...] = ()) -> None:
         self.in_flight = file
+        self._write_report("begun")  # should this process die, the next run knows whose file it is
         write_atomically(file.path, data, overwrite=self.overwrite)
         self.outcome.wrote(file, notes)
         self.in_flight = None
         self.tell(FileDone(file.path, file.mood))
 
     def _write_report(self, state: State) -> RunReport:
-        report = self.outcome.report(state, self.report_path)
+        report = self.outcome.report(state, self.report_path, self.in_flight)
         if self.part is None:
             write_atomically(self.report_path, report.to_bytes(), overwrite=True)
         return report

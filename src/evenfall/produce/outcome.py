@@ -99,7 +99,9 @@ class Outcome:
             faults = (Fault("", "", str(error)),)
         self._faults += [fault for fault in faults or () if fault not in self._faults]
 
-    def report(self, state: State, path: Path | None) -> RunReport:
+    def report(
+        self, state: State, path: Path | None, in_flight: FileReport | None = None
+    ) -> RunReport:
         """Give the report as it stands.
 
         Parameters
@@ -108,11 +110,14 @@ class Outcome:
             How far the run has come.
         path : Path or None
             The report as a file.
+        in_flight : FileReport, optional
+            What is about to get its final name; it counts as being there.
         """
         plan, recipe = self._plan, self._plan.asked.recipe
-        made = [self._files[path] for path in plan.order if path in self._files]
-        missing = [path for path in plan.order if path not in self._files]
-        others, files = self._earlier.others(self._moods, self._files)
+        there = self._files if in_flight is None else {**self._files, in_flight.path: in_flight}
+        made = [there[path] for path in plan.order if path in there]
+        missing = [path for path in plan.order if path not in there]
+        others, files = self._earlier.others(self._moods, there)
         width, height = plan.source.size
         return RunReport(
             recipe=recipe.path,

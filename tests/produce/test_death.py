@@ -1,0 +1,111 @@
+"""A process that dies beside a file's last step: the next one goes on by itself."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import evenfall
+from evenfall.develop.example import example_recipe
+from evenfall.errors import OutputError
+
+DIES = """
+import os, sys
+import evenfall
+from evenfall.system import atomic
+
+_, recipe, making, name, when = sys.argv
+put = atomic.put_whole
+
+def dying(path, *parts, **further):
+    is_it = path.name == name
+    if not (is_it and when == "before"):
+        put(path, *parts, **further)
+    if is_it:
+        os._exit(9)
+
+atomic.put_whole = dying
+getattr(evenfall.open(recipe, workers=1), making)()
+"""
+
+HOUR = """
+[sequence]
+name = "hour"
+frames = 4
+keys = [{ mood = "day", frame = 1 }, { mood = "dusk", frame = 4 }]
+
+[[deliverables]]
+format = "moving webp"
+"""
+
+
+def die(recipe: Path, making: str, name: str, when: str) -> None:
+    """Make pictures in a process that dies beside the last step of one of them."""
+    call = [sys.executable, "-c", DIES, str(recipe), making, name, when]
+    assert subprocess.run(call, check=False).returncode == 9
+
+
+@pytest.fixture(scope="module")
+def drawn(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the example, and its pictures as made by a run that nothing ends."""
+    recipe = example_recipe(tmp_path_factory.mktemp("drawn"), width=48, height=32)
+    evenfall.open(recipe).run()
+    return recipe.path.parent
+
+
+@pytest.fixture
+def recipe(drawn: Path, tmp_path: Path) -> Path:
+    for path in drawn.iterdir():
+        if path.is_file():
+            shutil.copy2(path, tmp_path)
+    return tmp_path / "corner.toml"
+
+
+@pytest.mark.parametrize("when", ["before", "after"])
+@pytest.mark.parametrize("name", ["corner_day.png", "corner_dusk.png", "corner_contact_sheet.png"])
+def test_a_run_goes_on(recipe: Path, drawn: Path, name: str, when: str) -> None:
+    die(recipe, "run", name, when)
+    pictures = recipe.parent / "pictures"
+    stood = {path.name: path.stat().st_ino for path in pictures.glob("*.png")}
+    assert (name in stood) == (when == "after")
+    report = evenfall.open(recipe).run()
+    assert {path.name: path.read_bytes() for path in pictures.glob("*.png")} == {
+        path.name: path.read_bytes() for path in (drawn / "pictures").glob("*.png")
+    }
+    assert {file.path.name for file in report.files if file.kept} == stood.keys()
+    assert {
+        path.name: path.stat().st_ino for path in pictures.glob("*.png")
+    }.items() >= stood.items()
+
+
+def test_what_somebody_else_put_there_meanwhile_is_not_taken_for_it(recipe: Path) -> None:
+    die(recipe, "run", "corner_day.png", "before")
+    strange = recipe.parent / "pictures" / "corner_day.png"
+    strange.write_bytes(b"a picture of somebody else")
+    with pytest.raises(OutputError, match="the file exists already"):
+        evenfall.open(recipe).run()
+    assert strange.read_bytes() == b"a picture of somebody else"
+
+
+def files_in(folder: Path) -> list[str]:
+    return sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*"))
+
+
+@pytest.mark.parametrize("when", ["before", "after"])
+@pytest.mark.parametrize("name", ["corner_hour_0002.webp.frame", "corner_hour.webp"])
+def test_frames_and_films_go_on(recipe: Path, tmp_path: Path, name: str, when: str) -> None:
+    recipe.write_text(recipe.read_text(encoding="utf-8") + HOUR, encoding="utf-8")
+    fresh = evenfall.open(recipe).frames(out=tmp_path / "fresh" / "frames")
+    assert fresh.is_whole, fresh.faults
+    die(recipe, "frames", name, when)
+    report = evenfall.open(recipe).frames()
+    assert report.is_whole, report.faults
+    pictures = recipe.parent / "pictures"
+    assert files_in(pictures) == files_in(tmp_path / "fresh")
+    film = "corner_hour.webp"
+    assert (pictures / film).read_bytes() == (tmp_path / "fresh" / film).read_bytes()
+    assert report.films[0].kept == (name == film and when == "after")
