@@ -204,6 +204,7 @@ def test_figures_turn_by_keys_by_hand_and_by_words(visit: Any) -> None:
     page.keyboard.press("Enter")
     page.wait_for_selector("#said.wrong:has-text('is not understood')")
     shown.reads(LAMP, "1/2 up")
+    assert page.get_attribute("#say", "placeholder") == "lamp up 1/3, 2700 K"  # of this view
     page.fill("#say", "lamp of")
     page.keyboard.press("Enter")
     page.wait_for_selector("#said.wrong:has-text('\"of\" is not understood')")

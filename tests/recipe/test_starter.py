@@ -56,13 +56,34 @@ def test_every_choice_of_lights_gives_a_sound_recipe(
 ) -> None:
     beauty = Beauty(file="beauty.exr")
     recipe = loaded(starter_recipe(lights, title='The "old" mill', beauty=beauty))
-    assert list(recipe.moods) == ["day", "dusk", "night"]
+    assert list(recipe.moods) == (["day"] if lights == [SUN] else ["day", "dusk", "night"])
     assert list(recipe.model.lights) == [light.name for light in lights]
     assert recipe.model.project.title == 'The "old" mill'
     for light in lights:
         read = recipe.model.lights[light.name]
         assert (read.sources, read.role) == (light.sources, light.role)
         assert read.rendered == (light.rendered or Rendered())
+
+
+@pytest.mark.parametrize(
+    ("lights", "moods", "said"),
+    [
+        ([SUN, StarterLight.of_file("moon", "moon.exr", "key")], ["day"], "no dusk or night"),
+        ([SUN, FILL], ["day", "dusk"], "no night"),
+        ([SUN, FILL, SCREEN], ["day", "dusk", "night"], ""),
+        ([SUN, PENDANTS, FLOOR], ["day", "dusk", "night"], ""),
+    ],
+)
+def test_no_mood_is_without_a_light(
+    loaded: Loaded, lights: list[StarterLight], moods: list[str], said: str
+) -> None:
+    text = starter_recipe(lights)
+    found = loaded(text).moods
+    assert list(found) == moods
+    for mood in found.values():
+        assert not all(light.off for light in mood.lights.values())
+    assert ("There is no" in text) == bool(said)
+    assert said in text
 
 
 def test_moods_by_usual_turns(loaded: Loaded) -> None:

@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 import dataclasses
+import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from evenfall.cli.options import json_option, passes_option, recipe_argument, set_option
+from evenfall.cli.options import json_option, passes_option, recipes_argument, set_option
 from evenfall.cli.paragraphs import print_indented
-from evenfall.cli.saying import make_console, say_json
-from evenfall.errors import Advice, OutputError, PassError, PixelSourceError, RecipeError
+from evenfall.cli.saying import from_here, make_console, say, say_json
+from evenfall.errors import (
+    Advice,
+    FaultyError,
+    OutputError,
+    PassError,
+    PixelSourceError,
+    RecipeError,
+)
+from evenfall.recipe.words.suggesting import joined
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -25,37 +34,87 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
+_FAULTS = (RecipeError, PassError, PixelSourceError, OutputError)
 _WIDTH_IN_FILES = 120
 
 
 @click.command("check", short_help="All faults of a recipe, and advice; nothing is written.")
-@recipe_argument
+@recipes_argument
 @passes_option
 @set_option
 @json_option
-def command(recipe: Path, passes: Path | None, changes: tuple[str, ...], as_json: bool) -> None:
+def command(
+    recipes: tuple[Path, ...], passes: Path | None, changes: tuple[str, ...], as_json: bool
+) -> None:
     """Check RECIPE: report every fault at once, then advice, without writing anything.
 
     Faults in the recipe come with file, line and place; the exit code is then 2. If there are none,
     the files that looks use are tried, and the passes' headers compared; for faults there, the exit
     code is 1. A sound recipe is summed up: its lights, and what each mood asks of them.
-    """
-    from evenfall.view import open_view
 
+    Several recipes, or a folder of them, are checked one after the other.
+    """
+    if len(recipes) > 1 or recipes[0].is_dir():
+        if passes is not None:
+            raise click.UsageError("--passes goes with one recipe.")
+        _check_several(recipes, changes, as_json=as_json)
+        return
     try:
-        view = open_view(recipe, changes=changes, passes=passes)
-        checked = view.check()
-    except (RecipeError, PassError, PixelSourceError, OutputError) as error:
+        recipe, checked = _checked(recipes[0], changes, passes)
+    except _FAULTS as error:
         if as_json:
-            faults = [dataclasses.asdict(fault) for fault in error.faults]
-            told = {"recipe": str(recipe), "sound": False, "faults": faults}
-            say_json(told)
+            say_json(_faults_as_json(recipes[0], error))
         raise
     if as_json:
-        told = _as_json(view.recipe, checked)
-        say_json(told)
+        say_json(_as_json(recipe, checked))
     else:
-        _print(view.recipe, checked)
+        _print(recipe, checked)
+
+
+def _checked(
+    path: Path, changes: tuple[str, ...], passes: Path | None = None
+) -> tuple[Recipe, Checked]:
+    from evenfall.view import open_view
+
+    view = open_view(path, changes=changes, passes=passes)
+    return view.recipe, view.check()
+
+
+def _check_several(named: Sequence[Path], changes: tuple[str, ...], *, as_json: bool) -> None:
+    """Check recipes and end with 1 or 2 where one is not sound: 2 when all those are wrong."""
+    from evenfall.view.same_names import refuse_same_names
+    from evenfall.view.several import find_recipes
+
+    paths = find_recipes(named)
+    told: list[dict[str, Any]] = []
+    codes: dict[Path, int] = {}
+    for path in paths:
+        try:
+            recipe, checked = _checked(path, changes)
+        except _FAULTS as error:
+            codes[path] = error.exit_code
+            told.append(_faults_as_json(path, error))
+            say(str(error), err=True)
+            continue
+        told.append(_as_json(recipe, checked))
+        if not as_json:
+            _print(recipe, checked)
+            say("")
+    if as_json:
+        say_json(told)
+    refuse_same_names(paths, None)
+    if codes:
+        names = joined([str(from_here(path)) for path in codes], "and")
+        are = "is" if len(codes) == 1 else "are"
+        say(f"Of {len(paths)} recipes {names} {are} not sound; see above.", err=True)
+        sys.exit(2 if set(codes.values()) == {2} else 1)
+    if not as_json:
+        say(f"All {len(paths)} recipes are sound." if len(paths) > 1 else "The recipe is sound.")
+
+
+def _faults_as_json(path: Path, error: FaultyError) -> dict[str, Any]:
+    faults = [dataclasses.asdict(fault) for fault in error.faults]
+    return {"recipe": str(path), "sound": False, "faults": faults}
 
 
 def _as_json(recipe: Recipe, checked: Checked) -> dict[str, Any]:

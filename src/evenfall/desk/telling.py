@@ -11,9 +11,11 @@ from evenfall.desk.figures import Figure
 from evenfall.desk.outside import rounds_of
 from evenfall.desk.painter import Picture
 from evenfall.desk.session import Session
+from evenfall.recipe import Recipe
+from evenfall.recipe.starter_moods import LAMP_ROLES
 from evenfall.recipe.words.prose import name_prose
 
-__all__ = ["picture_bytes", "rounds_told", "scale_told", "state_of"]
+__all__ = ["example_of", "picture_bytes", "rounds_told", "scale_told", "state_of"]
 
 
 def state_of(session: Session) -> dict[str, Any]:
@@ -28,6 +30,7 @@ def state_of(session: Session) -> dict[str, Any]:
         "file": recipe.path.name,
         "moods": [_mood(session, brief) for brief in session.briefs()],
         "lights": {name: light.title or name for name, light in recipe.model.lights.items()},
+        "example": example_of(recipe),
         "unsaved": session.is_unsaved,
         "undoes": session.undoes,
         "redoes": session.redoes,
@@ -36,6 +39,23 @@ def state_of(session: Session) -> dict[str, Any]:
         if conflict is None
         else {"theirs": conflict.theirs, "ours": conflict.ours, "fault": conflict.fault},
     }
+
+
+def example_of(recipe: Recipe) -> str:
+    """Give a phrase that may be said here, of a lamp where there is one.
+
+    Examples
+    --------
+    >>> from evenfall.develop.example import example_recipe
+    >>> example_of(example_recipe())
+    'lamp up 1/3, 2700 K'
+    """
+    lights = recipe.model.lights
+    lamps = [name for name, light in lights.items() if light.role in LAMP_ROLES]
+    name = (lamps or list(lights))[0]
+    rendered = lights[name].rendered
+    is_warmed = bool(lamps) and rendered is not None and rendered.kelvin is not None
+    return f"{name} up 1/3{', 2700 K' if is_warmed else ''}"
 
 
 def scale_told() -> dict[str, Any]:

@@ -37,7 +37,7 @@ def starter_recipe(
     left_out: Sequence[LeftOut] = (),
     repairs: Sequence[str] = (),
 ) -> str:
-    """Write a first recipe with day, dusk and night.
+    """Write a first recipe with day, dusk and night; without what would be black.
 
     Parameters
     ----------
@@ -91,8 +91,7 @@ def starter_recipe(
         _camera(scene, moods),
         _look(moods.highlight_stops),
         _first_mood(moods),
-        _mood("dusk", "day", moods.dusk),
-        _mood("night", "dusk", moods.night),
+        *_evenings(scene, moods),
         _DELIVERABLES,
     ]
     return "\n".join(section for section in sections if section)
@@ -121,7 +120,7 @@ format = "png"
 
 def _head(title: str, frame: int | None, view: str | None, scene: Scene, *, proves: bool) -> str:
     lines = [
-        "# Day, dusk and night of one view, from one scene-linear pass per light.",
+        "# Moods of one view, from one scene-linear pass per light.",
         *(["#   evenfall prove RECIPE          do the passes add up to the beauty?"] * proves),
         "#   evenfall check RECIPE          faults and advice",
         "#   evenfall run RECIPE --draft    quick small pictures",
@@ -286,6 +285,35 @@ def _step_text(stops: float) -> str:
 def _first_mood(moods: FirstMoods) -> str:
     notes = "\n".join([*_comment(moods.notes), ""]) if moods.notes else ""
     return notes + _mood("day", None, moods.day)
+
+
+def _evenings(scene: Scene, moods: FirstMoods) -> Iterator[str]:
+    """Write dusk, and night after it, while a light is lit."""
+    lit = _lit(scene, {light.name for light in scene.lights}, moods.day)
+    left = {"dusk": ("day", moods.dusk), "night": ("dusk", moods.night)}
+    for name, (base, mood) in tuple(left.items()):
+        lit = _lit(scene, lit, mood)
+        if not lit:
+            break
+        yield _mood(name, base, mood)
+        del left[name]
+    if left:
+        said = " or ".join(left)
+        told = f"There is no {said}: every light of these passes is off then. A pass of the sky, "
+        yield "\n".join([*_comment([told + "or of lamps, makes one."]), ""])
+
+
+def _lit(scene: Scene, before: set[str], mood: FirstMood) -> set[str]:
+    """Name the lights that are on in a mood, from those that are on in the one before."""
+    lit = set(before)
+    for name, setting in mood.settings.items():
+        role = next((role for role, group in scene.names.items() if group == name), None)
+        lights = {name} if role is None else {light.name for light in scene.by_role[role]}
+        if setting.on is False:
+            lit -= lights
+        elif setting.on:
+            lit |= lights
+    return lit
 
 
 def _mood(name: str, base: str | None, mood: FirstMood) -> str:

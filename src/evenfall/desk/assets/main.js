@@ -147,6 +147,7 @@ function show(state) {
   document.title = `${state.view}${state.unsaved ? " (not saved)" : ""}`;
   by("project").textContent = state.project;
   by("view").textContent = state.view;
+  input("say").placeholder = state.example;
   showMoods(state);
   looking.fill(state);
   keeping.show(state);

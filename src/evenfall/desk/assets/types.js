@@ -8,7 +8,7 @@
  * @typedef {{name: string, title: string, hour: string, sentences: Sentence[]}} Mood
  * @typedef {{theirs: string[], ours: string[], fault: string}} Conflict
  * @typedef {{tell: "state", version: number, project: string, view: string, file: string,
- *            moods: Mood[], lights: Record<string, string>, unsaved: boolean, undoes: string,
+ *            moods: Mood[], lights: Record<string, string>, example: string, unsaved: boolean, undoes: string,
  *            redoes: string, fault: string, conflict: Conflict | null,
  *            rounds: {number: number, asked: string[]}[]}} State
  * @typedef {{number: number, place: string, mood: string, of: string, version: number, size: string,
