@@ -236,9 +236,18 @@ def test_a_film_of_which_some_frames_were_made_anew_is_made_anew(walk: Path) -> 
     assert len(decoded(report.films[0].path)[1]) == 5
 
 
-def test_a_film_of_a_walk_says_what_it_needs_to_be_made_again(walk: Path, tmp_path: Path) -> None:
+def test_a_film_of_a_walk_is_made_again_from_the_frames_that_it_carries(
+    walk: Path, tmp_path: Path
+) -> None:
     text = walk.read_text() + '\n[[deliverables]]\nformat = "film"\n'
     walk.write_text(text, encoding="utf-8")
     film = evenfall.open(walk).frames("day", frames=range(8, 13)).films[0]
-    with pytest.raises(UsageError, match="which frames it shows"):
-        remake_picture(trace_picture(film.path), tmp_path / "again")
+    traced = trace_picture(film.path)
+    assert traced.record.frames == "8-12"
+    (again,) = remake_picture(traced, tmp_path / "again").same
+    assert again.read_bytes() == film.path.read_bytes()
+    for light in ("sun", "sky", "lamp"):  # rendered since
+        shutil.copy(walk.parent / f"walk_012_{light}.exr", walk.parent / f"walk_013_{light}.exr")
+    with pytest.raises(UsageError, match="shows frames 8-12, and passes are there for 8-13"):
+        remake_picture(traced, tmp_path / "longer")
+    assert not (tmp_path / "longer").exists()

@@ -121,6 +121,8 @@ def _described_view(traced: Traced) -> Iterator[str]:
     yield f"{traced.picture}: {what} of {record.recipe}{kind}"
     if record.title:
         yield f"  title    {record.title}"
+    if record.frames:
+        yield f"  frames   {record.frames}"
     made_by = "this version" if record.version == here else f"this is {here}"
     yield f"  made by  evenfall {record.version}, {made_by}"
     changes, pinned = pinned_exposure(record)
@@ -155,6 +157,7 @@ def _as_json(traced: Traced, remade: Remade | None) -> dict[str, Any]:
         "recipe": record.recipe,
         "recipe_text": record.recipe_text,
         "mood": record.mood,
+        "frames": record.frames,
         "draft": record.draft,
         "version": record.version,
         "changes": list(record.changes),

@@ -55,6 +55,8 @@ class Provenance:
         One-off changes given beside the recipe.
     draft : bool
         Whether it is a draft.
+    frames : str
+        Of a film of a walk, the numbers of the frames that it shows, "1-100, 205".
     is_told : bool
         False: the file carries no record, only what is for people.
     title, author, copyright, description : str
@@ -71,6 +73,7 @@ class Provenance:
     version: str = ""
     changes: tuple[str, ...] = ()
     draft: bool = False
+    frames: str = ""
     is_told: bool = True
     title: str = ""
     author: str = ""
@@ -94,6 +97,8 @@ class Provenance:
         """
         values = {**self.__dict__, "passes": dict(self.passes), "changes": list(self.changes)}
         del values["is_told"], values["views"]
+        if not self.frames:
+            del values["frames"]
         if self.views:
             values["views"] = [json.loads(view.to_json()) for view in self.views]
         return json.dumps({"evenfall_record": 1, **values}, ensure_ascii=False)

@@ -18,6 +18,7 @@ from evenfall.light.gain import stops_of
 from evenfall.produce.frames import FrameMade, Strip
 from evenfall.produce.targets import FRAME_ENDING
 from evenfall.recipe import Deliverable
+from evenfall.recipe.clock import frames_text
 from evenfall.record.earlier import is_intact
 from evenfall.record.excerpt import excerpt, relevant_changes, renumbered
 from evenfall.record.naming import name_ending
@@ -181,6 +182,7 @@ def _record(strip: Strip, film: Film) -> Provenance:
         mood=film.mood,
         version=versions()["evenfall"],
         changes=(*changes, *_without_other_views(strip)),
+        frames="" if strip.hour else frames_text(strip.frames),
         is_told=recipe.model.record != "none",
         title=" - ".join(part for part in (project.title, project.view, title) if part),
         author=project.author or "",

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from evenfall.errors import Fault, OutputError, UsageError
 from evenfall.recipe import Recipe
+from evenfall.recipe.clock import frame_numbers, frames_text
 from evenfall.record.frames_report import FramesReport
 from evenfall.record.report import RunReport
 from evenfall.record.round_record import RoundRecord
@@ -55,7 +56,7 @@ def remake_picture(
     overwrite: bool = False,
     on_event: OnEvent | None = None,
 ) -> Remade:
-    """Make a picture, or a film of a sequence, again from what it carries.
+    """Make a picture, or a film, again from what it carries.
 
     Parameters
     ----------
@@ -73,7 +74,7 @@ def remake_picture(
     Raises
     ------
     UsageError
-        When its passes are not at hand; when it is a film of a walk, as it carries no numbers.
+        When its passes are not at hand; when it is a film, and others of its frames are.
     RecipeError, PassError, PixelSourceError, OutputError
         As for a run.
     """
@@ -105,16 +106,19 @@ def remake_picture(
 def _remake_film(
     traced: Traced, recipe: Recipe, out: Path, *, overwrite: bool, on_event: OnEvent | None
 ) -> Remade:
-    from evenfall.produce.frames import strip_of
+    from evenfall.produce.frames import frames_of_films, strip_of
     from evenfall.produce.hours import frames_folder, run_frames
 
-    sequence, mood = recipe.model.sequence, traced.record.mood
-    if sequence is None or mood != sequence.name:
-        found = "a film of a walk does not carry which frames it shows"
-        hint = "write its recipe by --recipe, and run it with --frames"
+    shown = traced.record.frames
+    strip = strip_of(recipe, traced.record.mood, frame_numbers(shown) if shown else None)
+    there = frames_of_films(strip)
+    if there != strip.frames:
+        found = f"it shows frames {frames_text(strip.frames)}, and passes are there for "
+        found += frames_text(there) or "none"
+        hint = "lay the passes of its frames, and no others, into a folder, and name it by --passes"
         raise UsageError(Fault(str(traced.picture), "", found, "", hint))
     folder = out.absolute() / frames_folder(recipe, draft=False).name  # the film lies above it
-    report = run_frames(strip_of(recipe, mood), folder, overwrite=overwrite, on_event=on_event)
+    report = run_frames(strip, folder, overwrite=overwrite, on_event=on_event)
     if report.faults:
         raise OutputError(report.faults)
     same = tuple(film.path for film in report.films if film.sha256 == traced.sha256)
