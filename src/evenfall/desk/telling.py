@@ -134,6 +134,7 @@ def picture_bytes(picture: Picture, number: int) -> bytes:
     import numpy as np
 
     body = np.empty((height, width, 4), np.uint8)
-    body[..., :3] = picture.codes
+    for channel in range(3):  # much quicker than all of them at once
+        body[..., channel] = picture.codes[..., channel]
     body[..., 3] = 255
     return b"".join((struct.pack("<I", len(head)), head, body.data))

@@ -9,7 +9,6 @@ import numpy.typing as npt
 
 from evenfall.deliver.quantise import quantise
 from evenfall.develop.developed import Scene
-from evenfall.develop.figures import PixelCounts, count_ends
 from evenfall.look.chain import LookChain
 from evenfall.mix.averaging import area_mean, narrowed
 from evenfall.system.scratch import buffer
@@ -69,8 +68,8 @@ class Canvas:
         """Whether display-encoded values are made, of which pixels can be counted."""
         return bool(self.codes) or self._narrow is not None
 
-    def fill(self, scene: Scene, rows: slice) -> PixelCounts:
-        """Finish some rows; gives how many pixels are clipped and how many are black."""
+    def fill(self, scene: Scene, rows: slice) -> Floats | None:
+        """Finish some rows; gives them display-encoded, until this thread fills others."""
         encoded, linear = self._finished(scene, rows)
         if self.linear is not None:
             self.linear[:, rows] = linear
@@ -78,7 +77,7 @@ class Canvas:
             assert linear is not None
             self._reduce(linear, rows, self._narrow)
         if encoded is None:
-            return 0, 0
+            return None
         for (bits, dither), codes in self.codes.items():
             quantise(
                 encoded,
@@ -88,7 +87,7 @@ class Canvas:
                 phase=self.phase,
                 out=codes[rows],
             )
-        return count_ends(encoded)
+        return encoded
 
     def _finished(self, scene: Scene, rows: slice) -> tuple[Floats | None, Floats | None]:
         """Give encoded and linear rows, as far as asked for; the look is worked out once."""

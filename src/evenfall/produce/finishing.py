@@ -23,6 +23,7 @@ from evenfall.deliver.frame import frame_of
 from evenfall.deliver.png_pixels import Each
 from evenfall.develop.developed import DevelopedMood, Scene
 from evenfall.develop.engine import Development
+from evenfall.develop.figures import count_ends
 from evenfall.develop.layers import shown_in_no_layer
 from evenfall.errors import EvenfallError, OutputError
 from evenfall.light.gain import stops_of
@@ -209,9 +210,9 @@ class _MoodWork:
         rows = self.strips[number]
         self.sums[number] = self.developed.mix.planes[:, rows].sum(axis=(1, 2), dtype=np.float32)
         for display, canvas in self.canvases.items():
-            counts = canvas.fill(self.scene, rows)
-            if display == _COUNTED:
-                self.counts[number] = counts
+            encoded = canvas.fill(self.scene, rows)
+            if display == _COUNTED and encoded is not None:
+                self.counts[number] = count_ends(encoded)
         with self.lock:
             self.left -= 1
             return self.left == 0
