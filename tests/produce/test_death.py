@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -12,11 +13,20 @@ import pytest
 import evenfall
 from evenfall.develop.example import example_recipe
 from evenfall.errors import OutputError
+from evenfall.farm.crew import Crew
+from evenfall.farm.parts import Made, Part, farm_versions, make_part
+from evenfall.record.part_notes import PartNotes, part_note_path
+from evenfall.system.atomic import write_atomically
+from evenfall.view import farm_out_views
 
 DIES = """
 import os, sys
 import evenfall
 from evenfall.system import atomic
+
+from evenfall.farm.crew import Crew
+from evenfall.farm.parts import farm_versions, make_part
+from evenfall.view import farm_out_views
 
 _, recipe, making, name, when = sys.argv
 put = atomic.put_whole
@@ -28,8 +38,19 @@ def dying(path, *parts, **further):
     if is_it:
         os._exit(9)
 
+def work(self, parts):
+    for part in parts:
+        made = make_part(part, farm_versions())
+        if f"{part.mood} with its leader" == name:
+            os._exit(9)
+        yield part, made
+
 atomic.put_whole = dying
-getattr(evenfall.open(recipe, workers=1), making)()
+Crew.work = work
+if making == "farm":
+    list(farm_out_views([recipe], "tcp://127.0.0.1:9"))
+else:
+    getattr(evenfall.open(recipe, workers=1), making)()
 """
 
 HOUR = """
@@ -109,3 +130,72 @@ def test_frames_and_films_go_on(recipe: Path, tmp_path: Path, name: str, when: s
     film = "corner_hour.webp"
     assert (pictures / film).read_bytes() == (tmp_path / "fresh" / film).read_bytes()
     assert report.films[0].kept == (name == film and when == "after")
+
+
+@pytest.mark.parametrize("next_one", ["one machine", "a farm"])
+@pytest.mark.parametrize(
+    ("name", "when", "stands"),
+    [
+        ("corner_dusk.png", "before", ["day"]),
+        ("corner_dusk.png", "after", ["day", "dusk"]),
+        ("day with its leader", "", ["day"]),
+        ("dusk with its leader", "", ["day", "dusk"]),
+    ],
+)
+def test_what_workers_made_for_a_leader_that_died_is_kept(
+    recipe: Path,
+    drawn: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    name: str,
+    when: str,
+    stands: list[str],
+    next_one: str,
+) -> None:
+    """Worker and leader are one process here; what the leader heard dies with it."""
+    die(recipe, "farm", name, when)
+    pictures = recipe.parent / "pictures"
+    stood = {path.name: path.stat().st_ino for path in pictures.glob("*.png")}
+    assert sorted(stood) == [f"corner_{mood}.png" for mood in stands]
+    given: list[str] = []
+
+    def work(self: Crew, parts: Sequence[Part]) -> Iterator[tuple[Part, Made]]:
+        for part in parts:
+            given.append(part.mood)
+            yield part, make_part(part, farm_versions())
+
+    monkeypatch.setattr(Crew, "work", work)
+    if next_one == "a farm":
+        [made] = farm_out_views([recipe], "tcp://127.0.0.1:9")
+        assert made.report is not None, made.error
+        report = made.report
+        assert given == [mood for mood in ("day", "dusk") if mood not in stands]
+    else:
+        report = evenfall.open(recipe).run()
+    assert {file.path.name for file in report.files if file.kept} == stood.keys()
+    assert {path.name: path.read_bytes() for path in pictures.glob("*.png")} == {
+        path.name: path.read_bytes() for path in (drawn / "pictures").glob("*.png")
+    }
+    assert {
+        path.name: path.stat().st_ino for path in pictures.glob("*.png")
+    }.items() >= stood.items()
+    left = ("contact_sheet.png", "day.png", "dusk.png", "report.json")
+    assert files_in(pictures) == [f"corner_{one}" for one in left]
+    assert all(file.kept for file in evenfall.open(recipe).run().files)
+
+
+def test_what_a_worker_notes_while_its_note_is_taken_over_stays(recipe: Path) -> None:
+    """It belongs to a leader that died, and has not ended yet."""
+    view = evenfall.open(recipe)
+    out = recipe.parent / "pictures"
+    path = part_note_path(out, view.recipe, "dusk", draft=False)
+    report = view.run("dusk")
+    write_atomically(path, report.to_bytes(), overwrite=True)
+    notes = PartNotes(out, [path])
+    assert notes.joined_to(None) is not None
+    newer = report.model_copy(update={"since": "later"})
+    write_atomically(path, newer.to_bytes(), overwrite=True)
+    notes.take_away()
+    assert path.read_bytes() == newer.to_bytes()
+    notes.joined_to(None)
+    notes.take_away()
+    assert not path.exists()

@@ -18,15 +18,13 @@ from evenfall.produce.running import run
 from evenfall.recipe import Recipe
 from evenfall.recipe.choosing import choose_moods
 from evenfall.record.naming import pictures_folder, refuse_kept
+from evenfall.record.part_notes import PartNotes, part_note_path
 from evenfall.record.report import RunReport, State, report_path
 from evenfall.record.thumbnails import store_thumbnail
 from evenfall.system.atomic import write_atomically
 from evenfall.system.free_names import refuse_existing
 
 __all__ = ["FarmedView", "farm_views"]
-
-_NOTE_SECONDS = 5.0
-"""Between two notes of what is made so far: what a machine that dies here can lose."""
 
 
 @dataclass(frozen=True)
@@ -134,18 +132,16 @@ def farm_views(
             return FarmedView(job.recipe.path, report, seconds=time.monotonic() - begun)
 
         yield from (finished(job) for job in jobs if job.is_done)
-        claims.callback(lambda: _note_all(jobs, draft=draft))
-        noted = time.monotonic()
+        claims.callback(lambda: _tell_all(jobs, draft=draft))
         for part, made in Crew(address, lambda text: tell(TakesTime(text))).work(parts):
             job = by_part[id(part)]
             job.made[part.mood] = made
+            for digest, codes in made.small_pictures.items():
+                store_thumbnail(digest, codes)
             for file in made.report.files if made.report is not None else ():
                 tell(FileDone(file.path, file.mood, kept=file.kept))
             if job.is_done:
                 yield finished(job)
-            elif time.monotonic() - noted > _NOTE_SECONDS:
-                _note_all(jobs, draft=draft)
-                noted = time.monotonic()
 
 
 def _planned(
@@ -196,17 +192,12 @@ def _put_together(
     job: _Job, moods: str | Sequence[str], out: Path | None, *, draft: bool, overwrite: bool
 ) -> RunReport:
     """Make what shows all moods, and the report; everything else is made already."""
-    for made in job.made.values():
-        for digest, codes in made.small_pictures.items():
-            store_thumbnail(digest, codes)
     failed = [made for made in job.made.values() if made.report is None or made.report.faults]
     if failed:
-        report = _note(job, "failed", draft=draft)
-        if report is None:  # not one file
+        told = _told(job, "failed", draft=draft)
+        if told is None or not any(made.report is not None for made in job.made.values()):
             raise error_of(failed[0], [fault for made in failed for fault in made.faults])
-        return report
-    if job.parts:
-        _note(job, "begun", draft=draft)
+        return told
     report = run(job.recipe, moods=moods, out=out, draft=draft, overwrite=overwrite)
     reports = [made.report for made in job.made.values() if made.report is not None]
     new = {file.path for each in reports for file in each.files if not file.kept}
@@ -217,38 +208,24 @@ def _put_together(
     return report.model_copy(update={"files": tuple(files)})
 
 
-def _note_all(jobs: Sequence[_Job], *, draft: bool) -> None:
+def _tell_all(jobs: Sequence[_Job], *, draft: bool) -> None:
     for job in jobs:
-        if job.made and not job.is_done:
-            _note(job, "begun", draft=draft)
+        if not job.is_done:
+            _told(job, "stopped", draft=draft)
 
 
-def _note(job: _Job, state: State, *, draft: bool) -> RunReport | None:
-    """Write what is made so far as the report of a run, so that it is never made twice."""
-    reports = [made.report for made in job.made.values() if made.report is not None]
-    if not reports:
+def _told(job: _Job, state: State, *, draft: bool) -> RunReport | None:
+    """Write as the report of a run what machines have noted so far; None where that is nothing."""
+    recipe, out = job.recipe, job.out
+    notes = PartNotes(out, [part_note_path(out, recipe, mood, draft=draft) for mood in job.moods])
+    path = report_path(out, recipe.output_stem, draft=draft)
+    earlier = RunReport.read(path, out)
+    report = notes.joined_to(earlier)
+    if report is None or report is earlier:
         return None
-    first, path = reports[0], report_path(job.out, job.recipe.output_stem, draft=draft)
     lost = [fault for made in job.made.values() for fault in made.faults]
-    faults = dict.fromkeys((*lost, *(fault for each in reports for fault in each.faults)))
-    made_moods = {name: mood for each in reports for name, mood in each.moods.items()}
-    files = tuple(file for each in reports for file in each.files)
-    paths = {file.path for file in files}
-    report = first.model_copy(
-        update={
-            "state": state,
-            "report": path,
-            "moods": made_moods,
-            "files": files,
-            "lights": {name: light for each in reports for name, light in each.lights.items()},
-            "notes": tuple(dict.fromkeys(note for each in reports for note in each.notes)),
-            "inputs": {name: one for each in reports for name, one in each.inputs.items()},
-            "faults": tuple(faults),
-            "earlier_files": tuple(f for f in first.earlier_files if f.path not in paths),
-            "earlier_moods": {
-                name: mood for name, mood in first.earlier_moods.items() if name not in made_moods
-            },
-        }
-    )
+    faults = tuple(dict.fromkeys((*lost, *report.faults)))
+    report = report.model_copy(update={"state": state, "report": path, "faults": faults})
     write_atomically(path, report.to_bytes(), overwrite=True)
+    notes.take_away()
     return report

@@ -31,6 +31,7 @@ from evenfall.produce.events import (
 from evenfall.produce.outcome import Outcome, told_when_ended_early
 from evenfall.produce.plan import KeepSmall, RunPlan
 from evenfall.record.earlier import Earlier, is_intact, made_of_all
+from evenfall.record.part_notes import PartNotes
 from evenfall.record.report import RunReport, State
 from evenfall.record.thumbnails import store_thumbnail
 from evenfall.record.values import FileReport
@@ -60,6 +61,7 @@ def make(
     tell: OnEvent | None,
     shared: Shared | None = None,
     part: KeepSmall | None = None,
+    notes: PartNotes,
 ) -> RunReport:
     """Make what a plan says is to be made, and write the report of it.
 
@@ -84,10 +86,13 @@ def make(
     shared : Shared, optional
         What the frames of a run of many have in common.
     part : callable or None
-        Where this is a part of a run that somebody else leads: no report is written, and this is
-        given small pictures.
+        Where this is a part of a run that somebody else leads: it is given small pictures.
+    notes : PartNotes
+        Of parts of an earlier run; the report tells what they say.
     """
-    run = _Run(plan, earlier, report, overwrite=overwrite, tell=tell, shared=shared, part=part)
+    run = _Run(
+        plan, earlier, report, overwrite=overwrite, tell=tell, shared=shared, part=part, notes=notes
+    )
     run.outcome.note(f"an earlier run did not end: {one}" for one in abandoned)
     try:
         return run.work(keep_going=keep_going, workers=workers)
@@ -109,8 +114,9 @@ class _Run:
         tell: OnEvent | None,
         shared: Shared | None,
         part: KeepSmall | None,
+        notes: PartNotes,
     ) -> None:
-        self.part = part
+        self.part, self.notes = part, notes
         self.plan, self.overwrite, self.report_path = plan, overwrite, report
         self.shared = shared
         self.outcome = Outcome(plan, earlier)
@@ -132,7 +138,8 @@ class _Run:
         self.tell(RunPlanned(len(plan.lights_to_read), plan.to_mix, len(plan.order) + 1))
         for file in plan.kept:
             self.tell(FileDone(file.path, file.mood, kept=True))
-        if plan.to_make and self.shared is None:  # a frame is soon so far that one is written
+        is_one_of_many = self.shared is not None or self.part is not None
+        if plan.to_make and not is_one_of_many:  # else it is soon so far that a file is written
             self._write_report("begun")
         development = develop_moods(
             plan.source,
@@ -289,9 +296,12 @@ class _Run:
 
     def _write_report(self, state: State) -> RunReport:
         report = self.outcome.report(state, self.report_path, self.in_flight)
-        if self.part is None:
-            write_atomically(self.report_path, report.to_bytes(), overwrite=True)
+        self._put_report(report)
         return report
+
+    def _put_report(self, report: RunReport) -> None:
+        write_atomically(self.report_path, report.to_bytes(), overwrite=True)
+        self.notes.take_away()
 
     def end_early(self, error: BaseException) -> None:
         """Note in a report what was finished: it can be kept; and say so with the error."""
@@ -302,6 +312,5 @@ class _Run:
         report = self.outcome.report(state, self.report_path)
         for line in told_when_ended_early(report):
             error.add_note(line)
-        if self.part is None:
-            with contextlib.suppress(EvenfallError):  # the first error is the one to tell of
-                write_atomically(self.report_path, report.to_bytes(), overwrite=True)
+        with contextlib.suppress(EvenfallError):  # the first error is the one to tell of
+            self._put_report(report)

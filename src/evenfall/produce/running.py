@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import nullcontext
 from functools import partial
 from pathlib import Path
@@ -15,6 +15,7 @@ from evenfall.record.earlier import Earlier
 from evenfall.record.former import EarlierRound
 from evenfall.record.hashes import Hashes
 from evenfall.record.naming import former_place, name_ending, pictures_folder, refuse_kept
+from evenfall.record.part_notes import PartNotes, part_note_path
 from evenfall.record.report import RunReport, frame_report_path, report_path
 from evenfall.system.arguments import given_path
 from evenfall.system.free_names import refuse_existing
@@ -80,8 +81,8 @@ def run(
         What the frames of a run of many have in common; who leads that run has claimed them.
     part : callable, optional
         Makes this a part of a run that somebody else leads, who has claimed the files and writes
-        the report. It is given small pictures for the contact sheet: a digest of what each was made
-        of, and its codes.
+        the report; what is made of the one mood is noted for it. This is given small pictures for
+        the contact sheet: a digest of what each was made of, and its codes.
 
     Returns
     -------
@@ -113,12 +114,15 @@ def run(
     else:
         folder = given_path(out, "the folder").absolute()
     workers = workers_of(workers)
-    report = report_path(folder, recipe.output_stem, draft=draft)
-    if shared is not None:
-        report = frame_report_path(folder, recipe, chosen, draft=draft)
-    earlier_in = partial(_earlier, recipe, folder, report, is_usual=out is None and not draft)
-    if shared is not None:
-        earlier_in = partial(_earlier_frame, folder, report, shared.spent)
+    report, notes, earlier_in = _where_told(
+        recipe,
+        folder,
+        chosen,
+        draft=draft,
+        is_usual=out is None and not draft,
+        is_part=part is not None,
+        shared=shared,
+    )
     known = earlier_in(bring=False).inputs
     with Hashes(known, workers) as hashes:
         if shared is None:  # else other frames keep the processors busy, and reading finds them
@@ -177,7 +181,33 @@ def run(
                 tell=on_event,
                 shared=shared,
                 part=part,
+                notes=notes,
             )
+
+
+def _where_told(
+    recipe: Recipe,
+    folder: Path,
+    chosen: Sequence[str],
+    *,
+    draft: bool,
+    is_usual: bool,
+    is_part: bool,
+    shared: Shared | None,
+) -> tuple[Path, PartNotes, Callable[..., Earlier]]:
+    """Say where the report goes, what it takes over, and how to find what stands already."""
+    if shared is not None:
+        report = frame_report_path(folder, recipe, chosen, draft=draft)
+        earlier = partial(_earlier_frame, folder, report, shared.spent)
+        return report, PartNotes(folder, ()), earlier
+    report = report_path(folder, recipe.output_stem, draft=draft)
+    names = chosen if is_part else recipe.moods
+    paths = [part_note_path(folder, recipe, mood, draft=draft) for mood in names]
+    notes = PartNotes(folder, paths)
+    earlier_in = partial(_earlier, recipe, folder, report, notes, is_usual=is_usual)
+    if is_part:  # it notes for the report of others
+        return paths[0], PartNotes(folder, ()), earlier_in
+    return report, notes, earlier_in
 
 
 def _earlier_frame(
@@ -187,9 +217,11 @@ def _earlier_frame(
     return Earlier(RunReport.read(report, folder), spent)
 
 
-def _earlier(recipe: Recipe, folder: Path, report: Path, *, is_usual: bool, bring: bool) -> Earlier:
+def _earlier(
+    recipe: Recipe, folder: Path, report: Path, notes: PartNotes, *, is_usual: bool, bring: bool
+) -> Earlier:
     """Give what stands already: in the folder, and in that of the round before."""
-    own = RunReport.read(report, folder)
+    own = notes.joined_to(RunReport.read(report, folder))
     place = former_place(recipe) if is_usual else None
     former = None
     if place is not None:
