@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -74,6 +75,28 @@ def test_nothing_is_taken_over_that_is_no_more_the_same(path: Path) -> None:
     kept = {file.path.name: file.kept for file in evenfall.open(path).run().files}
     assert not kept["corner_day.png"]
     assert kept["corner_dusk.png"]
+
+
+def test_what_lies_under_the_name_of_what_would_be_taken_over_is_looked_at(
+    path: Path, edit: Edit
+) -> None:
+    """A run that died may have taken it over; what somebody else put there is told."""
+    evenfall.open(path).run()
+    evenfall.open(path).keep_round()
+    edit("stops = -2", "stops = -4")
+    first, second = (path.parent / "pictures" / folder for folder in ("", "round_2"))
+    second.mkdir()
+    shutil.copy(first / "corner_day.png", second)
+    assert {file.path.name for file in evenfall.open(path).run().files if file.kept} == {
+        "corner_day.png"
+    }
+    shutil.rmtree(second)
+    second.mkdir()
+    strange = bytearray((first / "corner_day.png").read_bytes())
+    strange[-1] ^= 1
+    (second / "corner_day.png").write_bytes(strange)
+    with pytest.raises(OutputError, match=r"corner_day\.png: the file exists already"):
+        evenfall.open(path).run()
 
 
 def test_a_dry_run_copies_nothing(path: Path) -> None:

@@ -7,7 +7,7 @@ import os
 from pathlib import Path
 from typing import TypeVar
 
-from evenfall.record.earlier import Earlier, rebased
+from evenfall.record.earlier import Earlier, is_intact, rebased
 from evenfall.record.hashes import Hashes
 from evenfall.record.report import RunReport
 from evenfall.record.values import FileReport, InputReport, MoodReport
@@ -77,11 +77,11 @@ class EarlierRound(Earlier):
         former = self._former.file(self._folder / f"{stem}{then}{path.suffix}", facts, hashes)
         if former is None or not self._bring:
             return former
+        brought = self._seen_from_here(former).model_copy(update={"path": path})
         with contextlib.suppress(OSError):  # it is made instead, which tells what is wrong
             if not os.path.lexists(path):
                 put_whole(path, former.path.read_bytes(), replace=False)
-                return self._seen_from_here(former).model_copy(update={"path": path})
-        return None
+        return brought if is_intact(brought) else None  # a run that died may have brought it
 
     def _seen_from_here(self, noted: Noted) -> Noted:
         """Name the files that it was made of as they are seen from the folder itself."""
