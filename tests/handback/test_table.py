@@ -126,7 +126,16 @@ def test_the_command_writes_files_by_their_ending(view: evenfall.View, tmp_path:
     done = CliRunner().invoke(main, arguments + outs)
     assert done.exit_code == 0, done.output
     assert "1800 lm, 2700 cd, 20 W, 2700 K" in files[0].read_text(encoding="utf-8")
-    assert CliRunner().invoke(main, arguments + outs).exit_code == 1  # they exist
+    files[1].unlink()
+    assert CliRunner().invoke(main, arguments + outs).exit_code == 0  # the others say it already
+    assert files[1].is_file()
+    files[1].write_text("of somebody else", encoding="utf-8")
+    files[2].unlink()
+    refused = CliRunner().invoke(main, arguments + outs)
+    assert refused.exit_code == 1
+    assert refused.stderr.startswith(f"{files[1]}: the file exists already")
+    assert files[1].read_text(encoding="utf-8") == "of somebody else"
+    assert not files[2].exists()
     wrong = CliRunner().invoke(main, [*arguments, "--out", str(tmp_path / "dusk.xlsx")])
     assert wrong.exit_code == 2
     assert ".txt, .csv, .json or .usda" in wrong.output

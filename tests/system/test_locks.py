@@ -215,3 +215,14 @@ def test_of_many_at_once_one_has_it_at_a_time(tmp_path):
 def test_a_claim_reads_as_a_person_would_say_it():
     one = Claim("studio-2", "k", 4711, "ab", "2026-11-26T05:04:03+01:00", frozenset())
     assert str(one) == "process 4711 on studio-2, since 2026-11-26T05:04:03+01:00"
+
+
+def test_who_is_stopped_while_it_gives_a_claim_back_leaves_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stopped(thread: threading.Thread) -> None:
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt), claim(tmp_path, ["a"]):
+        monkeypatch.setattr(threading.Thread, "join", stopped)
+    assert claims(tmp_path) == []

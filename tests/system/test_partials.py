@@ -6,6 +6,7 @@ import os
 import re
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -15,7 +16,12 @@ from evenfall.errors import OutputError
 from evenfall.system import atomic, partials
 from evenfall.system.atomic import write_atomically
 from evenfall.system.cache import keep
-from evenfall.system.partials import PARTIAL_ENDING, partial_path, remove_leftovers
+from evenfall.system.partials import (
+    PARTIAL_ENDING,
+    partial_path,
+    remove_leftovers,
+    temporary_folder,
+)
 
 DAY = 24 * 3600
 needs_proc = pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="needs Linux's /proc")
@@ -163,6 +169,29 @@ def test_the_cache_is_tidied_too(tmp_path: Path) -> None:
     keep(folder / "cd.pass", b"kept")
     assert [entry.name for entry in folder.iterdir()] == ["cd.pass"]
     assert not dead.exists()
+
+
+def test_a_folder_is_tidied_by_the_first_file_that_goes_there(tmp_path: Path) -> None:
+    """What is made apart from runs, such as a page, goes into folders that no run enters."""
+    dead = left(of_a_dead_process(tmp_path / "page.html"))
+    alive = left(partial_path(tmp_path / "board.pdf"))
+    write_atomically(tmp_path / "page.html", b"whole", overwrite=False)
+    assert not dead.exists()
+    assert {entry.name for entry in tmp_path.iterdir()} == {alive.name, "page.html"}
+
+
+def test_a_temporary_folder_of_the_dead_is_taken_away_by_who_makes_the_next(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    dead = of_a_dead_process(tmp_path / "evenfall-film")
+    dead.mkdir()
+    (dead / "film.mp4").write_bytes(b"half")
+    with temporary_folder("film") as folder:
+        assert list(tmp_path.iterdir()) == [folder]
+        assert folder.stat().st_mode & 0o777 == 0o700
+        (folder / "film.mp4").write_bytes(b"half")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_failed_write_leaves_no_unfinished_file(

@@ -18,7 +18,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -43,6 +42,7 @@ from evenfall.light.primaries import BT709, BT2020, conversion_matrix
 from evenfall.light.transfer import encode_hlg, encode_pq
 from evenfall.light.units import REFERENCE_WHITE_NITS
 from evenfall.recipe import Deliverable
+from evenfall.system.partials import temporary_folder
 
 __all__ = ["FilmFrame", "encode", "find_record", "join", "read_frame", "require_encoder"]
 
@@ -165,8 +165,8 @@ def join(
     if video.encoder == "libsvtav1" and min(width, height) < _AV1_LEAST:
         raise OutputError(f"av1 takes pictures from {_AV1_LEAST} pixels a side")
     muxer = "avif" if deliverable.format == "moving avif" else "mp4"
-    with TemporaryDirectory(prefix="evenfall-film-") as folder:
-        target = Path(folder) / f"film.{muxer}"
+    with temporary_folder("film") as folder:
+        target = folder / f"film.{muxer}"
         with av.open(str(target), "w", format=muxer, options=_muxing(muxer)) as container:
             container.metadata["comment"] = packet.decode()
             stream: Any = container.add_stream(video.encoder, rate=exact_rate(rate))

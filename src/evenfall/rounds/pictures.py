@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
@@ -12,6 +11,7 @@ from evenfall.recipe.toml_values import toml_text
 from evenfall.record.report import RunReport
 from evenfall.record.round_pictures import PICTURE_QUALITY, PICTURE_WIDTH, picture_of
 from evenfall.record.values import FileReport
+from evenfall.system.partials import temporary_folder
 from evenfall.system.processors import default_workers
 
 if TYPE_CHECKING:
@@ -108,6 +108,6 @@ def _developed(
     changed = recipe.with_changes(
         f"deliverables={toml_text([kind])}", "sheet.make=false", "record=none", check_files=False
     )
-    with tempfile.TemporaryDirectory(prefix="evenfall-round-") as folder:
+    with temporary_folder("round") as folder:
         report = run(changed, moods=moods, out=folder, on_event=on_event)
         return {file.mood: file.path.read_bytes() for file in report.files if file.mood}, report

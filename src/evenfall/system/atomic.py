@@ -1,7 +1,8 @@
 """Files that are either whole or not there.
 
 The bytes go to a temporary file in the same folder, are flushed to the disk, and then take the
-final name in one step (POSIX ``rename``; on Windows ``MoveFileEx`` with replacement).
+final name in one step (POSIX ``rename``; on Windows ``MoveFileEx`` with replacement). What a
+process that died left unfinished in a folder is taken away when the first file goes there.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from evenfall.errors import Fault, OutputError
-from evenfall.system.partials import partial_path
+from evenfall.system.partials import partial_path, remove_leftovers
 
 __all__ = ["cannot_be_written", "put_whole", "sync_folder", "synced", "write_atomically"]
 
@@ -30,6 +31,9 @@ _HINTS = {
     errno.ENAMETOOLONG: "the file name is too long; shorten the deliverable's name",
     errno.EFBIG: "the disk's file system takes no file of this size",
 }
+
+
+_tidied: set[Path] = set()
 
 
 def write_atomically(path: Path, data: Bytes, *, overwrite: bool) -> None:
@@ -96,6 +100,10 @@ def put_whole(
         If the system refuses; `FileExistsError` if there is a file that may not be replaced.
     """
     _make_folder(path.parent, durable=durable)
+    if path.parent not in _tidied:
+        _tidied.add(path.parent)
+        with contextlib.suppress(OSError):  # whether it can be written to, writing will tell
+            remove_leftovers(path.parent)
     partial = partial_path(path)
     try:
         _write(partial, parts, durable=durable)

@@ -8,11 +8,8 @@ import sys
 from pathlib import Path
 
 from evenfall.system.atomic import put_whole
-from evenfall.system.partials import remove_leftovers
 
 __all__ = ["cache_folder", "keep", "note_use"]
-
-_tidied: set[Path] = set()
 
 
 def cache_folder() -> Path:
@@ -48,9 +45,6 @@ def keep(path: Path, *parts: bytes | memoryview, limit_bytes: int | None = None)
     """
     try:
         put_whole(path, *parts, durable=False)
-        if path.parent not in _tidied:
-            _tidied.add(path.parent)
-            remove_leftovers(path.parent)
         if limit_bytes is not None:
             _trim(path.parent, limit_bytes)
     except OSError:

@@ -1,4 +1,4 @@
-"""Names that are free for files that are going to be written."""
+"""Names that are free for files that are going to be written, or hold them already."""
 
 from __future__ import annotations
 
@@ -8,7 +8,22 @@ from pathlib import Path
 
 from evenfall.errors import Fault, OutputError
 
-__all__ = ["refuse_existing"]
+__all__ = ["holds", "refuse_existing"]
+
+
+def holds(path: Path, data: bytes) -> bool:
+    """Whether a file is there already, byte for byte.
+
+    Examples
+    --------
+    >>> holds(Path("/nowhere/lamps.csv"), b"lamp, 2.25")
+    False
+    """
+    try:
+        is_there = path.is_file() and path.stat().st_size == len(data)
+        return is_there and path.read_bytes() == data
+    except OSError:
+        return False
 
 
 def refuse_existing(paths: Iterable[Path], *, allowed: bool, option: str = "--out") -> None:

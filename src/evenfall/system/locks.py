@@ -162,11 +162,11 @@ class _Own:
 
     def withdraw(self) -> None:
         """Take it away."""
+        with contextlib.suppress(OSError):  # first, as whoever waits may be stopped
+            self.path.unlink(missing_ok=True)
         if self._touching is not None:
             self._ended.set()
             self._touching.join()
-        with contextlib.suppress(OSError):
-            self.path.unlink(missing_ok=True)
         if self._stream is not None:
             self._stream.close()
             self._stream = None

@@ -12,7 +12,10 @@ import os
 import re
 import secrets
 import shutil
+import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 from hashlib import sha256
 from pathlib import Path
@@ -25,6 +28,7 @@ __all__ = [
     "machine",
     "partial_path",
     "remove_leftovers",
+    "temporary_folder",
 ]
 
 PARTIAL_ENDING = ".evenfall-part"
@@ -78,6 +82,33 @@ def remove_leftovers(folder: Path) -> tuple[Path, ...]:
                     entry.unlink()
                 removed.append(entry)
     return tuple(removed)
+
+
+@contextmanager
+def temporary_folder(what: str) -> Iterator[Path]:
+    """Make a folder among temporary files, which is taken away in the end, or by who comes next.
+
+    Parameters
+    ----------
+    what : str
+        What it is for.
+
+    Examples
+    --------
+    >>> with temporary_folder("film") as folder:
+    ...     folder.is_dir()
+    True
+    >>> folder.exists()
+    False
+    """
+    place = Path(tempfile.gettempdir())
+    remove_leftovers(place)
+    folder = partial_path(place / f"evenfall-{what}")
+    folder.mkdir(mode=0o700)
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 @cache

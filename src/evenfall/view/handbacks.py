@@ -12,7 +12,7 @@ from evenfall.recipe import Recipe
 from evenfall.recipe.words.suggesting import joined
 from evenfall.system.arguments import given_path
 from evenfall.system.atomic import write_atomically
-from evenfall.system.free_names import refuse_existing
+from evenfall.system.free_names import holds, refuse_existing
 
 __all__ = ["HANDBACK_ENDINGS", "handback_text", "write_handbacks"]
 
@@ -56,16 +56,18 @@ def write_handbacks(
 ) -> list[Path]:
     """Write a handback into files, whose endings say how; see `handback_text`.
 
-    All of them are worked out before the first is written.
+    All of them are worked out before the first is written. A file that says the same already is
+    left as it is, so that what was stopped between two of them can be begun again.
 
     Raises
     ------
     OutputError
-        When a file exists and may not be replaced, or cannot be written.
+        When another file exists and may not be replaced, or one cannot be written.
     """
     files = [given_path(path, "a handback") for path in paths]
-    texts = [handback_text(handback, recipe, path.suffix.lower()) for path in files]
-    refuse_existing(files, allowed=overwrite)
-    for path, text in zip(files, texts, strict=True):
-        write_atomically(path, text.encode(), overwrite=overwrite)
+    data = {path: handback_text(handback, recipe, path.suffix.lower()).encode() for path in files}
+    missing = [path for path in data if not holds(path, data[path])]
+    refuse_existing(missing, allowed=overwrite)
+    for path in missing:
+        write_atomically(path, data[path], overwrite=overwrite)
     return files

@@ -119,6 +119,7 @@ def write_project_sheet(
     from evenfall.produce.targets import sheet_path
     from evenfall.record.versions import versions
     from evenfall.system.atomic import write_atomically
+    from evenfall.system.free_names import holds
 
     recipe = views[0].recipe
     recipes = [view.recipe for view in views]
@@ -143,7 +144,7 @@ def write_project_sheet(
         for is_whole in (True, False)
     )
     path = partial if missing else whole
-    is_kept = _is(path, data)
+    is_kept = holds(path, data)
     if not is_kept:
         write_atomically(path, data, overwrite=overwrite or draft or bool(missing))
     if not missing:
@@ -156,13 +157,6 @@ def write_project_sheet(
         sha256=hashlib.sha256(data).hexdigest(),
         kept=is_kept,
     )
-
-
-def _is(path: Path, data: bytes) -> bool:
-    try:
-        return path.stat().st_size == len(data) and path.read_bytes() == data
-    except OSError:
-        return False
 
 
 def sheet_of_all(
