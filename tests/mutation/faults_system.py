@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 TESTS: dict[str, tuple[str, ...]] = {
-    "system/atomic.py": ("tests/system/test_atomic.py",),
+    "system/atomic.py": ("tests/system/test_atomic.py", "tests/system/test_partials.py"),
     "system/partials.py": (
         "tests/system/test_partials.py",
         "tests/system/test_atomic.py",
@@ -38,16 +38,17 @@ FAULTS: dict[str, tuple[tuple[str, ...], ...]] = {
         ("    if durable:\n        sync_folder(folder.parent)\n", ""),
         ("        if mode is not None:\n            partial.chmod(mode)\n", ""),
         ("            os.fsync(descriptor)\n", "            pass\n"),
+        ("            remove_leftovers(path.parent)\n", "            pass\n"),
     ),
     "system/partials.py": (
         ("_OLD_SECONDS = 24 * 3600", "_OLD_SECONDS = 23.5 * 3600"),
         ("    return begun_at(process) == begun", "    return True"),
         ("    identity = [name, _text_of(_MACHINE_ID)]", "    identity = [name]"),
         ("is_left = not is_alive(", "is_left = is_alive("),
+        ("    remove_leftovers(place)\n", ""),
         ("{_text_of(_BOOT_ID)}\\n", ""),
     ),
     "system/cache.py": (
-        ("            remove_leftovers(path.parent)\n", "            pass\n"),
         ("key=lambda entry: entry[0].st_mtime_ns", "key=lambda entry: -entry[0].st_mtime_ns"),
     ),
 }
