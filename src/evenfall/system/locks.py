@@ -164,12 +164,12 @@ class _Own:
         """Take it away."""
         with contextlib.suppress(OSError):  # first, as whoever waits may be stopped
             self.path.unlink(missing_ok=True)
-        if self._touching is not None:
-            self._ended.set()
-            self._touching.join()
         if self._stream is not None:
             self._stream.close()
             self._stream = None
+        if self._touching is not None:
+            self._ended.set()
+            self._touching.join()
 
     def keep_touching(self) -> None:
         """Touch it now and then, from a thread that ends with the claim."""
