@@ -281,9 +281,10 @@ class _Work:
             stood = {light: stand(self.before, mood, light) for light in order.lights}
             off = [light for light, place in stood.items() if place.is_off]
             dark += [(light, mood) for light in off]
-            lit = {light: place.moved(way) for light, place in stood.items() if not place.is_off}
-            if lit:
-                move_gains(self.revision, mood, order.subject, lit)
+            for name, lights in order.parts.items():
+                lit = {light: stood[light].moved(way) for light in lights if light not in off}
+                if lit:
+                    move_gains(self.revision, mood, name, lit)
         if len(dark) == len(self.moods) * len(order.lights):
             found = f"{order.subject} is off in {', '.join(self.moods)}, so nothing can be added"
             hint = 'say "on", which is as rendered, or stops from the render as in "= -1"'
@@ -298,8 +299,9 @@ class _Work:
                 for light in order.lights
                 if not _has_gain(self.revision.recipe, mood, light, gain)
             ]
-            if pending:
-                set_gains(self.revision, mood, order.subject, order.lights, gain)
+            for name, lights in order.parts.items():
+                if not set(pending).isdisjoint(lights):
+                    set_gains(self.revision, mood, name, lights, gain)
 
     def _tint(self, order: Order) -> None:
         for mood in self.moods:
@@ -310,7 +312,8 @@ class _Work:
                     want[light] = {"kelvin": _whole(order.command.size)}
                 else:
                     want[light] = shifted_tint(settings[light], order.command.size, light)
-            set_tints(self.revision, mood, order.subject, want)
+            for name, lights in order.parts.items():
+                set_tints(self.revision, mood, name, {light: want[light] for light in lights})
 
 
 def _whole(value: float) -> int | float:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
+from typing import TypeAlias
 
 from evenfall.change.dials import Dial, dials
 from evenfall.change.nearest import unknown_name
@@ -16,11 +17,15 @@ from evenfall.change.phrases import (
     parse_commands,
     split_subject,
 )
+from evenfall.change.roles import OfRole, role_names
 from evenfall.errors import Fault
 from evenfall.recipe import Recipe
 from evenfall.recipe.words.suggesting import joined
 
 __all__ = ["Order", "read_phrases"]
+
+_Subject: TypeAlias = str | OfRole | Dial
+"""A light or group by its name, several lights, or a dial."""
 
 
 @dataclass(frozen=True)
@@ -34,11 +39,13 @@ class Order:
     command : Command
         What is to happen.
     subject : str
-        Light, group or dial, as the recipe names it.
+        Light, group or dial, as the recipe names it; or several lights, as they are called.
     lights : tuple of str
         The lights of it; none for a dial.
     dial : Dial or None
         The dial; None for lights.
+    parts : mapping of str to tuple of str
+        The lights by names that may stand in a recipe.
     """
 
     phrase: str
@@ -46,6 +53,7 @@ class Order:
     subject: str
     lights: tuple[str, ...] = ()
     dial: Dial | None = None
+    parts: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 def read_phrases(recipe: Recipe, phrases: Sequence[str]) -> tuple[list[Order], list[Fault]]:
@@ -86,16 +94,20 @@ def _names(recipe: Recipe) -> dict[str, list[str | Dial]]:
 def _read(
     recipe: Recipe, names: Mapping[str, list[str | Dial]], phrase: str
 ) -> tuple[list[Order], list[Fault]]:
-    name, rest = split_subject(phrase, names)
+    known: dict[str, Sequence[_Subject]] = {
+        **{role: [lights] for role, lights in role_names(recipe).items()},
+        **names,
+    }
+    name, rest = split_subject(phrase, known)
     if not name:
-        takes = partial(_takes, recipe, names)
-        return [], [unknown_name(recipe, names, rest, phrase, takes)]
-    meant = names[name]
+        takes = partial(_takes, recipe, known)
+        return [], [unknown_name(recipe, names, rest, phrase, takes)]  # roles are not guessed
+    meant = known[name]
     if len(meant) > 1:
         called = joined(f'"{one if isinstance(one, str) else one.name}"' for one in meant)
         return [], [Fault("", "", f'"{name}" is {called}', hint="say which")]
     [subject] = meant
-    commands, faults = parse_commands(rest, _takes(recipe, names, subject))
+    commands, faults = parse_commands(rest, _takes(recipe, known, subject))
     if isinstance(subject, Dial):
         faults += [
             Fault("", "", f'"{command.text}" is not understood here', "", wrong)
@@ -103,21 +115,31 @@ def _read(
             if (wrong := subject.check(command))
         ]
         return [Order(phrase, one, subject.name, dial=subject) for one in commands], faults
-    lights = recipe.members(subject)
+    called = subject if isinstance(subject, str) else subject.name
+    lights = _lights(recipe, subject)
+    parts = subject.parts if isinstance(subject, OfRole) else {called: lights}
     for command in commands:
-        faults += _ratio_faults(recipe, names, command, lights)
-    return [Order(phrase, _named(names, one), subject, lights) for one in commands], faults
+        faults += _ratio_faults(recipe, known, command, lights)
+        if command.kind == "ratio" and isinstance(subject, OfRole):
+            faults.append(_no_ratio(command, called))
+    return [
+        Order(phrase, _named(known, one), called, lights, parts=parts) for one in commands
+    ], faults
 
 
-def _takes(recipe: Recipe, names: Mapping[str, Sequence[str | Dial]], subject: str | Dial) -> Takes:
-    """Say what a light, a group or a dial can be told."""
+def _lights(recipe: Recipe, subject: str | OfRole) -> tuple[str, ...]:
+    return subject.lights if isinstance(subject, OfRole) else recipe.members(subject)
+
+
+def _takes(recipe: Recipe, names: Mapping[str, Sequence[_Subject]], subject: _Subject) -> Takes:
+    """Say what lights or a dial can be told."""
     if isinstance(subject, Dial):
         return Takes(lambda command: not subject.check(command), subject.takes)
-    lights = recipe.members(subject)
+    lights = _lights(recipe, subject)
     return Takes(lambda command: not _ratio_faults(recipe, names, command, lights), ANYTHING.known)
 
 
-def _named(names: Mapping[str, list[str | Dial]], command: Command) -> Command:
+def _named(names: Mapping[str, Sequence[_Subject]], command: Command) -> Command:
     """Give a ratio the name of the other light as the recipe has it."""
     known = names.get(folded(command.name), [])
     if command.kind != "ratio" or len(known) != 1 or not isinstance(known[0], str):
@@ -127,19 +149,31 @@ def _named(names: Mapping[str, list[str | Dial]], command: Command) -> Command:
 
 def _ratio_faults(
     recipe: Recipe,
-    names: Mapping[str, Sequence[str | Dial]],
+    names: Mapping[str, Sequence[_Subject]],
     command: Command,
     lights: Sequence[str],
 ) -> list[Fault]:
     if command.kind != "ratio":
         return []
-    known = [one for one in names.get(folded(command.name), []) if isinstance(one, str)]
+    meant = names.get(folded(command.name), [])
+    known = [one for one in meant if isinstance(one, str)]
+    if meant and isinstance(meant[0], OfRole):
+        return [_no_ratio(command, meant[0].name)]
     if not known:
-        of_lights = [name for name, some in names.items() if isinstance(some[0], str)]
-        return [unknown_name(recipe, {name: names[name] for name in of_lights}, command.name)]
+        of_lights = {
+            name: lights
+            for name, some in names.items()
+            if (lights := [one for one in some if isinstance(one, str)])
+        }
+        return [unknown_name(recipe, of_lights, command.name)]
     if set(recipe.members(known[0])) & set(lights):
         return [Fault("", "", f'"{command.text}" matches a light to itself')]
     return []
+
+
+def _no_ratio(command: Command, called: str) -> Fault:
+    found = f'"{command.text}" is no ratio of two: {called} are several lights'
+    return Fault("", "", found, "", "write them as a group into [groups], and name that")
 
 
 def _contradictions(orders: Sequence[Order]) -> list[Fault]:

@@ -47,11 +47,11 @@ def command(
 
     \b
       evenfall change view.toml dusk "pendants +1/3, 2700 K" "sky down 1/2"
-      evenfall change view.toml dusk,night "indoor warmer 20" "lantern off"
+      evenfall change view.toml dusk,night "fixtures warmer 20" "lantern off"
       evenfall change view.toml all "exposure +1/3" "glare = 0.03"
 
     \b
-    For a light, or for every light of a group:
+    For a light, or for every light of a group or role (key, sky, fill, fixtures, ...):
       +1/3, up 1/3, -2, down 2      stops, from its present value
       x1.5                          times a factor
       = -1                          stops from the render
