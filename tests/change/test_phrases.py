@@ -84,6 +84,12 @@ def test_every_example_that_messages_give_is_understood(text: str) -> None:
         ("2700", 'the nearest that is known is "2700 K"'),
         ("2700 kelvin", 'the nearest that is known is "2700 K"'),
         ("20 mired", 'the nearest that is known is "warmer 20"'),
+        ("= 1200 lm", 'the nearest that is known is "1200 lm"'),
+        ("+1200 lm", 'the nearest that is known is "1200 lm"'),
+        ("= 2700 K", 'the nearest that is known is "2700 K"'),
+        ("warmer -20", 'the nearest that is known is "cooler 20"'),
+        ("down -1/2", 'the nearest that is known is "up 1/2"'),
+        ("300 cd/m2", 'a light is told lumens, as in "1200 lm", or stops'),
         ("2", 'say "up 2" from where it stands, or "= 2"'),
         ("warmr 20", 'the nearest that is known is "warmer 20"'),
         ("upp", 'the nearest that is known is "up 1/3"'),
@@ -170,6 +176,12 @@ def test_what_is_offered_is_what_the_subject_takes(phrase: str, hint: str) -> No
     orders, [fault] = read_phrases(example_recipe(), [phrase])
     assert orders == []
     assert fault.hint.startswith(hint)
+
+
+def test_more_stops_than_a_recipe_takes_are_refused_with_its_limits() -> None:
+    orders, [fault] = read_phrases(example_recipe(), ["lamp -200"])
+    assert "a light can be told; expected stops from -30 to 30" in str(fault), orders
+    assert not read_phrases(example_recipe(), ["lamp -30", "sky = 30"])[1]
 
 
 SAID = (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 from pathlib import Path
 
 import pytest
@@ -43,6 +44,14 @@ def test_it_says_what_stood_and_what_stands_and_what_changes_with_it(recipe: Pat
         "To leave it as before: --keep night",
         f"{recipe} is changed.",
     ]
+
+
+def test_what_is_offered_can_be_typed_as_it_stands(recipe: Path) -> None:
+    recipe.write_text(TEXT.replace("[moods.night]", '[moods."late night"]'), encoding="utf-8")
+    offered = change(recipe, "dusk", "lamp +1/3", "--dry-run").stdout.splitlines()[-2]
+    assert offered == "To leave it as before: --keep 'late night'"
+    words = shlex.split(offered.partition(": ")[2])
+    assert change(recipe, "dusk", "lamp +1/3", *words).exit_code == 0
 
 
 def test_dry_run_and_keep(recipe: Path) -> None:

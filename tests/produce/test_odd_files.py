@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 
@@ -119,3 +121,15 @@ def test_the_contact_sheet_shows_square_pixels(write_recipe, tmp_path):
     rows, columns = max(find_objects(labels), key=lambda box: box[0].stop - box[0].start)
     assert rows.stop - rows.start == pytest.approx(columns.stop - columns.start, abs=2)
     assert rows.stop - rows.start >= 100
+
+
+def test_a_pass_of_enormous_values_is_named_and_warns_of_nothing_else(write_recipe):
+    """Warnings of numpy fail the tests; the report stays JSON as RFC 8259 has it."""
+    sun = np.full((16, 24, 3), 0.4, np.float32)
+    recipe = write_recipe(RECIPE, {"sun": sun, "sky": (3e38, 2e38, 3e38)})
+    report = evenfall.open(recipe).run()
+    assert "sky: 384 pixels are brighter than any light, 3e+38 at 0, 0" in report.notes
+    mean = report.moods["day"].statistics.mix_mean
+    assert mean == pytest.approx((3e38, 2e38, 3e38))
+    written = next(recipe.path.parent.glob("**/*_report.json")).read_text()
+    json.loads(written, parse_constant=lambda found: pytest.fail(f"{found} is no JSON"))

@@ -121,6 +121,12 @@ SLIPS = [
     ("[[deliverables]", "a heading of a list ends with ']]': [[deliverables]]"),
     ("[moods.late dusk]", 'names with spaces or other signs stand in quotes: [moods."late dusk"]'),
     ("[moods.dämmerung]", 'names with spaces or other signs stand in quotes: [moods."late dusk"]'),
+    ('dämmerung = "on"', 'names with spaces or other signs stand in quotes: "dämmerung"'),
+    ("lights.wall lamp = 1", 'names with spaces or other signs stand in quotes: "wall lamp"'),
+    (
+        'a = { sun = "off", žárovka = 1 }',
+        'names with spaces or other signs stand in quotes: "žárov',
+    ),
     ("just words", "expected key = value, a [heading] or a # comment"),
     ("a = 1 b = 2", "each key stands on a line of its own"),
     ("time = 2026-13-01", "there is no such date or time"),

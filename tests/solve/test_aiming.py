@@ -280,6 +280,18 @@ def test_what_no_light_can_serve_is_said(tmp_path: Path) -> None:
     assert abs(aimed.moved[0].stops) < 0.01
 
 
+@pytest.mark.parametrize("asked", ["stops = -6", "clipped_at_most = 0", "darker = 4"])
+def test_no_light_that_is_off_is_offered_where_there_is_too_much(
+    tmp_path: Path, asked: str
+) -> None:
+    aims = f"[moods.dusk.aims]\nright = {{ area = {RIGHT}, {asked} }}\n"
+    burnt = np.full((HEIGHT, WIDTH, 3), 40, np.float32)
+    view = view_of(tmp_path, aims, sky=burnt, spare=burnt)
+    found = result(view.aim("dusk", within=1, dry_run=True), "right")
+    assert "sky would have to go further than 1 stop" in found.why
+    assert "now off" not in found.why
+
+
 def test_contradictions_are_named(tmp_path: Path) -> None:
     aims = (
         f"[moods.dusk.aims]\nbright = {{ area = {RIGHT}, stops = 0, must = true }}\n"

@@ -281,7 +281,8 @@ def test_what_the_meter_reads_moves_and_the_exposure_stays(scene: Views, tmp_pat
 
 
 @pytest.mark.parametrize(
-    "kind", ["another view", "another shape", "black", "no picture", "nothing"]
+    "kind",
+    ["another view", "another shape", "black", "one colour", "16 to 9", "no picture", "nothing"],
 )
 def test_references_that_are_none(sample: evenfall.View, kind: str, tmp_path: Path) -> None:
     path = tmp_path / "reference.jpg"
@@ -292,12 +293,18 @@ def test_references_that_are_none(sample: evenfall.View, kind: str, tmp_path: Pa
         Image.fromarray(codes[:300].copy()).save(path, quality=92)
     elif kind == "black":
         Image.fromarray(np.zeros_like(codes)).save(path)
+    elif kind == "one colour":
+        Image.fromarray(np.full_like(codes, 180)).save(path)
+    elif kind == "16 to 9":
+        Image.fromarray(codes[:9, :16].copy()).save(path)
     elif kind == "no picture":
         path.write_bytes(b"\xff\xd8\xff\xe0 broken")
     said = {
         "another view": "does not look like this view.*--only colour",
         "another shape": "640 x 300 pixels, and the view has 640 x 360",
         "black": "the picture is black",
+        "one colour": "of one colour all over.*--only colour",
+        "16 to 9": "16 x 9 pixels are too few to match.*at least 16 pixels",
     }.get(kind, "reference.jpg")
     with pytest.raises((UsageError, PixelSourceError), match=said):
         sample.match("dusk", path, dry_run=True)

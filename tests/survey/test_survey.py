@@ -57,6 +57,20 @@ def test_facts_of_every_pass(folder: Path, studio_passes: dict[str, np.ndarray])
     assert [each.file for each in survey.of_kind("data")] == ["room_albedo.exr"]
 
 
+def test_of_a_picture_that_is_there_twice_the_plainer_name_stays(
+    tmp_path: Path, studio_passes: dict[str, np.ndarray], write_exr: Callable[..., Path]
+) -> None:
+    for name, rgb in studio_passes.items():
+        write_exr(tmp_path / f"{name}.exr", rgb)
+    for name in ("Copy of sun.exr", "sun (1).exr", "old sun.exr"):
+        write_exr(tmp_path / name, studio_passes["sun"])
+    survey = survey_folder(tmp_path)
+    assert {light.name for light in survey.lights} == set(studio_passes)
+    assert [each.reason for each in survey.of_kind("left out")] == [
+        "the same picture as sun.exr"
+    ] * 3
+
+
 def test_the_sentence_of_the_beauty_names_lights_as_the_table_does(
     tmp_path: Path, studio_passes: dict[str, np.ndarray], write_exr: Callable[..., Path]
 ) -> None:

@@ -101,18 +101,22 @@ _SAID_SIZES = {
 _SOME_SIZE = re.compile(rf"(?<![\w./]){_STOPS}(?![\w./])", re.IGNORECASE)
 _UNITS = {
     ("ev", "stop", "f"): 'stops are written "{way}{size}"',
-    ("lumen",): 'the nearest that is known is "{size} lm"',
-    ("candela",): 'the nearest that is known is "{size} cd"',
     ("lux", "lx", "cd/", "nit"): 'a light is told lumens, as in "1200 lm", or stops',
+    ("lumen", "lm"): 'the nearest that is known is "{size} lm"',
+    ("candela", "cd"): 'the nearest that is known is "{size} cd"',
     ("w", "kw"): 'say how many lumens a watt gives: "{size} W at 90 lm/W"',
-    ("kel",): 'the nearest that is known is "{size} K"',
+    ("k",): 'the nearest that is known is "{size} K"',
     ("mi", "mk", "deg", "\u00b0"): 'the nearest that is known is "warmer {size}"',
 }
 """What is said of numbers with units that begin so."""
 
 _SHARE = re.compile(rf"(?P<sign>[+-]?)\s*(?P<size>{_NUMBER})\s*(?:%|per\s?cent\b)", re.IGNORECASE)
+_BACKWARDS = re.compile(rf"(warmer|cooler|up|down)\s*-\s*({_STOPS})", re.IGNORECASE)
+_OTHER_WAY = {"warmer": "cooler", "cooler": "warmer", "up": "down", "down": "up"}
 _QUOTED = re.compile(r'"([^"]*)"')
-_UNIT = re.compile(rf"(?P<sign>[+-]?)\s*(?P<size>{_NUMBER})\s*(?P<unit>[^\d\s]\S*)?", re.IGNORECASE)
+_UNIT = re.compile(
+    rf"(?P<sign>[=+-]?)\s*(?P<size>{_NUMBER})\s*(?P<unit>[^\d\s]\S*)?", re.IGNORECASE
+)
 
 
 @dataclass(frozen=True)
@@ -369,6 +373,9 @@ def _hints(text: str, takes: Takes) -> Iterator[str]:
     unit = _UNIT.fullmatch(text)
     if unit is not None:
         yield from _with_unit(unit["sign"], unit["size"], (unit["unit"] or "").casefold())
+    backwards = _BACKWARDS.fullmatch(text)
+    if backwards is not None:
+        yield f'the nearest that is known is "{_OTHER_WAY[backwards[1].lower()]} {backwards[2]}"'
     held = nearest_command(text, takes)
     if held.startswith("x") and _SHARE.fullmatch(text):
         yield f'a share is said as a factor: "{held}"'

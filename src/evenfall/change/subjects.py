@@ -24,6 +24,8 @@ from evenfall.recipe.words.suggesting import joined
 
 __all__ = ["Order", "read_phrases"]
 
+_MOST_STOPS = 30  # as a recipe takes
+
 _Subject: TypeAlias = str | OfRole | Dial
 """A light or group by its name, several lights, or a dial."""
 
@@ -119,7 +121,7 @@ def _read(
     lights = _lights(recipe, subject)
     parts = subject.parts if isinstance(subject, OfRole) else {called: lights}
     for command in commands:
-        faults += _ratio_faults(recipe, known, command, lights)
+        faults += _light_faults(recipe, known, command, lights)
         if command.kind == "ratio" and isinstance(subject, OfRole):
             faults.append(_no_ratio(command, called))
     return [
@@ -136,7 +138,7 @@ def _takes(recipe: Recipe, names: Mapping[str, Sequence[_Subject]], subject: _Su
     if isinstance(subject, Dial):
         return Takes(lambda command: not subject.check(command), subject.takes)
     lights = _lights(recipe, subject)
-    return Takes(lambda command: not _ratio_faults(recipe, names, command, lights), ANYTHING.known)
+    return Takes(lambda command: not _light_faults(recipe, names, command, lights), ANYTHING.known)
 
 
 def _named(names: Mapping[str, Sequence[_Subject]], command: Command) -> Command:
@@ -147,12 +149,15 @@ def _named(names: Mapping[str, Sequence[_Subject]], command: Command) -> Command
     return Command(command.kind, command.text, ratio=command.ratio, name=known[0])
 
 
-def _ratio_faults(
+def _light_faults(
     recipe: Recipe,
     names: Mapping[str, Sequence[_Subject]],
     command: Command,
     lights: Sequence[str],
 ) -> list[Fault]:
+    if command.kind in ("add", "set") and abs(command.size) > _MOST_STOPS:
+        found = f'"{command.text}" is more than a light can be told'
+        return [Fault("", "", found, f"expected stops from -{_MOST_STOPS} to {_MOST_STOPS}")]
     if command.kind != "ratio":
         return []
     meant = names.get(folded(command.name), [])

@@ -190,7 +190,7 @@ def moves_table(moves: Sequence[Moved]) -> Table:
     table.add_column("how sure")
     for moved in moves:
         bound = ", as far as it may" if moved.at_bound else ""
-        table.add_row(moved.name, f"{moved.stops:+.2f}", f"{_sureness(moved.play)}{bound}")
+        table.add_row(moved.name, f"{moved.stops:+z.2f}", f"{_sureness(moved.play)}{bound}")
     return table
 
 

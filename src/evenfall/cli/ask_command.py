@@ -127,8 +127,8 @@ def _table(spot: Spot) -> Table:
             light.title,
             f"{light.share:.1%}",
             _stops(light.stops),
-            f"{light.spot_stops:+.2f}",
-            f"{light.picture_stops:+.2f}",
+            f"{light.spot_stops:+z.2f}",
+            f"{light.picture_stops:+z.2f}",
         ]
         if light.cd_m2 is not None:
             cells.append(f"{light.cd_m2:.3g}")
@@ -137,4 +137,4 @@ def _table(spot: Spot) -> Table:
 
 
 def _stops(stops: float) -> str:
-    return "black" if stops == float("-inf") else f"{stops:+.2f} stops"
+    return "black" if stops == float("-inf") else f"{stops:+z.2f} stops"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import shlex
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -89,7 +90,7 @@ def _lines(changed: Changed) -> list[str]:
     for mood, some in changed.carried.items():
         lines += [f"{mood} changes with it", *difference_lines(some)]
     if changed.carried:
-        names = " ".join(f"--keep {mood}" for mood in changed.carried)
+        names = " ".join(f"--keep {shlex.quote(mood)}" for mood in changed.carried)
         lines.append(f"To leave {'it' if len(changed.carried) == 1 else 'them'} as before: {names}")
     lines += [f"Note: {note}." for note in changed.notes]
     if changed.kept:

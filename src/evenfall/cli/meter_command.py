@@ -121,7 +121,7 @@ def _asked_ratio_words(asked: AskedRatio) -> str:
 
 def _figures(mood: MeteredMood, recipe: Recipe) -> str:
     facts, as_in = mood.facts, recipe.moods[mood.facts.mood].camera.as_in
-    parts = [f"exposure {facts.exposure_stops:+.2f} stops{f' as in {as_in}' if as_in else ''}"]
+    parts = [f"exposure {facts.exposure_stops:+z.2f} stops{f' as in {as_in}' if as_in else ''}"]
     if mood.ev100 is not None:
         parts.append(f"EV {mood.ev100:.1f} at ISO 100")
     parts.append(f"{facts.clipped_share:.1%} clipped")
@@ -166,7 +166,7 @@ def _cells(light: LightFacts) -> list[str]:
     return [
         light.name,
         role,
-        f"{light.gain_stops:+.2f}",
+        f"{light.gain_stops:+z.2f}",
         f"{light.kelvin:.0f}" if light.kelvin else "",
         f"{light.share:.1%}",
         f"{ratio.key_to_light:.3g}:1" if ratio else "",

@@ -175,7 +175,7 @@ def _reading(light: LightProof) -> str:
     stops = light.exported_stops
     if stops is None or light.factor < 0.05:
         return "not needed"
-    return f"{stops:+.2f} stops"
+    return f"{stops:+z.2f} stops"
 
 
 def _as_json(proof: Proof) -> dict[str, Any]:

@@ -335,9 +335,9 @@ def _state(file: FileReport, *, dry_run: bool) -> str:
 
 def _print_details(report: RunReport) -> None:
     for mood in report.moods.values():
-        say(f"{mood.title}: exposure {mood.exposure.stops:+.2f} stops", err=True)
+        say(f"{mood.title}: exposure {mood.exposure.stops:+z.2f} stops", err=True)
         for light, gain in mood.lights.items():
             kelvin = "" if gain.kelvin is None else f", {gain.kelvin:.0f} K"
-            say(f"  {light}: {gain.gain_stops:+.2f} stops{kelvin}", err=True)
+            say(f"  {light}: {gain.gain_stops:+z.2f} stops{kelvin}", err=True)
     stages = ", ".join(f"{stage} {seconds:.2f} s" for stage, seconds in report.seconds.items())
     say(f"Time: {stages}", err=True)

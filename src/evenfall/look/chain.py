@@ -125,8 +125,7 @@ class LookChain:
         def expose(block: slice) -> None:
             go_on()
             ready = flat_exposed[:, block]
-            with np.errstate(over="ignore", invalid="ignore"):  # of pixels near the largest number
-                apply_matrix(self._to_working, flat[:, block], out=ready)
+            _apply_boundless(self._to_working, flat[:, block], ready)
             _hold(ready, _WHOLE_LIMIT)
 
         with ThreadPoolExecutor(workers, "expose") as pool:
@@ -177,14 +176,14 @@ class LookChain:
         """Exposed, graded scene-linear values in the primaries that the rendering takes."""
         ready: Planes = buffer("ready", source.shape)
         if not self._scene_steps:
-            apply_matrix(self._matrices[exposed], source, out=ready)
+            _apply_boundless(self._matrices[exposed], source, ready)
             self._darken_corners(ready, first_pixel)
         else:
             working = buffer("working", source.shape)
             if exposed:
                 np.copyto(working, source)
             else:
-                apply_matrix(self._to_working, source, out=working)
+                _apply_boundless(self._to_working, source, working)
             np.clip(working, -_SCENE_LIMIT, _SCENE_LIMIT, out=working)
             self._darken_corners(working, first_pixel)
             for step in self._scene_steps:
@@ -222,6 +221,12 @@ class LookChain:
             convert(values, out=row)
         if above_white is not None:
             out += above_white
+
+
+def _apply_boundless(matrix: Matrix, planes: Planes, out: Planes) -> None:
+    """Apply a matrix; pixels near the largest number may become Inf or NaN."""
+    with np.errstate(over="ignore", invalid="ignore"):
+        apply_matrix(matrix, planes, out=out)
 
 
 def _hold(planes: Planes, limit: np.float32) -> None:

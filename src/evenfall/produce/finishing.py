@@ -208,7 +208,7 @@ class _MoodWork:
     def do_strip(self, number: int) -> bool:
         """Finish some rows; True when they were the last."""
         rows = self.strips[number]
-        self.sums[number] = self.developed.mix.planes[:, rows].sum(axis=(1, 2), dtype=np.float32)
+        self.sums[number] = _sums(self.developed.mix.planes[:, rows])
         for display, canvas in self.canvases.items():
             encoded = canvas.fill(self.scene, rows)
             if display == _COUNTED and encoded is not None:
@@ -325,3 +325,10 @@ class _Encode(Step[Finished]):
             made_of(self.picture.facts, openings, plan.hashes, plan.out),
             encoded.notes,
         )
+
+
+def _sums(planes: npt.NDArray[np.float32]) -> npt.NDArray[np.floating]:
+    """Add up each channel; exactly enough in single precision, unless values are enormous."""
+    with np.errstate(over="ignore", invalid="ignore"):
+        sums = planes.sum(axis=(1, 2), dtype=np.float32)
+    return sums if np.isfinite(sums).all() else planes.sum(axis=(1, 2), dtype=np.float64)

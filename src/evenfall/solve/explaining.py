@@ -98,7 +98,7 @@ def _no_light_serves(case: Case, wish: Wish, alone: float) -> str:
     held = [light for light in case.on if light not in moving]
     helpers = sorted(held, key=lambda light: -shares.get(light, 0.0))
     strong = [light for light in helpers if shares.get(light, 0.0) > _REACHES][:_MOST_NAMED]
-    off = _off_lights(case, wish.area)
+    off = [] if _wants_less_light(case, wish) else _off_lights(case, wish.area)
     if not moving:
         said = "no light may move"
     elif _is_metered(case, wish, reach):
@@ -123,6 +123,13 @@ def _no_light_serves(case: Case, wish: Wish, alone: float) -> str:
     return "; ".join([said, *more])
 
 
+def _wants_less_light(case: Case, wish: Wish) -> bool:
+    """Whether an area is still too light at best, so that a further light would be no help."""
+    if isinstance(wish.demand, Colour):
+        return False
+    return wish.key == "clipped" or float(wish.demand.residuals(case.best([wish]))[0]) > 0
+
+
 def _is_metered(case: Case, wish: Wish, reach: Sequence[str]) -> bool:
     """Whether the lights that reach an area are those that the meter reads."""
     metered = case.moves.metered
@@ -136,7 +143,8 @@ def _how_far(case: Case, wish: Wish, reach: Sequence[str]) -> str:
     if isinstance(wish.demand, Colour):
         return "the colours of the lights that may move do not mix to it; --tints lets them change"
     far = max((abs(stops) for stops in (*case.moves.low, *case.moves.high)), default=0.0)
-    return f"{_names(reach)} would have to go further than {stops_words(far).lstrip('+')} stops"
+    stops = f"{stops_words(far).lstrip('+')} {'stop' if far <= 1 else 'stops'}"
+    return f"{_names(reach)} would have to go further than {stops}"
 
 
 def _names(lights: Sequence[str] | set[str]) -> str:

@@ -26,6 +26,8 @@ Holds = Literal["display", "exposed", "rendered"]
 _WIDTH = 480
 _FLOATS = (".exr", ".hdr", ".pfm")
 _SHAPE_SLACK = 0.01
+_LEAST_SIDE = 16
+_ONE_COLOUR = 1 / 255  # of its largest value: less of a spread is no picture of lights
 _TOP, _BOTTOM = 0.995, 0.002
 _MOST_LOST = 0.05  # of a pixel's own pixels that are clipped or black
 _COARSER, _LEAST_WIDTH = 4, 40
@@ -95,7 +97,8 @@ def read_reference(
     PixelSourceError
         When it cannot be read.
     UsageError
-        When it is of another shape, or black, or a display picture is said to be a render.
+        When it is of another shape, too small, black or of one colour, or a display picture is
+        said to be a render.
     """
     is_float = path.suffix.lower() in _FLOATS
     if rendered and not is_float:
@@ -104,6 +107,10 @@ def read_reference(
         raise UsageError(Fault(str(path), "", found, "EXR, HDR or PFM", hint))
     picture = open_light(path)
     _check_shape(path, picture.size, view_size)
+    if min(picture.size) < min(_LEAST_SIDE, *view_size):
+        found = f"{picture.size[0]} x {picture.size[1]} pixels are too few to match"
+        allowed = f"a picture of at least {_LEAST_SIDE} pixels a side"
+        raise UsageError(Fault(str(path), "", found, allowed))
     width = min(_WIDTH, picture.size[0], view_size[0])
     if not is_float:
         width = min(width, max(picture.size[0] // _COARSER, _LEAST_WIDTH))
@@ -174,3 +181,7 @@ def _displayed(path: Path, picture: LightByRows, size: tuple[int, int], workers:
 def _check_light(path: Path, light: Floats) -> None:
     if not light.max() > 0:
         raise UsageError(Fault(str(path), "", "the picture is black, so nothing can be matched"))
+    if np.ptp(light, axis=(-2, -1)).max() < _ONE_COLOUR * float(light.max()):
+        found = "the picture is of one colour all over, so it shows no lights that can be matched"
+        hint = "its colour alone can be taken: --only colour"
+        raise UsageError(Fault(str(path), "", found, "a picture of the same view", hint))

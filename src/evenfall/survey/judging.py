@@ -127,7 +127,8 @@ def _leave_copies_out(folder: Folder) -> None:
     """Leave out pictures that are there already under another name."""
     says = {number: folder.seen[number].found.says for number in folder.open}
     whole = [number for number, said in says.items() if not said.components]
-    whole.sort(key=lambda number: says[number].beauty_word is None)  # a beauty keeps its name
+    # A beauty keeps its name; then the shortest does: "sun", not "sun (1)" or "copy of sun".
+    whole.sort(key=lambda n: (says[n].beauty_word is None, len(folder.seen[n].found.place)))
     of_view = {n: says[n].beauty_word is not None or not says[n].stem for n in whole}
     for first, second in same_pictures(folder.blocks(whole)):
         if of_view[first] == of_view[second]:  # else it is a view of one light

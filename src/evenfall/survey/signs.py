@@ -122,4 +122,4 @@ def _whole_or_matte(sample: Floats) -> DataSign | None:
 
 
 def _per_cent(share: float) -> str:
-    return f"{100 * share:.2g} %"
+    return f"{100 * share:.2g} %" if share < 0.995 else "all"

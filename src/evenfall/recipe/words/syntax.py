@@ -16,6 +16,7 @@ _KEY = r"""(?P<key>(?:[\w-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[\w-]+|"[^"]*"|'[^']*
 _PAIR = re.compile(
     rf"(?:^|[{{,])\s*{_KEY}\s*(?P<sign>[=:])\s*(?P<value>(?![\s\[{{])[^#,}}]*?)\s*(?=[#,}}]|$)"
 )
+_BARE_KEYS = re.compile(r"(?:^|[{,])([^\"'={},#]+)=")
 _HEADING = re.compile(r"\s*(?P<brackets>\[{1,2})\s*(?P<name>[\w.-]+)\s*\]{1,2}\s*(?:#.*)?$")
 _CURLY_QUOTES = re.compile("[\u201c\u201d\u201e\u201f\u00ab\u00bb\u2018\u2019\u201a]")
 _LAST_COMMA = re.compile(r",\s*\}")
@@ -155,7 +156,9 @@ def _explanation(line: str) -> str:
             return said
     if not pairs and not line.startswith("#") and "=" not in line and line:
         return "expected key = value, a [heading] or a # comment"
-    return ""
+    odd = [part for key in _BARE_KEYS.findall(line) for part in key.split(".")]
+    odd = [part.strip() for part in odd if not re.fullmatch(r"\s*[A-Za-z0-9_-]*\s*", part)]
+    return f'names with spaces or other signs stand in quotes: "{odd[0]}"' if odd else ""
 
 
 def _heading(line: str) -> str:
