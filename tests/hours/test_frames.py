@@ -252,6 +252,9 @@ def test_frames_whose_passes_are_missing_are_named_and_the_rest_is_made(walk: Pa
     assert "3 frames made, 2 not made (10-11)" in result.output
     assert "passes are missing for frames 10-11; of frame 10: walk_010_sky.exr" in result.output
     assert (walk.parent / "pictures" / "frames" / "walk_day_0012.png").exists()
+    one = run(walk, "--frames", "9-10", "--mood", "day", "--dry-run")
+    assert "1 frame would be made, or kept where they stand, 1 not made (10)" in one.output
+    assert "passes are missing for frame 10: walk_010_sky.exr; render this frame" in one.output
 
 
 def test_a_frame_that_cannot_be_read_is_told_and_the_rest_is_made(walk: Path) -> None:

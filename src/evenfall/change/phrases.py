@@ -111,7 +111,7 @@ _UNITS = {
 """What is said of numbers with units that begin so."""
 
 _SHARE = re.compile(rf"(?P<sign>[+-]?)\s*(?P<size>{_NUMBER})\s*(?:%|per\s?cent\b)", re.IGNORECASE)
-_BACKWARDS = re.compile(rf"(warmer|cooler|up|down)\s*-\s*({_STOPS})", re.IGNORECASE)
+_BACKWARDS = re.compile(rf"^(warmer|cooler|up|down)\s*-\s*({_STOPS})$", re.IGNORECASE)
 _OTHER_WAY = {"warmer": "cooler", "cooler": "warmer", "up": "down", "down": "up"}
 _QUOTED = re.compile(r'"([^"]*)"')
 _UNIT = re.compile(
@@ -373,9 +373,8 @@ def _hints(text: str, takes: Takes) -> Iterator[str]:
     unit = _UNIT.fullmatch(text)
     if unit is not None:
         yield from _with_unit(unit["sign"], unit["size"], (unit["unit"] or "").casefold())
-    backwards = _BACKWARDS.fullmatch(text)
-    if backwards is not None:
-        yield f'the nearest that is known is "{_OTHER_WAY[backwards[1].lower()]} {backwards[2]}"'
+    for way, size in _BACKWARDS.findall(text):
+        yield f'the nearest that is known is "{_OTHER_WAY[way.lower()]} {size}"'
     held = nearest_command(text, takes)
     if held.startswith("x") and _SHARE.fullmatch(text):
         yield f'a share is said as a factor: "{held}"'

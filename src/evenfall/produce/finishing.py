@@ -330,5 +330,5 @@ class _Encode(Step[Finished]):
 def _sums(planes: npt.NDArray[np.float32]) -> npt.NDArray[np.floating]:
     """Add up each channel; exactly enough in single precision, unless values are enormous."""
     with np.errstate(over="ignore", invalid="ignore"):
-        sums = planes.sum(axis=(1, 2), dtype=np.float32)
-    return sums if np.isfinite(sums).all() else planes.sum(axis=(1, 2), dtype=np.float64)
+        sums: npt.NDArray[np.floating] = planes.sum(axis=(1, 2), dtype=np.float32)
+        return sums if np.isfinite(sums).all() else planes.sum(axis=(1, 2), dtype=np.float64)

@@ -150,11 +150,15 @@ def _told(recipe: Recipe, gone: dict[int, tuple[str, ...]]) -> tuple[Fault, ...]
     """Say which frames are not there: by pass, all numbers in a line."""
     if not gone:
         return ()
-    found = f"passes are missing for frames {frames_text(gone)}"
     first = next(iter(gone))
     files = joined(gone[first], "and", most=4)
-    hint = "render these frames, or leave them out with --frames"
-    return (Fault(str(recipe.passes_folder), "", f"{found}; of frame {first}: {files}", "", hint),)
+    if len(gone) == 1:
+        found = f"passes are missing for frame {first}: {files}"
+        hint = "render this frame, or leave it out with --frames"
+    else:
+        found = f"passes are missing for frames {frames_text(gone)}; of frame {first}: {files}"
+        hint = "render these frames, or leave them out with --frames"
+    return (Fault(str(recipe.passes_folder), "", found, "", hint),)
 
 
 def _of_frames(found: list[FrameMade]) -> tuple[Fault, ...]:

@@ -61,7 +61,7 @@ class FramesReport(Value):
         ...     kept=(3,), failed=(4, 5)).lines()
         ['hour: 2 frames made, 1 kept, 2 not made (4-5)']
         """
-        verb = "would be made" if self.dry_run else "made"
+        verb = "would be made, or kept where they stand" if self.dry_run else "made"
         count = len(self.made)
         parts = [f"{count} frame{'' if count == 1 else 's'} {verb}"]
         parts += [f"{len(self.kept)} kept"] if self.kept else []
