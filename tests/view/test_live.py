@@ -127,6 +127,7 @@ def test_a_plate_that_is_saved_counts_as_well(path: Path) -> None:
     [
         (["--watch"], "--watch goes with --draft"),
         (["--watch", "--draft", "--dry-run"], "--watch goes without --dry-run"),
+        (["--watch", "--draft", "--mood", "dsk"], 'found no mood "dsk"'),  # no save mends that
         (["--round", "1", "--draft"], "--round goes without --draft"),
         (["--round", "1", "--set", "look.tone=clip"], "--round goes without --set"),
     ],
