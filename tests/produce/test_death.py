@@ -199,3 +199,20 @@ def test_what_a_worker_notes_while_its_note_is_taken_over_stays(recipe: Path) ->
     notes.joined_to(None)
     notes.take_away()
     assert not path.exists()
+
+
+def test_a_note_that_comes_late_takes_nothing_from_what_the_report_tells(recipe: Path) -> None:
+    """A worker outlives its leader, and the next run has made another mood meanwhile."""
+    view = evenfall.open(recipe)
+    out = recipe.parent / "pictures"
+    late = view.run("dusk")
+    assert late.report is not None
+    late.report.unlink()
+    view.run("day")
+    note = part_note_path(out, view.recipe, "dusk", draft=False)
+    write_atomically(note, late.to_bytes(), overwrite=True)
+    report = view.run()
+    assert {file.path.name: file.kept for file in report.files} == {
+        "corner_day.png": True, "corner_dusk.png": True, "corner_contact_sheet.png": False,
+    }  # fmt: skip
+    assert not note.exists()
