@@ -25,6 +25,8 @@ from evenfall.passes import library
 from evenfall.passes.reading import read
 from evenfall.produce import frames as making
 from evenfall.recipe import load
+from evenfall.rounds.remaking import remake_picture
+from evenfall.rounds.tracing import trace_picture
 from evenfall.system import processors
 
 Corner = Callable[..., Path]
@@ -226,6 +228,43 @@ def test_a_place_of_a_sun_on_its_way_is_read_once_for_all_frames(
     made = evenfall.open(path, workers=2).frames()
     assert made.made == tuple(range(1, 10))
     assert max(times_read.values()) <= 3  # by itself at its hour, with its neighbour, for exposure
+
+
+EVENING = """
+[sequence]
+name = "hour"
+frames = 7
+keys = [
+  { mood = "day", time = "17:00", easing = "smooth" },
+  { mood = "late", time = "18:00", easing = "hold" },
+  { mood = "dusk", time = "19:00" },
+]
+[moods.late]
+based_on = "day"
+lights.sky = -1
+[[deliverables]]
+format = "png"
+moods = ["day", "late", "dusk", "hour"]
+"""
+
+
+def test_every_frame_and_still_of_an_hour_is_made_again_by_its_record(corner: Corner) -> None:
+    """At the hour of a key, between two passes of the sun, at the end: the same bytes."""
+    path = corner(EVENING)
+    shutil.copy(path.parent / "sky.exr", path.parent / "late.exr")
+    two = 'file = ["sun.exr", "late.exr"]\ntimes = ["17:00", "19:00"]'
+    path.write_text(path.read_text().replace('file = "sun.exr"', two))
+    view = evenfall.open(path)
+    view.run()
+    view.frames()
+    pictures = path.parent / "pictures"
+    made = [*sorted(pictures.glob("frames/*.png")), *sorted(pictures.glob("*.png"))]
+    assert len(made) == 7 + 4
+    for number, picture in enumerate(made):
+        traced = trace_picture(picture)
+        assert traced.passes_are_same, picture.name
+        again = remake_picture(traced, path.parent / f"again_{number}")
+        assert again.same, (picture.name, again.reasons)
 
 
 def test_a_walk_is_measured_once(walk: Path, times_read: Counter[str]) -> None:

@@ -86,6 +86,19 @@ def test_changes_for_once_are_told_and_count(tmp_path: Path) -> None:
     assert remake_picture(traced, tmp_path).same
 
 
+@pytest.mark.parametrize("changes", ["", 'deliverables[0].moods=["dusk", "day"]'])
+@pytest.mark.parametrize("mood", ["day", "dusk"])
+def test_a_deliverable_of_several_moods_is_made_again(
+    mood: str, changes: str, tmp_path: Path
+) -> None:
+    recipe = example_recipe(tmp_path)
+    named = '["day"]' if changes else '["day", "dusk"]'
+    more = f'\n[[deliverables]]\nformat = "png"\nmoods = {named}\n'
+    recipe.path.write_text(recipe.text + more, encoding="utf-8")
+    [file] = evenfall.open(recipe.path, changes=changes or ()).run(mood).files
+    assert remake_picture(trace_picture(file.path), tmp_path / "again").same
+
+
 def test_a_picture_of_a_folder_that_is_not_here(made: dict[str, Path], tmp_path: Path) -> None:
     alone = tmp_path / "from_the_client.png"
     shutil.copy(made["png"], alone)

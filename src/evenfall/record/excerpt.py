@@ -65,10 +65,17 @@ def excerpt(
         wanted.pop("sheet", None)
     if deliverable is not None:  # one-off changes can ask for more of them than the text holds
         found = tree.get("deliverables", [])[deliverable : deliverable + 1]
-        wanted |= {"deliverables": found} if found else {}
+        named = [mood for mood in recipe.model.deliverables[deliverable].moods if mood in moods]
+        wanted |= {"deliverables": [_of_moods(one, named) for one in found]} if found else {}
     if "moods" in tree:
         wanted["moods"] = {name: part for name, part in tree["moods"].items() if name in moods}
     return toml_document(wanted)
+
+
+def _of_moods(deliverable: dict[str, Any], named: list[str]) -> dict[str, Any]:
+    """Name only moods that stay; without any it is made of all that do."""
+    said = {key: value for key, value in deliverable.items() if key != "moods"}
+    return said | ({"moods": named} if named else {})
 
 
 def _as_written(recipe: Recipe) -> str:
@@ -95,20 +102,26 @@ def speaks_of_sequence(recipe: Recipe, moods: Collection[str]) -> bool:
 
 
 def _of_frame(sequence: Sequence, moods: Collection[str]) -> dict[str, Any]:
-    """Say of a sequence what a frame follows from: the two keys around it; or all of it."""
+    """Say of a sequence what a frame follows from: the two keys around it; or all of it.
+
+    The first key stays, too, for its time: a held exposure is measured in the first frame. The key
+    of a mood that the frame shows nothing of names the one that it shows.
+    """
     if sequence.frame is None and sequence.name in moods:
         return sequence.model_dump(exclude_unset=True)
     said = sequence.model_dump(exclude_unset=True, exclude={"frame", "keys"})
     frame, first = sequence.frame, sequence.numbers[0]
     at, shown = sequence.key_frames(), first if frame is None else frame
     place = sequence.place(shown)
-    said["frames"] = f"{first}, {shown}, {math.ceil(at[place.second])}"
+    said["frames"] = f"{first}, {shown}"
     if sequence.name in moods:
-        numbers = dict.fromkeys((place.first, place.second))
-        keys = [
-            sequence.keys[number].model_dump(exclude_unset=True) | {"frame": at[number]}
-            for number in numbers
-        ]
+        said["frames"] += f", {math.ceil(at[place.second])}"
+        shown_keys = {place.first, place.second} if place.share else {place.first}
+        keys = []
+        for number in dict.fromkeys((0, place.first, place.second)):
+            key = sequence.keys[number].model_copy(update={"frame": at[number]})
+            mood = key.mood if number in shown_keys else sequence.keys[place.first].mood
+            keys.append(key.model_dump(exclude_unset=True) | {"mood": mood})
     else:
         clock = sequence.clock_at(shown)
         keys = [{"mood": min(moods), "frame": shown} | ({"time": clock} if clock else {})]
@@ -139,7 +152,8 @@ def _concerns(change: str, moods: Collection[str], deliverable: int | None, *, d
     if place[0] == "moods":
         return len(place) < 2 or place[1] in moods
     if place[0] == "deliverables":
-        return deliverable is not None and (len(place) < 2 or place[1] == deliverable)
+        is_it = deliverable is not None and (len(place) < 2 or place[1] == deliverable)
+        return is_it and place[2:3] != ("moods",)  # which may have been left out
     return place[0] not in ("sheet", "silence") and (draft or place[0] != "draft")
 
 

@@ -12,6 +12,7 @@ from typing import Literal
 from evenfall.deliver.provenance import Provenance
 from evenfall.errors import Fault, PassError, PixelSourceError, UsageError
 from evenfall.passes.fingerprint import joint_fingerprint, noted_fingerprint
+from evenfall.passes.on_the_way import place_now, sources_now
 from evenfall.passes.side.whole import picture_bytes
 from evenfall.recipe import Recipe
 from evenfall.recipe.reading import parse_toml
@@ -190,7 +191,9 @@ def _compared(
 
 
 def _fingerprint(recipe: Recipe, light: str) -> str | None:
-    files = dict.fromkeys(source.file for source in recipe.model.lights[light].sources)
+    pass_of = recipe.model.lights[light]
+    now = sources_now(pass_of, place_now(recipe, pass_of))
+    files = dict.fromkeys(each.source.file for each in now)
     try:
         found = [noted_fingerprint(recipe.pass_path(file)) for file in files]
     except (PassError, OSError):
