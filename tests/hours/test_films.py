@@ -10,10 +10,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from PIL import Image
 from tests.hours.conftest import HOUR
 
 import evenfall
+from evenfall.cli.main import main
 from evenfall.deliver.formats import codec
 from evenfall.develop.example import example_recipe
 from evenfall.errors import UsageError
@@ -158,6 +160,17 @@ def test_a_film_is_not_made_of_a_mood_alone(corner: Corner) -> None:
     path = corner(f'{SHORT}\n[[deliverables]]\n[[deliverables]]\nformat = "film"\n')
     report = evenfall.open(path).run()
     assert all(file.format == "png" for file in report.files)
+
+
+def test_a_film_that_names_a_still_says_so(corner: Corner) -> None:
+    path = corner(HOUR + '[[deliverables]]\nformat = "film"\nmoods = ["day"]\n')
+    checked = CliRunner().invoke(main, ["check", str(path)])
+    assert "of nothing: day has no frames." in checked.stdout
+    result = CliRunner().invoke(main, ["run", str(path)])
+    assert result.exit_code == 0
+    assert "no deliverable is of hour, so no frames are made" in result.output
+    assert "kept" not in result.output
+    assert not (path.parent / "pictures" / "frames").exists()
 
 
 def test_a_film_lies_in_the_folder_that_was_asked_for(corner: Corner) -> None:

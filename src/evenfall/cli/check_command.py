@@ -265,7 +265,9 @@ def _print_deliverables(recipe: Recipe, console: Console) -> None:
         console.print(f"Sequence {sequence.name}: {hours_words(sequence)}.", soft_wrap=True)
     for number, deliverable in enumerate(recipe.model.deliverables):
         shown = recipe.model.shown_by(number, is_walk=recipe.has_frames)
-        moods = ", ".join(shown) or "nothing: there are no frames"
+        have = "has" if len(deliverable.moods) == 1 else "have"
+        none = f"{joined(deliverable.moods, 'and')} {have}" if deliverable.moods else "there are"
+        moods = ", ".join(shown) or f"nothing: {none} no frames"
         space = deliverable.row.fixed_space or deliverable.space
         kind = f"{deliverable.format}, {deliverable.bit_depth} bits, {space}"
         console.print(f"Deliverable: {kind}, of {moods}.", soft_wrap=True)

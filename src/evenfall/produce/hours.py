@@ -79,6 +79,9 @@ def run_frames(
     there = tuple(frame for frame in strip.frames if frame not in gone)
     faults = _told(recipe, gone)
     notes = notes_on_hours(recipe) if strip.hour else ()
+    if not draft and not _is_delivered(strip):
+        notes += (f"no deliverable is of {joined(strip.moods, 'or')}, so no frames are made",)
+        there = ()
     report = FramesReport(
         recipe=recipe.path, out=folder, shown=strip.moods, failed=tuple(gone), faults=faults,
         notes=notes, dry_run=dry_run, made=there if dry_run else (),
@@ -144,6 +147,15 @@ def _made(
         if on_event is not None:
             on_event(FrameDone(made.frame))
     return sorted(found, key=lambda one: one.frame)
+
+
+def _is_delivered(strip: Strip) -> bool:
+    model = strip.recipe.model
+    return any(
+        name in model.shown_by(number, is_walk=strip.recipe.has_frames)
+        for number in range(len(model.deliverables))
+        for name in strip.moods
+    )
 
 
 def _told(recipe: Recipe, gone: dict[int, tuple[str, ...]]) -> tuple[Fault, ...]:
