@@ -13,6 +13,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Literal, Self
 
+from pydantic_core import to_json
+
 from evenfall.errors import Fault
 from evenfall.recipe import Recipe
 from evenfall.record.values import (
@@ -124,7 +126,7 @@ class RunReport(Value):
         dumped: dict[str, Any] = _plain(self.model_dump(exclude={"out", "report"}))
         values = _as_seen_from(self.out, dumped)
         values = {"evenfall_report": REPORT_FORMAT, **values, "checksum": _checksum(values)}
-        return json.dumps(values, indent=2, ensure_ascii=False) + "\n"
+        return _indented(values) + "\n"
 
     def to_bytes(self) -> bytes:
         """Give the JSON text as UTF-8; file names that are none are escaped as in JSON."""
@@ -174,11 +176,20 @@ def frame_report_path(out: Path, recipe: Recipe, moods: Sequence[str], *, draft:
 
 def _plain(value: Any) -> Any:
     """Values as JSON has them; texts stay as they are, also what is no UTF-8 in file names."""
+    if value is None or isinstance(value, str | int | float):
+        return value
     if isinstance(value, Mapping):
         return {key: _plain(each) for key, each in value.items()}
     if isinstance(value, list | tuple):
         return [_plain(each) for each in value]
     return str(value) if isinstance(value, Path) else value
+
+
+def _indented(values: dict[str, Any]) -> str:
+    try:  # ten times as quick as by the standard library, which counts: a report is written often
+        return to_json(values, indent=2, inf_nan_mode="constants").decode()
+    except ValueError:  # a file name that is no UTF-8
+        return json.dumps(values, indent=2, ensure_ascii=False)
 
 
 def _checksum(values: Mapping[str, Any]) -> str:
