@@ -184,13 +184,20 @@ class Stage:
     def shown(self, chain: LookChain, exposed: Floats) -> Shown:
         """Look at exposed light through a chain of the stage."""
         planes = np.ascontiguousarray(exposed)
-        lightness = self.lightness(chain, planes)
-        encoded = chain.encode_rows(planes, 0, exposed=True)
+        linear = chain.linear_rows(planes, 0, exposed=True)
+        if chain.encodes_last:
+            encoded = self._output.encode(linear)
+        else:
+            encoded = chain.encode_rows(planes, 0, exposed=True)
+        lightness = self._lightness_of(linear)
         return Shown(lightness, np.any(encoded >= _TOP, axis=0) | (lightness >= _WHITE))
 
     def lightness(self, chain: LookChain, exposed: Floats) -> Floats:
         """Give the CIE L* of exposed light through a chain of the stage; shape (h, w)."""
-        linear = chain.linear_rows(np.ascontiguousarray(exposed), 0, exposed=True)
+        planes = np.ascontiguousarray(exposed)
+        return self._lightness_of(chain.linear_rows(planes, 0, exposed=True))
+
+    def _lightness_of(self, linear: Floats) -> Floats:
         weights = luminance_weights(self._output.rgb).astype(np.float32)
         return cie_lightness(np.einsum("c,chw->hw", weights, linear))
 
