@@ -39,6 +39,8 @@ from evenfall.survey.words import ALONE, BEAUTY_WORDS, DATA_WORDS, PART_WORDS, R
         (["sun/0001".replace("/", "_"), "sky_0001"], ("sun", "sky")),
         (["Garden", "garden"], ("garden", "garden_2")),
         (["table_lamp"], ("table_lamp",)),
+        (["居間_空", "居間_電灯"], ("空", "電灯")),
+        (["лампа_а", "лампа_б"], ("лампа_а", "лампа_б")),
     ],
 )
 def test_lights_are_found_in_names(stems: list[str], names: tuple[str, ...]) -> None:

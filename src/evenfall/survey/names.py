@@ -51,6 +51,7 @@ NAME_PATTERNS = (
 """The documented patterns, tried in this order."""
 
 _FRAME = re.compile(r"[_ .-]*(?:frame[_ .-]?)?\d{4,}$", re.IGNORECASE)
+_IDEOGRAPH = re.compile("[\u4e00-\u9fff]")  # a sign that is a word
 _SEPARATORS = "_ .-"
 _NO_WORD = re.compile(rf"[^\w{MARKS}]+|_+")
 _LONGEST_KEY = 48  # a key is typed; the longest that a recipe takes is 80
@@ -212,7 +213,9 @@ def _without_shared(stems: Sequence[str]) -> list[str]:
     for stem in stems:
         own = stem[len(start) : len(stem) - len(end)]
         name = kept_before + own + kept_after
-        if len(name.strip(_SEPARATORS)) < 2 or not any(sign.isalpha() for sign in name):
+        left = name.strip(_SEPARATORS)
+        is_a_letter = len(left) < 2 and not _IDEOGRAPH.match(left)
+        if is_a_letter or not any(sign.isalpha() for sign in name):
             name = before[-1] + own if before else own + "".join(after[:1])
         names.append(name.strip(_SEPARATORS) if own.strip(_SEPARATORS) else stem)
     return names
