@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import numpy as np
+import OpenEXR
 import pytest
 
 import evenfall
@@ -133,3 +134,22 @@ def test_a_pass_of_enormous_values_is_named_and_warns_of_nothing_else(write_reci
     assert mean == pytest.approx((3e38, 2e38, 3e38))
     written = next(recipe.path.parent.glob("**/*_report.json")).read_text()
     json.loads(written, parse_constant=lambda found: pytest.fail(f"{found} is no JSON"))
+
+
+def test_a_key_that_lies_outside_its_picture_is_told_where_no_exposure_can_be_set(write_recipe):
+    recipe = write_recipe(RECIPE, {"sun": (1, 1, 1), "sky": (1, 1, 1)})
+    header = {
+        "compression": OpenEXR.ZIP_COMPRESSION,
+        "type": OpenEXR.scanlineimage,
+        "dataWindow": ((100, 50), (123, 65)),
+        "displayWindow": ((0, 0), (23, 15)),
+    }
+    for name in ("sun", "sky"):
+        stored = {"RGB": np.full((16, 24, 3), 0.4, np.float32)}
+        OpenEXR.File(header, stored).write(str(recipe.path.parent / f"{name}.exr"))
+    says = (
+        r"(?s)there is no light of sun anywhere.*"
+        r"sun\.exr: lights\.sun: is black: what was stored, at 100, 50 to 123, 65, lies outside"
+    )
+    with pytest.raises(PassError, match=says):
+        evenfall.open(recipe.path).run(moods=["day"])

@@ -25,7 +25,7 @@ from evenfall.develop.mix_guides import mix_guides
 from evenfall.develop.opening import open_passes
 from evenfall.develop.reading import Reading
 from evenfall.develop.regions import additions_of, regional_gains
-from evenfall.develop.remarks import check_measured, with_huge_pixels, with_plate_note
+from evenfall.develop.remarks import check_measured, with_odd_passes, with_plate_note
 from evenfall.develop.shelf import Shelf
 from evenfall.errors import EvenfallError, Fault, PassError, PixelSourceError, RecipeError
 from evenfall.mix.balance import Balance
@@ -277,7 +277,7 @@ class _Engine:
                 exposed[mood] = self._expose(mood, mixes.pop(mood), measured)
             except EvenfallError as error:
                 censuses = self.reading.censuses
-                told = with_huge_pixels(self.source, censuses, measured[mood], error)
+                told = with_odd_passes(self.source, censuses, measured[mood], error)
                 self.fail(mood, told)
         return Development(self, exposed)
 

@@ -14,7 +14,7 @@ from evenfall.recipe import Recipe, ResolvedMood
 from evenfall.recipe.places import dotted
 from evenfall.recipe.words.suggesting import joined
 
-__all__ = ["check_measured", "with_huge_pixels", "with_plate_note"]
+__all__ = ["check_measured", "with_odd_passes", "with_plate_note"]
 
 
 def check_measured(
@@ -38,14 +38,20 @@ def check_measured(
         raise PassError(faults)
 
 
-def with_huge_pixels(
+def with_odd_passes(
     source: PassSource,
     censuses: Mapping[str, PixelCensus],
     lights: Iterable[str],
     error: EvenfallError,
 ) -> EvenfallError:
-    """Say which pixels of metered passes no exposure can be set by, where there are such."""
+    """Say what is odd about metered passes by which no exposure can be set, where anything is."""
+    lights = list(lights)
     faults = [
+        Fault(source.headers[light].label, dotted(("lights", light)), note)
+        for light in lights
+        for note in source.headers[light].notes
+    ]
+    faults += [
         Fault(
             source.headers[light].label,
             dotted(("lights", light)),

@@ -43,7 +43,7 @@ def read_provenance(path: Path) -> Provenance | None:
                     Fault(
                         str(path),
                         "",
-                        f"its record is damaged: {error}",
+                        "its record is damaged",
                         "",
                         "ask for the file as it was delivered",
                     )
