@@ -45,7 +45,7 @@ def with_odd_passes(
     error: EvenfallError,
 ) -> EvenfallError:
     """Say what is odd about metered passes by which no exposure can be set, where anything is."""
-    lights = list(lights)
+    lights = [light for light in lights if light in source.headers]
     faults = [
         Fault(source.headers[light].label, dotted(("lights", light)), note)
         for light in lights
