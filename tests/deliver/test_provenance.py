@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import io
+import json
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -108,6 +109,20 @@ def test_text_that_xml_cannot_hold_survives_in_the_record() -> None:
 def test_a_record_of_a_later_version_still_reads() -> None:
     later = RECORD.to_json().replace('"mood"', '"weather": "clear", "mood"')
     assert Provenance.from_json(later) == RECORD
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        {"frames": 7}, {"frames": "x-3"}, {"frames": "9-3"}, {"frames": "1-99999999"},
+        {"mood": None}, {"changes": 1}, {"changes": "ab"}, {"changes": [1]},
+        {"passes": ["sun"]}, {"passes": {"sun": 1}}, {"draft": "yes"}, {"views": {}},
+        {"views": [{"mood": "day"}]},
+    ],
+)  # fmt: skip
+def test_a_record_with_something_of_another_kind_is_damaged(damage: dict[str, object]) -> None:
+    with pytest.raises(ValueError, match=r"of another kind|frames|backwards|lacks|no evenfall"):
+        Provenance.from_json(json.dumps({**json.loads(RECORD.to_json()), **damage}))
 
 
 def test_damage_and_other_files_are_said_clearly(tmp_path: Path) -> None:

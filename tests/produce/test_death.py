@@ -12,10 +12,11 @@ import pytest
 
 import evenfall
 from evenfall.develop.example import example_recipe
-from evenfall.errors import OutputError
+from evenfall.errors import Fault, OutputError
 from evenfall.farm.crew import Crew
 from evenfall.farm.parts import Made, Part, farm_versions, make_part
 from evenfall.record.part_notes import PartNotes, part_note_path
+from evenfall.record.report import RunReport
 from evenfall.system.atomic import write_atomically
 from evenfall.view import farm_out_views
 
@@ -181,6 +182,35 @@ def test_what_workers_made_for_a_leader_that_died_is_kept(
     left = ("contact_sheet.png", "day.png", "dusk.png", "report.json")
     assert files_in(pictures) == [f"corner_{one}" for one in left]
     assert all(file.kept for file in evenfall.open(recipe).run().files)
+
+
+def test_a_picture_that_is_noted_and_never_came_is_not_told_as_made(
+    recipe: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every machine dies beside the last step of dusk; day is whole."""
+
+    def work(self: Crew, parts: Sequence[Part]) -> Iterator[tuple[Part, Made]]:
+        for part in parts:
+            made = make_part(part, farm_versions())
+            if part.mood == "dusk":
+                (part.out / "corner_dusk.png").unlink()
+                made = Made("", faults=(Fault("dusk", "", "machines died"),), kind=OutputError)
+            yield part, made
+
+    monkeypatch.setattr(Crew, "work", work)
+    [made] = farm_out_views([recipe], "tcp://127.0.0.1:9")
+    assert made.report is not None
+    assert made.report.report is not None
+    for report in (made.report, RunReport.read(made.report.report)):
+        assert report is not None
+        assert report.state == "failed"
+        assert [file.path.name for file in report.files] == ["corner_day.png"]
+        assert list(report.moods) == ["day"]
+        assert [path.name for path in report.outstanding] == ["corner_dusk.png"]
+    monkeypatch.undo()
+    kept = {file.path.name: file.kept for file in evenfall.open(recipe).run().files}
+    assert kept["corner_day.png"]
+    assert not kept["corner_dusk.png"]
 
 
 def test_what_a_worker_notes_while_its_note_is_taken_over_stays(recipe: Path) -> None:

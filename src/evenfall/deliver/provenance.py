@@ -12,6 +12,9 @@ import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
+
+from evenfall.recipe.clock import frame_numbers
 
 __all__ = ["RECORD_NAMESPACE", "Provenance", "record_from_xmp", "xmp_packet"]
 
@@ -29,6 +32,9 @@ _PACKET = (
     "</rdf:Description></rdf:RDF></x:xmpmeta>\n"
     '<?xpacket end="r"?>'
 )
+_KINDS: Mapping[str, type] = {"passes": dict, "changes": list, "draft": bool, "views": list}
+"""What is no text in a record."""
+
 _RECORD = re.compile(r"<evenfall:record>(.*?)</evenfall:record>", re.DOTALL)
 _ENTITIES = {"&lt;": "<", "&gt;": ">", "&quot;": '"', "&apos;": "'", "&amp;": "&"}
 # All but the characters of XML 1.0, 2.2; written so that it is quick to compile.
@@ -116,12 +122,25 @@ class Provenance:
         if not isinstance(values, dict) or "evenfall_record" not in values:
             raise ValueError("no evenfall record")
         known = {name: values[name] for name in cls.__dataclass_fields__ if name in values}
-        known["changes"] = tuple(known.get("changes", ()))
         missing = {"recipe", "recipe_text", "mood"} - set(known)
         if missing:
             raise ValueError(f"the record lacks {', '.join(sorted(missing))}")
+        _check_kinds(known)
+        known["changes"] = tuple(known.get("changes", ()))
         known["views"] = tuple(cls.from_json(json.dumps(view)) for view in known.get("views", ()))
         return cls(**known)
+
+
+def _check_kinds(values: Mapping[str, Any]) -> None:
+    """Refuse values of other kinds than are written, and frames that are no numbers."""
+    wrong = [key for key, one in values.items() if not isinstance(one, _KINDS.get(key, str))]
+    if not wrong:
+        texts = {"changes": values.get("changes", ()), "passes": values.get("passes", {}).values()}
+        wrong = [key for key, some in texts.items() if not all(isinstance(t, str) for t in some)]
+    if wrong:
+        raise ValueError(f"{', '.join(wrong)} of another kind than is written")
+    if values.get("frames"):
+        frame_numbers(values["frames"])
 
 
 def xmp_packet(provenance: Provenance, *, extended: str = "") -> bytes:

@@ -18,7 +18,7 @@ from evenfall.produce.running import run
 from evenfall.recipe import Recipe
 from evenfall.recipe.choosing import choose_moods
 from evenfall.record.naming import pictures_folder, refuse_kept
-from evenfall.record.part_notes import PartNotes, part_note_path
+from evenfall.record.part_notes import PartNotes, part_note_path, without_lost
 from evenfall.record.report import RunReport, State, report_path
 from evenfall.record.thumbnails import store_thumbnail
 from evenfall.system.atomic import write_atomically
@@ -226,6 +226,8 @@ def _told(job: _Job, state: State, *, draft: bool) -> RunReport | None:
     lost = [fault for made in job.made.values() for fault in made.faults]
     faults = tuple(dict.fromkeys((*lost, *report.faults)))
     report = report.model_copy(update={"state": state, "report": path, "faults": faults})
+    if state == "failed":  # else machines may be at it still, and what they noted comes
+        report = without_lost(report)
     write_atomically(path, report.to_bytes(), overwrite=True)
     notes.take_away()
     return report

@@ -11,9 +11,10 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from evenfall.recipe import Recipe
+from evenfall.record.earlier import is_intact
 from evenfall.record.report import RunReport, report_path
 
-__all__ = ["PartNotes", "part_note_path", "with_parts"]
+__all__ = ["PartNotes", "part_note_path", "with_parts", "without_lost"]
 
 
 def part_note_path(out: Path, recipe: Recipe, mood: str, *, draft: bool) -> Path:
@@ -91,5 +92,25 @@ def with_parts(report: RunReport | None, parts: Sequence[RunReport]) -> RunRepor
             "inputs": inputs,
             "earlier_files": tuple(f for path, f in old_files.items() if path not in files),
             "earlier_moods": {name: m for name, m in old_moods.items() if name not in moods},
+        }
+    )
+
+
+def without_lost(report: RunReport) -> RunReport:
+    """Take out what was noted and never came, as the machine that noted it was lost.
+
+    Parameters
+    ----------
+    report : RunReport
+        From `with_parts`, when no machine is at it any more.
+    """
+    there = tuple(file for file in report.files if is_intact(file))
+    lost = [file.path for file in report.files if file not in there]
+    shown = {file.mood for file in there}
+    return report.model_copy(
+        update={
+            "files": there,
+            "moods": {name: mood for name, mood in report.moods.items() if name in shown},
+            "outstanding": tuple(dict.fromkeys((*lost, *report.outstanding))),
         }
     )
