@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -16,6 +18,7 @@ from evenfall.cli.main import main
 from evenfall.errors import UsageError
 from evenfall.farm import crew as farm_crew
 from evenfall.farm.parts import FramePart, Made, farm_versions, make_part
+from evenfall.system.partials import partial_path
 
 pytest.importorskip("distributed", reason="optional extra 'farm' is not installed")
 sys.path.insert(0, str(Path(__file__).parents[1] / "several_views"))
@@ -63,6 +66,28 @@ def test_a_worker_that_is_killed_leaves_no_gap(corner: Corner, machines: Farm) -
     again = run(path, "--mood", "hour", "--out", farmed, "--dask", machines.address)
     assert again.exit_code == 0, again.output
     assert f"0 frames made, {FRAMES} kept" in again.output
+
+
+def test_what_a_dead_worker_left_half_written_goes_with_the_run(
+    corner: Corner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = corner()
+    farmed, left = path.parent / "farmed", []
+    dead = subprocess.Popen([sys.executable, "-c", ""])
+    name = partial_path(farmed / "corner_hour_0001.png").name  # as that process would name it
+    name = name.replace(f".{os.getpid()}-", f".{dead.pid}-")
+    dead.wait()
+
+    def work(self: farm_crew.Crew, given: list[FramePart]) -> Iterator[tuple[FramePart, Made]]:
+        for part in given:
+            yield part, make_part(part, farm_versions())
+        (farmed / name).write_bytes(b"half a picture")
+        left.append(name)
+
+    monkeypatch.setattr(farm_crew.Crew, "work", work)
+    report = evenfall.open(path).frames(frames="1-2", out=farmed, scheduler="tcp://127.0.0.1:9")
+    assert (report.made, left) == ((1, 2), [name])
+    assert [each for each in farmed.iterdir() if each.name.startswith(".")] == []
 
 
 def test_a_frame_whose_worker_died_after_writing_it_is_told_as_made(

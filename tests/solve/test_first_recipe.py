@@ -207,13 +207,20 @@ def test_another_camera_is_one_change_away(tmp_path: Path) -> None:
     np.testing.assert_allclose(other, pictures["loft", "sun"] + pictures["loft", "sky"], rtol=1e-6)
 
 
-@pytest.mark.parametrize("levels", [(1e-42, 1e-42), (1e-42, 0.5), (3e38, 0.5)])
+@pytest.mark.parametrize(
+    ("levels", "lights"),
+    [
+        ((1e-42, 1e-42), ["sun"]),  # of so small numbers both pictures are the same
+        ((1e-42, 0.5), ["sun", "lamp"]),
+        ((3e38, 0.5), ["lamp"]),  # the other is taken for data
+    ],
+)
 def test_pixels_that_no_camera_could_show_still_give_a_recipe(
-    tmp_path: Path, levels: tuple[float, float]
+    tmp_path: Path, levels: tuple[float, float], lights: list[str]
 ) -> None:
     """Numbers at either end of single precision (IEEE 754 binary32), as broken files hold them."""
     rng = np.random.default_rng(4)
     for name, level in zip(("sun", "lamp"), levels, strict=True):
         picture = np.float32(level) * rng.uniform(0.5, 1, (24, 32, 3)).astype(np.float32)
         OpenEXR.File({}, {"RGB": picture}).write(str(tmp_path / f"{name}.exr"))
-    assert "lamp" in first(tmp_path).model.lights
+    assert list(first(tmp_path).model.lights) == lights

@@ -10,7 +10,7 @@ from evenfall.farm.crew import Crew
 from evenfall.farm.parts import FramePart, digest_of
 from evenfall.produce.events import FileDone, OnEvent, TakesTime, unheard
 from evenfall.produce.frames import FrameMade, Strip
-from evenfall.system.partials import partial_path
+from evenfall.system.partials import partial_path, remove_leftovers
 
 __all__ = ["farm_frames", "token_in"]
 
@@ -90,13 +90,17 @@ def farm_frames(
 
 @contextmanager
 def token_in(folder: Path) -> Iterator[str]:
-    """Lay a file into a folder by which other machines know that they see the same; its name."""
+    """Lay a file into a folder by which other machines know that they see the same; its name.
+
+    In the end what workers of this machine left there that died is taken away, too.
+    """
     token = partial_path(folder / "farm")
     token.touch()
     try:
         yield token.name
     finally:
         token.unlink(missing_ok=True)
+        remove_leftovers(folder)
 
 
 def _spent_of(frame: int, spent: Mapping[Path, str]) -> dict[Path, str]:
