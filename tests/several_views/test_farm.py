@@ -5,15 +5,17 @@ from __future__ import annotations
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
 from evenfall.cli.main import main
+from evenfall.develop.example import example_recipe
 from evenfall.errors import FaultyError, UsageError
 from evenfall.farm import crew as farm_crew
+from evenfall.farm.crew import Crew
 from evenfall.farm.parts import Made, Part, digest_of, farm_versions, make_part, why_unfit
 from evenfall.recipe import load
 from evenfall.view import farm_out_views, run_views
@@ -243,3 +245,32 @@ def test_the_shortest_wait_is_told(
         list(farm_out_views([house / "living.toml"], machines.address, on_event=hear))
     assert time.monotonic() - begun < 30
     assert any("waiting, with living day and living dusk still to be made" in one for one in told)
+
+
+@pytest.mark.parametrize("damage", ["header", "pixels"])
+def test_a_damaged_pass_stops_only_the_moods_that_need_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, damage: str
+) -> None:
+    """The sheet says so, and the report is that of one machine."""
+    recipe = example_recipe(tmp_path, width=48, height=32).path
+    lamp = tmp_path / "lamp.exr"
+    data = lamp.read_bytes()
+    lamp.write_bytes(b"no picture" if damage == "header" else data[: len(data) - 400])
+
+    def work(self: Crew, parts: Sequence[Part]) -> Iterator[tuple[Part, Made]]:
+        for part in parts:
+            yield part, make_part(part, farm_versions())
+
+    monkeypatch.setattr(Crew, "work", work)
+    [alone] = run_views([recipe], out=tmp_path / "alone", keep_going=True)
+    [farmed] = farm_out_views(
+        [recipe], "tcp://127.0.0.1:9", out=tmp_path / "farmed", keep_going=True
+    )
+    assert alone.report is not None
+    assert farmed.report is not None, farmed.error
+    assert len(alone.report.faults) == 1
+    assert farmed.report.faults == alone.report.faults
+    assert farmed.report.state == alone.report.state == "ended"
+    assert list(farmed.report.moods) == ["day"]
+    assert pictures(farmed.report.out) == pictures(alone.report.out)
+    assert sorted(pictures(farmed.report.out)) == ["corner_contact_sheet.png", "corner_day.png"]

@@ -111,7 +111,10 @@ def farm_views(
     jobs: list[_Job] = []
     for recipe in recipes:
         try:
-            jobs.append(_planned(recipe, moods, out, draft=draft, overwrite=overwrite))
+            job = _planned(
+                recipe, moods, out, draft=draft, overwrite=overwrite, keep_going=keep_going
+            )
+            jobs.append(job)
         except FaultyError as error:
             yield FarmedView(recipe.path, error=error, seconds=time.monotonic() - begun)
     tell = on_event or unheard
@@ -126,7 +129,9 @@ def farm_views(
         def finished(job: _Job) -> FarmedView:
             job.claim.close()
             try:
-                report = _put_together(job, moods, out, draft=draft, overwrite=overwrite)
+                report = _put_together(
+                    job, moods, out, draft=draft, overwrite=overwrite, keep_going=keep_going
+                )
             except FaultyError as error:
                 return FarmedView(job.recipe.path, error=error, seconds=time.monotonic() - begun)
             return FarmedView(job.recipe.path, report, seconds=time.monotonic() - begun)
@@ -151,11 +156,12 @@ def _planned(
     *,
     draft: bool,
     overwrite: bool,
+    keep_going: bool,
 ) -> _Job:
     """Check a view as a run does, and find out what has to be made of it."""
     chosen = choose_moods(recipe, moods)
     folder = pictures_folder(recipe, draft=draft) if out is None else out.absolute()
-    plan = run(recipe, moods=chosen, out=out, draft=draft, dry_run=True)
+    plan = run(recipe, moods=chosen, out=out, draft=draft, dry_run=True, keep_going=keep_going)
     to_make = [file for file in plan.files if not file.kept]
     refuse_kept(recipe, [file.path for file in to_make])
     refuse_existing([file.path for file in to_make], allowed=overwrite or draft)
@@ -189,16 +195,29 @@ def _begin(job: _Job, claims: ExitStack, *, draft: bool, keep_going: bool, threa
 
 
 def _put_together(
-    job: _Job, moods: str | Sequence[str], out: Path | None, *, draft: bool, overwrite: bool
+    job: _Job,
+    moods: str | Sequence[str],
+    out: Path | None,
+    *,
+    draft: bool,
+    overwrite: bool,
+    keep_going: bool,
 ) -> RunReport:
     """Make what shows all moods, and the report; everything else is made already."""
-    failed = [made for made in job.made.values() if made.report is None or made.report.faults]
-    if failed:
+    lost = [made for made in job.made.values() if made.report is None]
+    if lost:
         told = _told(job, "failed", draft=draft)
-        if told is None or not any(made.report is not None for made in job.made.values()):
-            raise error_of(failed[0], [fault for made in failed for fault in made.faults])
+        if told is None or len(lost) == len(job.made):
+            raise error_of(lost[0], [fault for made in lost for fault in made.faults])
         return told
-    report = run(job.recipe, moods=moods, out=out, draft=draft, overwrite=overwrite)
+    report = run(
+        job.recipe,
+        moods=moods,
+        out=out,
+        draft=draft,
+        overwrite=overwrite,
+        keep_going=keep_going,
+    )
     reports = [made.report for made in job.made.values() if made.report is not None]
     new = {file.path for each in reports for file in each.files if not file.kept}
     files = (
