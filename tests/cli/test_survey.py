@@ -234,3 +234,17 @@ def test_what_is_no_folder(tmp_path: Path) -> None:
     assert result.exit_code == 2
     assert "no such folder" in result.stderr
     assert "Traceback" not in result.output
+
+
+def test_a_first_recipe_without_lamps_speaks_of_none(
+    tmp_path: Path, write_exr: Callable[..., Path]
+) -> None:
+    across = np.linspace(0.1, 0.6, 48, dtype=np.float32)[None, :, None]
+    for name, colour in (("sun", (1.0, 0.9, 0.8)), ("sky", (0.3, 0.4, 0.6))):
+        write_exr(tmp_path / f"{name}.exr", np.ones((32, 1, 1), np.float32) * across * colour)
+    recipe = tmp_path / "view.toml"
+    result = CliRunner().invoke(main, ["survey", str(tmp_path), "--write", str(recipe)])
+    assert result.exit_code == 0, result.output
+    text = recipe.read_text(encoding="utf-8")
+    assert "# Dusk: the sun is down; there are no lamps among the passes." in text
+    assert "every lamp" not in text

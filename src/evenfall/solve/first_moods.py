@@ -32,6 +32,11 @@ _HEADINGS = (
     "Dusk: the sun is down, the sky is low and blue, every lamp is on.",
     "Night: as dusk, with the last of the sky.",
 )
+_HEADINGS_WITHOUT_LAMPS = (
+    "Day: sun and sky as rendered.",
+    "Dusk: the sun is down; there are no lamps among the passes.",
+    "Night: as dusk, and darker.",
+)
 _HEADINGS_OF_LAMPS = (
     "Day: there is no daylight among the passes; all lamps as rendered.",
     "Dusk: the light that lights most gives way to the others.",
@@ -194,6 +199,8 @@ class _FirstMoods:
         )
         every = dict.fromkeys((light.name for light in self.scene.lights), 0.0)
         headings = _HEADINGS if self.cast.daylight else _HEADINGS_OF_LAMPS
+        if self.cast.daylight and not (self.cast.lamps or self.cast.outdoor or self.cast.key_lamps):
+            headings = _HEADINGS_WITHOUT_LAMPS
         return FirstMoods(
             turn,
             f"so that day has a median lightness of {solved.day.median:.0f} (CIE L*)",
