@@ -59,6 +59,12 @@ def many(house: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return house
 
 
+def made_here(self: Crew, parts: Sequence[Part]) -> Iterator[tuple[Part, Made]]:
+    """Stand for a farm of one worker, in this process."""
+    for part in parts:
+        yield part, make_part(part, farm_versions())
+
+
 def pictures(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in folder.glob("*.png")}
 
@@ -247,6 +253,25 @@ def test_the_shortest_wait_is_told(
     assert any("waiting, with living day and living dusk still to be made" in one for one in told)
 
 
+def test_names_may_be_as_long_as_one_machine_takes_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """255 bytes (POSIX, NAME_MAX on common file systems): the pictures' names just fit."""
+    recipe = example_recipe(tmp_path, width=48, height=32).path
+    mood = "d" * 80
+    text = recipe.read_text(encoding="utf-8").split("[moods.dusk]")[0]
+    long = recipe.with_name(f"{'c' * (255 - len(f'_{mood}.png'))}.toml")
+    long.write_text(f"sheet.make = false\n{text}[moods.{mood}]\n", encoding="utf-8")
+    monkeypatch.setattr(Crew, "work", made_here)
+    [alone] = run_views([long], out=tmp_path / "alone")
+    assert alone.is_whole, alone.error
+    [farmed] = farm_out_views([long], "tcp://127.0.0.1:9", out=tmp_path / "farmed")
+    assert farmed.is_whole, farmed.error or farmed.report
+    assert len(pictures(tmp_path / "farmed")) == 2
+    assert pictures(tmp_path / "farmed") == pictures(tmp_path / "alone")
+    assert [path.name for path in (tmp_path / "farmed").glob(".*")] == []
+
+
 @pytest.mark.parametrize("damage", ["header", "pixels"])
 def test_a_damaged_pass_stops_only_the_moods_that_need_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, damage: str
@@ -257,11 +282,7 @@ def test_a_damaged_pass_stops_only_the_moods_that_need_it(
     data = lamp.read_bytes()
     lamp.write_bytes(b"no picture" if damage == "header" else data[: len(data) - 400])
 
-    def work(self: Crew, parts: Sequence[Part]) -> Iterator[tuple[Part, Made]]:
-        for part in parts:
-            yield part, make_part(part, farm_versions())
-
-    monkeypatch.setattr(Crew, "work", work)
+    monkeypatch.setattr(Crew, "work", made_here)
     [alone] = run_views([recipe], out=tmp_path / "alone", keep_going=True)
     [farmed] = farm_out_views(
         [recipe], "tcp://127.0.0.1:9", out=tmp_path / "farmed", keep_going=True

@@ -7,6 +7,8 @@ run that comes next takes over what is noted, whether the leader lived to write 
 from __future__ import annotations
 
 import contextlib
+import hashlib
+import os
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
@@ -15,6 +17,8 @@ from evenfall.record.earlier import is_intact
 from evenfall.record.report import RunReport, report_path
 
 __all__ = ["PartNotes", "part_note_path", "with_parts", "without_lost"]
+
+_LONGEST_NAME = 255  # bytes of a file's name, as POSIX systems take
 
 
 def part_note_path(out: Path, recipe: Recipe, mood: str, *, draft: bool) -> Path:
@@ -26,7 +30,12 @@ def part_note_path(out: Path, recipe: Recipe, mood: str, *, draft: bool) -> Path
     >>> part_note_path(Path("pictures"), example_recipe(), "dusk", draft=False).as_posix()
     'pictures/.corner_dusk_report.json'
     """
-    return report_path(out, f".{recipe.output_stem}_{mood}", draft=draft)
+    stem = f".{recipe.output_stem}_{mood}"
+    path = report_path(out, stem, draft=draft)
+    if len(os.fsencode(path.name)) <= _LONGEST_NAME:
+        return path
+    digest = hashlib.sha256(os.fsencode(stem)).hexdigest()
+    return report_path(out, f".{digest[:16]}", draft=draft)
 
 
 class PartNotes:
