@@ -170,3 +170,20 @@ def test_the_command(corner: evenfall.Recipe, tmp_path: Path) -> None:
     ]
     assert drawn.exit_code == 0
     assert CliRunner().invoke(main, ["ask", str(corner.path), "dusk"]).exit_code == 2
+
+
+def test_pixels_that_are_no_numbers_are_told(corner: evenfall.Recipe) -> None:
+    import OpenEXR
+
+    path = corner.pass_path("lamp.exr")
+    with OpenEXR.File(str(path), separate_channels=True) as file:
+        planes = {name: np.array(one.pixels) for name, one in file.channels().items()}
+    planes["G"][4:8, 10:20] = np.nan  # 40 pixels
+    OpenEXR.File({}, planes).write(str(path))
+    (note,) = evenfall.open(corner.path).ask("dusk", (0.3, 0.2)).notes
+    assert note == (
+        "lamp: 40 pixels of its pass are no numbers and were replaced; what is missing there is "
+        "missing here"
+    )
+    said = CliRunner().invoke(main, ["ask", str(corner.path), "dusk", "0.3,0.2"])
+    assert "40 pixels of its pass are no numbers" in " ".join(said.output.split())

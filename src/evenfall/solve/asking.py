@@ -155,7 +155,7 @@ def ask_spot(
     weights = area[box].astype(np.float64)
     share = weights / weights.sum()
     on = developed.balance.on
-    there, whole = _lights(developed, source, on, box, share)
+    there, whole, replaced = _lights(developed, source, on, box, share)
     mixed, mean = _mixed(developed, box, share)
     scale = developed.luminance_scale
     to_scene = None if scale is None else scale / _exposure(developed)
@@ -179,7 +179,10 @@ def ask_spot(
         cd_m2=None if to_scene is None else mixed * to_scene,
         clipped_share=_clipped(developed, box, share),
         lights=tuple(lights),
-        notes=_notes(developed, sum(there.values()), mixed),
+        notes=(
+            *_notes(developed, sum(there.values()), mixed),
+            *(_on_replaced(titles.get(light, light), count) for light, count in replaced.items()),
+        ),
     )
 
 
@@ -193,17 +196,19 @@ def _box(area: Floats) -> Box:
 
 def _lights(
     developed: DevelopedMood, source: PassSource, lights: Sequence[str], box: Box, share: Vector
-) -> tuple[dict[str, float], dict[str, float]]:
-    """Luminance of each light in an area, and over the whole picture."""
+) -> tuple[dict[str, float], dict[str, float], dict[str, int]]:
+    """Luminance of each light in an area, and over the whole; how many of its pixels are mended."""
     weights = luminance_weights(developed.space) @ developed.camera.matrix
-    there, whole = {}, {}
+    there, whole, replaced = {}, {}, {}
     for batch in source.batches(lights):
         for light, image in source.read(batch).items():
             factors = weights * np.array(developed.balance.lights[light].factors)
             inside = [float((share * plane[box]).sum()) for plane in image.planes]
             there[light] = float(factors @ inside)
             whole[light] = float(factors @ [mean_of(plane) for plane in image.planes])
-    return there, whole
+            if image.census.replaced:
+                replaced[light] = image.census.replaced
+    return there, whole, replaced
 
 
 def _mixed(developed: DevelopedMood, box: Box, share: Vector) -> tuple[float, float]:
@@ -244,3 +249,12 @@ def _notes(developed: DevelopedMood, explained: float, mixed: float) -> tuple[st
         f"{abs(1 - explained / mixed):.1%} of the spot's light comes from changes that the mood "
         "makes in regions; the shares leave them out",
     )
+
+
+def _on_replaced(title: str, count: int) -> str:
+    some = (
+        "1 pixel of its pass is no number and was"
+        if count == 1
+        else (f"{count:,} pixels of its pass are no numbers and were")
+    )
+    return f"{title}: {some} replaced; what is missing there is missing here"
