@@ -187,3 +187,9 @@ def test_pixels_that_are_no_numbers_are_told(corner: evenfall.Recipe) -> None:
     )
     said = CliRunner().invoke(main, ["ask", str(corner.path), "dusk", "0.3,0.2"])
     assert "40 pixels of its pass are no numbers" in " ".join(said.output.split())
+
+
+def test_lone_sparkles_that_are_mended_are_numbers() -> None:
+    """The sample's recipe mends some in every pass."""
+    sample = Path(__file__).parents[2] / "sample_passes" / "view.toml"
+    assert evenfall.open(sample).ask("dusk", (0.42, 0.61)).notes == ()

@@ -155,7 +155,7 @@ def ask_spot(
     weights = area[box].astype(np.float64)
     share = weights / weights.sum()
     on = developed.balance.on
-    there, whole, replaced = _lights(developed, source, on, box, share)
+    there, whole, broken = _lights(developed, source, on, box, share)
     mixed, mean = _mixed(developed, box, share)
     scale = developed.luminance_scale
     to_scene = None if scale is None else scale / _exposure(developed)
@@ -181,7 +181,7 @@ def ask_spot(
         lights=tuple(lights),
         notes=(
             *_notes(developed, sum(there.values()), mixed),
-            *(_on_replaced(titles.get(light, light), count) for light, count in replaced.items()),
+            *(_on_broken(titles.get(light, light), count) for light, count in broken.items()),
         ),
     )
 
@@ -197,18 +197,18 @@ def _box(area: Floats) -> Box:
 def _lights(
     developed: DevelopedMood, source: PassSource, lights: Sequence[str], box: Box, share: Vector
 ) -> tuple[dict[str, float], dict[str, float], dict[str, int]]:
-    """Luminance of each light in an area, and over the whole; how many of its pixels are mended."""
+    """Luminance of each light in an area, and over the whole; its pixels that are no numbers."""
     weights = luminance_weights(developed.space) @ developed.camera.matrix
-    there, whole, replaced = {}, {}, {}
+    there, whole, broken = {}, {}, {}
     for batch in source.batches(lights):
         for light, image in source.read(batch).items():
             factors = weights * np.array(developed.balance.lights[light].factors)
             inside = [float((share * plane[box]).sum()) for plane in image.planes]
             there[light] = float(factors @ inside)
             whole[light] = float(factors @ [mean_of(plane) for plane in image.planes])
-            if image.census.replaced:
-                replaced[light] = image.census.replaced
-    return there, whole, replaced
+            if image.census.nan or image.census.infinite:
+                broken[light] = image.census.nan + image.census.infinite
+    return there, whole, broken
 
 
 def _mixed(developed: DevelopedMood, box: Box, share: Vector) -> tuple[float, float]:
@@ -251,10 +251,7 @@ def _notes(developed: DevelopedMood, explained: float, mixed: float) -> tuple[st
     )
 
 
-def _on_replaced(title: str, count: int) -> str:
-    some = (
-        "1 pixel of its pass is no number and was"
-        if count == 1
-        else (f"{count:,} pixels of its pass are no numbers and were")
-    )
+def _on_broken(title: str, count: int) -> str:
+    of_one, of_many = "pixel of its pass is no number and was", "pixels of its pass are no numbers"
+    some = f"1 {of_one}" if count == 1 else f"{count:,} {of_many} and were"
     return f"{title}: {some} replaced; what is missing there is missing here"
