@@ -20,11 +20,10 @@ from evenfall.change.phrases import (
 from evenfall.change.roles import OfRole, role_names
 from evenfall.errors import Fault
 from evenfall.recipe import Recipe
+from evenfall.recipe.base import LARGEST_STOPS
 from evenfall.recipe.words.suggesting import joined
 
 __all__ = ["Order", "read_phrases"]
-
-_MOST_STOPS = 30  # as a recipe takes
 
 _Subject: TypeAlias = str | OfRole | Dial
 """A light or group by its name, several lights, or a dial."""
@@ -42,20 +41,22 @@ class Order:
         What is to happen.
     subject : str
         Light, group or dial, as the recipe names it; or several lights, as they are called.
-    lights : tuple of str
-        The lights of it; none for a dial.
     dial : Dial or None
         The dial; None for lights.
     parts : mapping of str to tuple of str
-        The lights by names that may stand in a recipe.
+        The lights of it, by names that may stand in a recipe; none for a dial.
     """
 
     phrase: str
     command: Command
     subject: str
-    lights: tuple[str, ...] = ()
     dial: Dial | None = None
     parts: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    @property
+    def lights(self) -> tuple[str, ...]:
+        """All of its lights."""
+        return tuple(light for some in self.parts.values() for light in some)
 
 
 def read_phrases(recipe: Recipe, phrases: Sequence[str]) -> tuple[list[Order], list[Fault]]:
@@ -71,10 +72,14 @@ def read_phrases(recipe: Recipe, phrases: Sequence[str]) -> tuple[list[Order], l
     "lamb off": there is nothing called "lamb"; did you mean "lamp off"?
     """
     names = _names(recipe)
+    known: dict[str, Sequence[_Subject]] = {
+        **{role: [lights] for role, lights in role_names(recipe).items()},
+        **names,
+    }
     orders: list[Order] = []
     faults: list[Fault] = []
     for phrase in phrases:
-        some, wrong = _read(recipe, names, phrase)
+        some, wrong = _read(recipe, names, known, phrase)
         orders += some
         faults += [Fault(f'"{phrase}"', "", f.found, f.allowed, f.hint) for f in wrong]
     return orders, faults + _contradictions(orders)
@@ -94,16 +99,16 @@ def _names(recipe: Recipe) -> dict[str, list[str | Dial]]:
 
 
 def _read(
-    recipe: Recipe, names: Mapping[str, list[str | Dial]], phrase: str
+    recipe: Recipe,
+    names: Mapping[str, list[str | Dial]],
+    known: Mapping[str, Sequence[_Subject]],
+    phrase: str,
 ) -> tuple[list[Order], list[Fault]]:
-    known: dict[str, Sequence[_Subject]] = {
-        **{role: [lights] for role, lights in role_names(recipe).items()},
-        **names,
-    }
+    """Read a phrase: all that is known may be meant, but what is only like a name is not a role."""
     name, rest = split_subject(phrase, known)
     if not name:
         takes = partial(_takes, recipe, known)
-        return [], [unknown_name(recipe, names, rest, phrase, takes)]  # roles are not guessed
+        return [], [unknown_name(recipe, names, rest, phrase, takes)]
     meant = known[name]
     if len(meant) > 1:
         called = joined(f'"{one if isinstance(one, str) else one.name}"' for one in meant)
@@ -124,9 +129,7 @@ def _read(
         faults += _light_faults(recipe, known, command, lights)
         if command.kind == "ratio" and isinstance(subject, OfRole):
             faults.append(_no_ratio(command, called))
-    return [
-        Order(phrase, _named(known, one), called, lights, parts=parts) for one in commands
-    ], faults
+    return [Order(phrase, _named(known, one), called, parts=parts) for one in commands], faults
 
 
 def _lights(recipe: Recipe, subject: str | OfRole) -> tuple[str, ...]:
@@ -155,9 +158,9 @@ def _light_faults(
     command: Command,
     lights: Sequence[str],
 ) -> list[Fault]:
-    if command.kind in ("add", "set") and abs(command.size) > _MOST_STOPS:
+    if command.kind in ("add", "set") and abs(command.size) > LARGEST_STOPS:
         found = f'"{command.text}" is more than a light can be told'
-        return [Fault("", "", found, f"expected stops from -{_MOST_STOPS} to {_MOST_STOPS}")]
+        return [Fault("", "", found, f"expected stops from -{LARGEST_STOPS} to {LARGEST_STOPS}")]
     if command.kind != "ratio":
         return []
     meant = names.get(folded(command.name), [])

@@ -82,6 +82,7 @@ def _checked(
 
 def _check_several(named: Sequence[Path], changes: tuple[str, ...], *, as_json: bool) -> None:
     """Check recipes and end with 1 or 2 where one is not sound: 2 when all those are wrong."""
+    from evenfall.cli.several import joint_exit_code
     from evenfall.view.same_names import refuse_same_names
     from evenfall.view.several import find_recipes
 
@@ -107,7 +108,7 @@ def _check_several(named: Sequence[Path], changes: tuple[str, ...], *, as_json: 
         names = joined([str(from_here(path)) for path in codes], "and")
         are = "is" if len(codes) == 1 else "are"
         say(f"Of {len(paths)} recipes {names} {are} not sound; see above.", err=True)
-        sys.exit(2 if set(codes.values()) == {2} else 1)
+        sys.exit(joint_exit_code(codes.values()))
     if not as_json:
         say(f"All {len(paths)} recipes are sound." if len(paths) > 1 else "The recipe is sound.")
 

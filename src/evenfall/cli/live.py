@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from evenfall.cli.saying import say
 from evenfall.cli.stopping import INTERRUPTED, stop_in_order
+from evenfall.errors import UsageError
 
 if TYPE_CHECKING:
     from evenfall.view.live import DraftsFailed, DraftsMade
@@ -33,7 +34,6 @@ def watch_recipe(
     UsageError
         When there are no such moods at the first look: no save of the recipe is waited for then.
     """
-    from evenfall.errors import UsageError
     from evenfall.view.live import DraftsMade, live_drafts
 
     stop_in_order()

@@ -6,7 +6,7 @@ import contextlib
 import json
 import sys
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from evenfall.produce.events import Event
     from evenfall.view.several import ViewRun
 
-__all__ = ["run_several"]
+__all__ = ["joint_exit_code", "run_several"]
 
 _WIDTH_IN_FILES = 100
 
@@ -133,8 +133,15 @@ def _exit_code(done: Sequence[ViewRun]) -> int:
     """0 when all is made; 2 when all that is missing is missing for wrong recipes; else 1."""
     if all(one.is_whole for one in done):
         return 0
-    codes = {1 if one.error is None else one.error.exit_code for one in done if not one.is_whole}
-    return codes.pop() if len(codes) == 1 else 1
+    return joint_exit_code(
+        1 if one.error is None else one.error.exit_code for one in done if not one.is_whole
+    )
+
+
+def joint_exit_code(codes: Iterable[int]) -> int:
+    """Give the code with which all that failed would end alone; 1 where they differ."""
+    different = set(codes)
+    return different.pop() if len(different) == 1 else 1
 
 
 def _print_table(paths: Sequence[Path], done: Sequence[ViewRun], *, quiet: bool) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["PixelCounts", "at_top", "count_ends"]
+__all__ = ["at_top", "count_ends"]
 
 Floats = npt.NDArray[np.float32]
 PixelCounts = tuple[int, int]

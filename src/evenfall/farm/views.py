@@ -18,7 +18,7 @@ from evenfall.produce.running import run
 from evenfall.recipe import Recipe
 from evenfall.recipe.choosing import choose_moods
 from evenfall.record.naming import pictures_folder, refuse_kept
-from evenfall.record.part_notes import PartNotes, part_note_path, without_lost
+from evenfall.record.part_notes import PartNotes, without_lost
 from evenfall.record.report import RunReport, State, report_path
 from evenfall.record.thumbnails import store_thumbnail
 from evenfall.system.atomic import write_atomically
@@ -236,7 +236,7 @@ def _tell_all(jobs: Sequence[_Job], *, draft: bool) -> None:
 def _told(job: _Job, state: State, *, draft: bool) -> RunReport | None:
     """Write as the report of a run what machines have noted so far; None where that is nothing."""
     recipe, out = job.recipe, job.out
-    notes = PartNotes(out, [part_note_path(out, recipe, mood, draft=draft) for mood in job.moods])
+    notes = PartNotes.of(out, recipe, job.moods, draft=draft)
     path = report_path(out, recipe.output_stem, draft=draft)
     earlier = RunReport.read(path, out)
     report = notes.joined_to(earlier)

@@ -202,11 +202,11 @@ def _where_told(
         return report, PartNotes(folder, ()), earlier
     report = report_path(folder, recipe.output_stem, draft=draft)
     names = chosen if is_part else recipe.moods
-    paths = [part_note_path(folder, recipe, mood, draft=draft) for mood in names]
-    notes = PartNotes(folder, paths)
+    notes = PartNotes.of(folder, recipe, names, draft=draft)
     earlier_in = partial(_earlier, recipe, folder, report, notes, is_usual=is_usual)
     if is_part:  # it notes for the report of others
-        return paths[0], PartNotes(folder, ()), earlier_in
+        own = part_note_path(folder, recipe, chosen[0], draft=draft)
+        return own, PartNotes(folder, ()), earlier_in
     return report, notes, earlier_in
 
 

@@ -155,8 +155,11 @@ def _stops(value: Any) -> float:
     return float(-size if match["sign"] == "-" else size)
 
 
+LARGEST_STOPS = 30
+"""Either way, of whatever a recipe says in stops."""
+
 StopsAsWritten = (
-    Annotated[float, Field(ge=-30, le=30)]
+    Annotated[float, Field(ge=-LARGEST_STOPS, le=LARGEST_STOPS)]
     | Annotated[
         str, Field(pattern=r"^\s*[+-]?\s*(\d+(\.\d+)?)?\s*(\d+\s*/\s*[1-9]\d*)?\s*(stops?)?\s*$")
     ]
@@ -165,14 +168,13 @@ StopsAsWritten = (
 
 Stops = Annotated[
     float,
-    Field(ge=-30, le=30, allow_inf_nan=False),
+    Field(ge=-LARGEST_STOPS, le=LARGEST_STOPS, allow_inf_nan=False),
     BeforeValidator(parse_stops, json_schema_input_type=StopsAsWritten),
     Takes('stops from -30 to 30, a number or text such as "+1 1/3"'),
 ]
 """Stops: a number or text with thirds, from -30 to 30."""
 
 _STEP = re.compile(r"^\s*(?P<way>up|down)\s+(?P<size>[^+\-\s].*)$")
-_LARGEST_STOPS = 30.0
 
 
 @dataclass(frozen=True)
@@ -204,7 +206,7 @@ def parse_step(value: Any) -> float | Step:
         return value
     match = _STEP.match(value) if isinstance(value, str) else None
     stops = parse_stops(match["size"] if match else value)
-    if not abs(stops) <= _LARGEST_STOPS:
+    if not abs(stops) <= LARGEST_STOPS:
         raise ValueError("expected stops from -30 to 30")
     if match is None:
         return stops

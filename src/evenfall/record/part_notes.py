@@ -53,6 +53,11 @@ class PartNotes:
         self._out, self._paths = out, tuple(paths)
         self._read: tuple[RunReport, ...] = ()
 
+    @classmethod
+    def of(cls, out: Path, recipe: Recipe, moods: Iterable[str], *, draft: bool) -> PartNotes:
+        """Give the notes that may lie in a folder of moods of a recipe."""
+        return cls(out, [part_note_path(out, recipe, mood, draft=draft) for mood in moods])
+
     def joined_to(self, report: RunReport | None) -> RunReport | None:
         """Give a report with what the notes say; None where nobody says anything."""
         read = (RunReport.read(path, self._out) for path in self._paths)
