@@ -52,7 +52,7 @@ def command(
       evenfall change view.toml all "exposure +1/3" "glare = 0.03"
 
     \b
-    For a light, or for every light of a group or role (key, sky, fill, fixtures, ...):
+    For a light, or every light of a group or role (key, sky, fill, fixtures):
       +1/3, up 1/3, -2, down 2      stops, from its present value
       x1.5                          times a factor
       = -1                          stops from the render
